@@ -1,0 +1,101 @@
+"""Flat blanks: the value this package exists to produce.
+
+Words used here
+    net outline    the developed edge of the finished panel, flat: where the metal is trimmed to
+    outline        the edge the blank is cut to: net outline plus the allowance of each edge
+    edge           the part of the net outline that meets one neighbour, between two corners
+    joint          how an edge is joined: ``butt``, ``lap``, ``fold``, ``free``
+    mark           a line to be drawn or scribed on the blank, never cut
+    good face      the face that is outside on the finished tank; blanks are drawn good face up
+
+All coordinates are (x, y) in mm on the flat, good face up. Strain is natural, flat to formed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from shapely.geometry import Polygon
+
+__all__ = ["Blank", "Edge", "FlatMesh", "Fold", "Mark"]
+
+
+@dataclass(frozen=True)
+class Edge:
+    """One edge of a blank, points (n, 2) along the net outline."""
+
+    letter: str  # seam letter, the same on both blanks that meet
+    meets: str  # name of the panel on the other side, "" if the edge is free
+    joint: str
+    allowance: float  # metal left outside the net outline, mm
+    points: np.ndarray
+    length_surface: float  # length on the formed panel, mm
+    length_blank: float  # length on the flat, mm
+
+    @property
+    def gain(self) -> float:
+        """Millimetres the edge must gain (stretch, +) or lose (shrink, -) in forming."""
+        return self.length_surface - self.length_blank
+
+
+@dataclass(frozen=True)
+class Fold:
+    """A fold: its centre line and its two tangent lines on the flat, and how it is bent."""
+
+    start: np.ndarray  # (2,)
+    end: np.ndarray  # (2,)
+    tangents: np.ndarray  # (2, 2, 2): two lines, start and end
+    angle: float  # degrees the metal is turned
+    inside_radius: float  # mm
+    up: bool  # True: bent towards the good face as drawn
+    k_factor: float
+    k_source: str
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A line drawn on the blank: ``centre``, ``station``, ``style``, ``register``, ``grid``, ``fitting``."""
+
+    kind: str
+    points: np.ndarray  # (n, 2)
+    label: str = ""
+
+
+@dataclass(frozen=True)
+class FlatMesh:
+    """The development: points (n, 2), faces (m, 3), strain (m, 2) largest first, on the flat."""
+
+    points: np.ndarray
+    faces: np.ndarray
+    strain: np.ndarray
+
+
+@dataclass(frozen=True)
+class Blank:
+    """One flat blank, good face up."""
+
+    name: str
+    hand: str  # "left", "right", "centre": which side of the tank it belongs to
+    kind: str  # "formed" (crowned), "rolled" (unrolls exactly), "folded", "flat"
+    outline: Polygon  # cut edge, with holes
+    net: Polygon  # trim line
+    edges: tuple[Edge, ...]
+    folds: tuple[Fold, ...]
+    marks: tuple[Mark, ...]
+    grain_deg: float | None  # direction of the grain on the blank, degrees from x; None: any
+    thickness: float  # mm
+    area_formed: float  # area of the panel's neutral surface, mm2
+    flat: FlatMesh | None  # development with strain, None where nothing is strained
+    notes: tuple[str, ...] = ()
+    mirrors: str = ""  # name of the blank this one is the true mirror image of
+
+    @property
+    def stretch(self) -> float:
+        """Largest stretch as engineering strain (0.02 = 2 %), 0 if there is none."""
+        return 0.0 if self.flat is None else max(0.0, float(np.expm1(self.flat.strain[:, 0].max())))
+
+    @property
+    def shrink(self) -> float:
+        """Largest shrink as a positive engineering strain (0.02 = 2 %), 0 if there is none."""
+        return 0.0 if self.flat is None else max(0.0, float(-np.expm1(self.flat.strain[:, 1].min())))

@@ -1,0 +1,155 @@
+"""Smooth curves through the points a pattern was read off at.
+
+Words used here
+    curve     points in order, smooth between them, broken where a point is marked a corner
+    along     distance from a curve's first point, measured along the curve, mm
+    dense     the curve as a polyline fine enough that its chords miss it by no more than a stated accuracy
+
+Between corners a curve is a natural cubic spline with centripetal parameter: of the schemes tried on
+a known tank profile it stayed nearest (0.36 mm over 560 mm) for the least overshoot.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import pairwise
+
+import numpy as np
+
+__all__ = ["Curve", "curve_through", "polyline_length", "resample"]
+
+#: Most that a dense polyline's chord may miss its curve by, mm. Ten times finer than any paper is read.
+CHORD_MM = 0.01
+
+
+def _natural_second_derivatives(t: np.ndarray, p: np.ndarray) -> np.ndarray:
+    """Second derivatives at the knots of the natural cubic spline through p (n, d) at parameters t (n,)."""
+    from scipy.linalg import solve_banded
+
+    n = len(t)
+    m = np.zeros_like(p)
+    if n < 3:
+        return m
+    h = np.diff(t)
+    slope = np.diff(p, axis=0) / h[:, None]
+    bands = np.zeros((3, n - 2))
+    bands[0, 1:] = h[1:-1]
+    bands[1] = 2 * (h[:-1] + h[1:])
+    bands[2, :-1] = h[1:-1]
+    m[1:-1] = solve_banded((1, 1), bands, 6 * np.diff(slope, axis=0))
+    return m
+
+
+def _dense_run(p: np.ndarray, chord_mm: float, first: int, stop: int) -> np.ndarray:
+    """Dense points from knot ``first`` to knot ``stop - 1`` of the smooth run through p (n, d), n >= 2."""
+    if len(p) == 2:
+        return p
+    t = np.concatenate([[0.0], np.cumsum(np.sqrt(np.linalg.norm(np.diff(p, axis=0), axis=1)))])
+    m = _natural_second_derivatives(t, p)
+    h = np.diff(t)
+    # Chord error of a piece with second derivative M over step d is M d^2 / 8: choose the step from that.
+    worst = np.maximum(np.linalg.norm(m[:-1], axis=1), np.linalg.norm(m[1:], axis=1))
+    pieces = np.maximum(1, np.ceil(h * np.sqrt(worst / (8 * chord_mm)))).astype(int)
+    pieces = np.minimum(pieces, 2000)
+    spans = range(first, stop - 1)
+    index = np.repeat(spans, pieces[first : stop - 1])
+    local = np.concatenate([np.arange(pieces[k]) / pieces[k] for k in spans])
+    a, b, hh = (1 - local)[:, None], local[:, None], h[index][:, None]
+    curve = a * p[index] + b * p[index + 1] + ((a**3 - a) * m[index] + (b**3 - b) * m[index + 1]) * hh**2 / 6
+    return np.vstack([curve, p[stop - 1]])
+
+
+@dataclass(frozen=True)
+class Curve:
+    """A named curve through points (n, 2), mm; ``corner`` (n,) marks where it breaks direction.
+
+    ``before`` and ``after`` (k, 2) are ghosts: points beyond its ends that shape it but are not part of
+    it, such as the mirror image of a half outline that runs smoothly across the centre plane.
+    """
+
+    name: str
+    points: np.ndarray
+    corner: np.ndarray
+    before: np.ndarray = field(default_factory=lambda: np.zeros((0, 2)))
+    after: np.ndarray = field(default_factory=lambda: np.zeros((0, 2)))
+
+    @cached_property
+    def dense(self) -> np.ndarray:
+        """Polyline (k, 2) within `CHORD_MM` of the curve, through every given point."""
+        breaks = [0, *np.flatnonzero(self.corner[1:-1]) + 1, len(self.points) - 1]
+        runs = [self._run(i, j) for i, j in pairwise(breaks)]
+        return np.vstack([runs[0], *(run[1:] for run in runs[1:])])
+
+    def _run(self, i: int, j: int) -> np.ndarray:
+        """Dense points of the smooth run between points i and j, shaped by the ghosts at open ends."""
+        lead = self.before if i == 0 and not self.corner[0] else self.before[:0]
+        tail = self.after if j == len(self.points) - 1 and not self.corner[-1] else self.after[:0]
+        knots = np.vstack([lead, self.points[i : j + 1], tail])
+        return _dense_run(knots, CHORD_MM, len(lead), len(knots) - len(tail))
+
+    @cached_property
+    def along(self) -> np.ndarray:
+        """Distance along the curve of each dense point (k,), mm."""
+        return np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(self.dense, axis=0), axis=1))])
+
+    @property
+    def length(self) -> float:
+        """Length along the curve, mm."""
+        return float(self.along[-1])
+
+    def at(self, along: np.ndarray | float) -> np.ndarray:
+        """Points (..., 2) at the given distances along the curve, mm; held at the ends."""
+        s = np.asarray(along, dtype=float)
+        return np.stack([np.interp(s, self.along, self.dense[:, k]) for k in (0, 1)], axis=-1)
+
+    def second_at(self, first: np.ndarray | float) -> np.ndarray:
+        """Second coordinate where the first has the given value; the curve must run forwards in it."""
+        return np.interp(np.asarray(first, dtype=float), self.dense[:, 0], self.dense[:, 1])
+
+    def along_at(self, first: np.ndarray | float) -> np.ndarray:
+        """Distance along the curve where its first coordinate has the given value, mm."""
+        return np.interp(np.asarray(first, dtype=float), self.dense[:, 0], self.along)
+
+
+def curve_through(
+    name: str,
+    points: Sequence[Sequence[float]] | np.ndarray,
+    *,
+    corners: Sequence[int] = (),
+    straight: bool = False,
+    mirror_axis: int | None = None,
+) -> Curve:
+    """A `Curve` through points (n, 2), mm, smooth but for the corners (indices), or straight throughout.
+
+    With ``mirror_axis`` (0 or 1) an end that lies on the centre plane, that coordinate being 0, and is
+    not a corner continues smoothly into its mirror image.
+    """
+    p = np.array(points, dtype=float)
+    corner = np.full(len(p), bool(straight))
+    corner[list(corners)] = True
+    before, after = np.zeros((2, 0, 2))
+    if mirror_axis is not None and len(p) > 1:
+        image = p * np.where(np.arange(2) == mirror_axis, -1.0, 1.0)
+        inner = np.flatnonzero(corner[1:-1]) + 1
+        reach_on, reach_back = (inner[0], inner[-1]) if len(inner) else (len(p) - 1, 0)
+        if p[0, mirror_axis] == 0 and not corner[0]:
+            before = image[reach_on:0:-1]
+        if p[-1, mirror_axis] == 0 and not corner[-1]:
+            after = image[len(p) - 2 : (reach_back - 1 if reach_back else None) : -1]
+    for array in (p, corner):
+        array.setflags(write=False)
+    return Curve(name, p, corner, before, after)
+
+
+def polyline_length(points: np.ndarray) -> float:
+    """Length of a polyline (n, d), mm."""
+    return float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
+
+
+def resample(points: np.ndarray, count: int) -> np.ndarray:
+    """``count`` points at even distances along a polyline (n, d)."""
+    s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    even = np.linspace(0, s[-1], count)
+    return np.stack([np.interp(even, s, points[:, k]) for k in range(points.shape[1])], axis=1)
