@@ -1,0 +1,34 @@
+"""Everything one job led to, as one frozen value: what the papers are written from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from nesting import Layout
+    from panels.blank import Blank
+    from panels.body import Body, Capacity
+    from panels.findings import Finding
+
+    from .load import Job
+
+__all__ = ["Work"]
+
+
+@dataclass(frozen=True)
+class Work:
+    """A job and what came of it."""
+
+    job: Job
+    findings: tuple[Finding, ...]  # stop, look, note, in that order
+    body: Body
+    capacity: Capacity
+    misses: Mapping[str, float]  # largest miss of each pattern on the finished surface, mm
+    blanks: tuple[Blank, ...]  # one entry a physical blank; mirrored pairs are two
+    slit_patterns: Mapping[str, object]  # by blank name, panels.strips
+    layout: Layout
+    seams: tuple[tuple[str, str, str, float], ...]  # letter, piece, piece, length mm
+    assumptions: tuple[tuple[str, str], ...]  # name, value in words
+    cautions: tuple[str, ...]
