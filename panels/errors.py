@@ -9,6 +9,8 @@ PanelsError
         BadTriangle                       a triangle without area, or a corner that is not a number
         BlankOverlap                      the flat blank would lie over itself; carries ``.development``
         DevelopStalled                    no layout without folded triangles was found
+    SurfaceError           (ValueError)   patterns from which no surface can be made
+    TrimError              (ValueError)   a body that the tunnel or a seam cuts in a way that cannot be built
     StripError             (ValueError)   a grid of points that cannot be cut into strips
     BendError              (ValueError)   a bend that cannot be worked out
         KFactorOutOfRange                 the neutral surface would lie outside the metal
@@ -65,6 +67,14 @@ class BlankOverlap(DevelopError):
 
 class DevelopStalled(DevelopError):
     """No layout free of folded triangles was found."""
+
+
+class SurfaceError(PanelsError, ValueError):
+    """Patterns from which no surface can be made."""
+
+
+class TrimError(PanelsError, ValueError):
+    """A body that the tunnel or a seam cuts in a way that cannot be built."""
 
 
 class StripError(PanelsError, ValueError):
