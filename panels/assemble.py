@@ -17,7 +17,7 @@ import numpy as np
 from .curves import Curve
 from .cutting_mesh import FlaggedMesh, area_vectors, boundary_chains, boundary_edges, cut_along, zipper
 from .errors import TrimError
-from .patterns import Patterns, TunnelPattern
+from .patterns import Patterns, SeamLine, TunnelPattern
 from .surface import HalfSurface, line_height
 
 __all__ = ["Shell", "Tunnel", "assemble", "tunnel_of"]
@@ -328,8 +328,22 @@ def _end_wall(end: _End, vertices: np.ndarray, mirror: np.ndarray, sign: float) 
     return np.vstack([_turned(vertices, part, 0, sign) for part in parts if len(part)])
 
 
-def assemble(half_surface: HalfSurface, patterns: Patterns) -> Shell:
-    """The closed outer surface of the tank.
+def _cut_seams(mesh: FlaggedMesh, seams: tuple[SeamLine, ...]) -> FlaggedMesh:
+    """The skin with vertices along every drawn seam, each with a flag of its own."""
+    for number, seam in enumerate(seams):
+        p = mesh.vertices[:, [0, 2]] if seam.view == "side" else mesh.vertices[:, :2]
+        d = seam.path.dense
+        upright = np.ptp(d[:, 0]) < np.ptp(d[:, 1])
+        along, across = (1, 0) if upright else (0, 1)
+        line = d[np.argsort(d[:, along], kind="stable")]
+        g = p[:, across] - np.interp(p[:, along], line[:, along], line[:, across])
+        within = (p[:, along] >= line[0, along] - 15) & (p[:, along] <= line[-1, along] + 15)
+        mesh, _, _ = cut_along(mesh, g, SEAM << number, only=within)
+    return mesh
+
+
+def assemble(half_surface: HalfSurface, patterns: Patterns, seams: tuple[SeamLine, ...] = ()) -> Shell:
+    """The closed outer surface of the tank, its skin cut along the drawn seams but not yet divided.
 
     Raises
     ------
@@ -340,6 +354,7 @@ def assemble(half_surface: HalfSurface, patterns: Patterns) -> Shell:
     mesh = _grid_mesh(half_surface)
     if tunnel is not None:
         mesh = _trim_by_tunnel(mesh, tunnel)
+    mesh = _cut_seams(mesh, seams)
     half = _Half(mesh)
     half.faces["skin right"] = _outwards(mesh.vertices, mesh.faces, 1, 1.0)
     chains = _edge_chains(half)

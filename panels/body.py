@@ -1,12 +1,29 @@
-"""The watertight body that the patterns describe."""
+"""The watertight body that the patterns describe, on its three surfaces, and what it holds.
+
+Words used here
+    outer, neutral, inner   the outside face of the metal, the surface inside it that bending leaves at
+                            its length, and the face towards the fuel
+    brim                    what the inner surface holds when full to the top
+    ullage                  the part left empty so that fuel can expand
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-__all__ = ["Body", "Capacity"]
+from .assemble import Shell, assemble, tunnel_of
+from .divide import divide, smooth_groups
+from .measure import area, centre_of_volume, volume, volume_below
+from .offset import inward_directions
+from .patterns import Division, Outlet, Patterns
+from .surface import HalfSurface, half_surface
+
+__all__ = ["Body", "Capacity", "build_body", "measure_capacity"]
+
+#: Patterns are cut by hand along a thick pencil line, and folded in the post: no better than this, mm.
+READ_MM = 1.0  # common practice, no source
 
 
 @dataclass(frozen=True)
@@ -40,8 +57,142 @@ class Body:
     piece: np.ndarray
     pieces: tuple[str, ...]
     capacity_mm3: float
+    thickness: float
+    k_factor: float
+    patterns: Patterns
+    surface: HalfSurface
+    shell: Shell  # flags and twins of the vertices, the tunnel's corner line
 
     @property
     def mesh(self) -> tuple[np.ndarray, np.ndarray]:
         """Outer surface: vertices (n, 3) mm, faces (m, 3)."""
         return self.outer, self.faces
+
+    def faces_of(self, piece: str) -> np.ndarray:
+        """Faces (k, 3) of one piece."""
+        return self.faces[self.piece == self.pieces.index(piece)]
+
+
+def _grown(patterns: Patterns, thickness: float) -> Patterns:
+    """Patterns of the inside, with the tunnel as wide and deep as it is on the fuel side."""
+    if patterns.tunnel is None:
+        return patterns
+    tunnel = patterns.tunnel
+    wider = replace(tunnel, side_room=tunnel.side_room + thickness, top_room=tunnel.top_room + thickness)
+    return replace(patterns, tunnel=wider)
+
+
+def build_body(
+    patterns: Patterns,
+    division: Division | None = None,
+    *,
+    thickness: float,
+    k_factor: float = 0.5,
+    inside: bool = False,
+    step_mm: float | None = None,
+) -> Body:
+    """The watertight body that patterns describe, its skin divided into panels.
+
+    Parameters
+    ----------
+    patterns
+        What the customer sent, mm.
+    division
+        How the skin is divided; crown and sides if left out.
+    thickness
+        Of the sheet, mm; may be next to nothing for a body without walls, not negative.
+    k_factor
+        The neutral surface lies (1 - k_factor) * thickness inside the outer surface.
+    inside
+        True where the patterns show the inside of the tank. The tunnel's sizes are those towards the
+        frame either way.
+    step_mm
+        Longest step of the mesh; finer for a smoother body.
+
+    Raises
+    ------
+    SurfaceError, TrimError
+        Where no body can be made of the patterns; the message says where and what would mend it.
+    """
+    division = division or Division()
+    drawn = _grown(patterns, thickness) if inside else patterns
+    steps = {} if step_mm is None else {"step_mm": step_mm, "chord_mm": (step_mm / 10) ** 2 * 0.05}
+    surface = half_surface(drawn, shoulder=division.shoulder, **steps)
+    whole = assemble(surface, drawn, division.seams)
+    inwards = inward_directions(whole.vertices, whole.faces, smooth_groups(whole))
+    shell = divide(whole, division)
+    depth = np.array([0.0, (1 - k_factor) * thickness, thickness]) - (thickness if inside else 0.0)
+    outer, neutral, inner = (_moved(shell, inwards, d) for d in depth)
+    return Body(
+        outer,
+        neutral,
+        inner,
+        shell.faces,
+        shell.piece,
+        shell.pieces,
+        volume(inner, shell.faces),
+        thickness,
+        k_factor,
+        patterns,
+        surface,
+        shell,
+    )
+
+
+def _moved(shell: Shell, inwards: np.ndarray, distance: float) -> np.ndarray:
+    """Vertices moved inwards by a distance, none across the centre plane."""
+    moved = shell.vertices + distance * inwards
+    side = np.sign(shell.vertices[:, 1])
+    moved[:, 1] = side * np.maximum(side * moved[:, 1], 0.0)
+    return moved
+
+
+def _below_outlets(body: Body, outlets: tuple[Outlet, ...]) -> float:
+    """Fuel that no outlet reaches, mm3. A side without one keeps all that lies below the tunnel's top."""
+    bottom = body.patterns.side.bottom
+    lift = body.thickness * (1 if len(outlets) else 0)
+    reached: dict[str, float] = {}
+    for outlet in outlets:
+        level = float(bottom.second_at(outlet.x)) + lift + outlet.standpipe
+        for side in ("left", "right") if outlet.both_sides else ("right" if outlet.out >= 0 else "left",):
+            reached[side] = min(level, reached.get(side, np.inf))
+    tunnel = tunnel_of(body.patterns)
+    spill = -np.inf
+    if tunnel is not None and reached:
+        x = np.linspace(tunnel.x_front, tunnel.x_rear, 200)
+        spill = float(tunnel.top(x).min()) + body.thickness
+    if not reached:
+        return 0.0
+    other = max(spill, min(reached.values()))
+    return sum(
+        volume_below(body.inner, body.faces, reached.get(side, other)) / 2 for side in ("left", "right")
+    )
+
+
+def measure_capacity(
+    body: Body, *, density: float, ullage: float = 0.04, read_mm: float = READ_MM
+) -> Capacity:
+    """What the tank holds and weighs.
+
+    ``density`` of the metal in kg/m3; ``ullage`` the share left empty; ``read_mm`` how far off an outline
+    may have been read, which sets the tolerance: the outer skin moved by that much.
+    """
+    brim = body.capacity_mm3
+    inner = {name: area(body.inner, body.faces_of(name)) for name in body.pieces}
+    skin = sum(a for name, a in inner.items() if "tunnel" not in name)
+    legs = sum(a for name, a in inner.items() if name.startswith("tunnel") and name != "tunnel top")
+    below = _below_outlets(body, body.patterns.outlets)
+    left_empty = ullage * brim
+    metal = area(body.neutral, body.faces)
+    return Capacity(
+        brim_l=brim / 1e6,
+        tolerance_l=skin * read_mm / 1e6,
+        ullage_l=left_empty / 1e6,
+        below_outlet_l=below / 1e6,
+        usable_l=(brim - left_empty - below) / 1e6,
+        centre=tuple(float(c) for c in centre_of_volume(body.inner, body.faces)),  # type: ignore[arg-type]
+        dry_mass_kg=metal * body.thickness * density / 1e9,
+        litres_per_mm_width=legs / 1e6,
+        litres_per_mm_depth=inner.get("tunnel top", 0.0) / 1e6,
+        shell_area_mm2=metal,
+    )

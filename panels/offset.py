@@ -1,0 +1,52 @@
+"""The neutral and inner surface of a body of sheet metal, from its outer surface.
+
+Every vertex moves inwards so that each surface that meets there is offset by the same distance: on a
+smooth skin along its normal, at an edge or corner to where the offset surfaces cross. Neighbouring
+panels therefore still share their edges, and mass and capacity are right at the corners too.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .cutting_mesh import area_vectors
+
+__all__ = ["inward_directions"]
+
+#: Below this share of the largest, a direction counts as shared by all surfaces at a vertex: it limits
+#: how far the tip of a knife edge runs back to about 6 thicknesses.
+SAME_DIRECTION = 0.15
+
+
+def _corner_weights(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:
+    """Angle of each face at each of its corners (m, 3), radians."""
+    p = vertices[faces]
+    to_next = np.roll(p, -1, axis=1) - p
+    to_last = np.roll(p, 1, axis=1) - p
+    cross = np.linalg.norm(np.cross(to_next, to_last), axis=2)
+    return np.arctan2(cross, np.einsum("mij,mij->mi", to_next, to_last))
+
+
+def inward_directions(vertices: np.ndarray, faces: np.ndarray, group: np.ndarray) -> np.ndarray:
+    """Displacement of each vertex (n, 3) that offsets every surface there by one unit inwards.
+
+    ``group`` (m,) numbers the smooth surfaces; faces turn anticlockwise seen from outside.
+    """
+    normal = area_vectors(vertices, faces)
+    normal = normal / np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
+    weight = _corner_weights(vertices, faces)
+    groups = int(group.max()) + 1
+    key = faces * groups + group[:, None]
+    pairs, where = np.unique(key.ravel(), return_inverse=True)
+    mean = np.zeros((len(pairs), 3))
+    np.add.at(mean, where, np.repeat(normal, 3, axis=0) * weight.ravel()[:, None])
+    mean = mean / np.maximum(np.linalg.norm(mean, axis=1), 1e-300)[:, None]
+    vertex = pairs // groups
+    square = np.zeros((len(vertices), 3, 3))
+    right = np.zeros((len(vertices), 3))
+    np.add.at(square, vertex, mean[:, :, None] * mean[:, None, :])
+    np.add.at(right, vertex, -mean)
+    value, basis = np.linalg.eigh(square)
+    keep = value > SAME_DIRECTION**2 * value[:, -1:]
+    inverse = np.where(keep, 1 / np.where(keep, value, 1.0), 0.0)
+    return np.einsum("nij,nj,nkj,nk->ni", basis, inverse, basis, right)
