@@ -1,0 +1,389 @@
+"""Every figure the papers show, once: a plain value, and the same as ``results.json``.
+
+Words used here
+    figures   the nested dict that the cut list and the job sheet are written from; lengths 0.1 mm, areas
+              1 mm2, litres 0.01, kilograms 0.001, percent 0.1. Keys and their order are always the same.
+    piece     the number of a blank, from 1, in the order of the cut list; used on every paper
+
+Each key is explained in `tankwright.papers.results_fields.FIELDS`.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from .words import difficulty, difficulty_limits, edge_metal, face, gauge, grain, metal_words, size
+from .zones import strain_figures
+
+if TYPE_CHECKING:
+    from nesting import Layout, UsedSheet
+    from nesting.model import Sheet
+    from panels.blank import Blank, Edge, Fold
+
+    from ..work import Work
+
+__all__ = ["FORMAT", "figures", "results"]
+
+FORMAT = "tankwright results 1"
+STRENGTHS = ("stop", "look", "note")
+
+
+def results(work: Work) -> bytes:
+    """``results.json``: `figures` as UTF-8 text, keys in a fixed order, the same bytes from the same work."""
+    return (json.dumps(figures(work), ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode("utf-8")
+
+
+def figures(work: Work) -> dict[str, Any]:
+    """Every figure the papers show, as dicts, lists, text and numbers; keys in `results_fields.FIELDS`."""
+    blanks = _blanks(work)
+    sheets = [_sheet(work, used, blanks) for used in work.layout.sheets]
+    return {
+        "format": FORMAT,
+        "job": _job(work),
+        "metal": _metal(work),
+        "findings": _findings(work),
+        "found": {s: sum(f.strength == s for f in work.findings) + _left_out(work, s) for s in STRENGTHS},
+        "capacity": _capacity(work),
+        "tank": _tank(work),
+        "misses": [{"pattern": name, "miss_mm": _round(miss, 2)} for name, miss in work.misses.items()],
+        "blanks": blanks,
+        "sheets": sheets,
+        "offcuts": _offcuts(work.layout),
+        "cuts": _cuts(work.layout),
+        "buy": _buy(work, sheets),
+        "totals": _totals(work, blanks, sheets),
+        "seams": [
+            {"letter": letter, "one": one, "other": other, "length_mm": _mm(length)}
+            for letter, one, other, length in work.seams
+        ],
+        "assumptions": [{"name": name, "value": value} for name, value in work.assumptions],
+        "cautions": list(work.cautions),
+    }
+
+
+def _round(value: float, places: int) -> float:
+    """A plain float, rounded, never minus zero."""
+    return round(float(value), places) + 0.0
+
+
+def _mm(value: float) -> float:
+    return _round(value, 1)
+
+
+def _mm2(value: float) -> int:
+    return round(float(value))
+
+
+def _percent(share: float) -> float:
+    return _round(share * 100, 1)
+
+
+def _job(work: Work) -> dict[str, Any]:
+    job = work.job
+    return {
+        "name": job.name,
+        "reference": job.reference or "",
+        "revision": str(job.revision),
+        "pattern_date": str(job.pattern_date),
+        "unit": job.unit,
+        "surface": job.surface,
+    }
+
+
+def _metal(work: Work) -> dict[str, Any]:
+    job = work.job
+    return {
+        "name": job.metal.name,
+        "kind": job.metal.kind,
+        "words": metal_words(job),
+        "thickness_mm": _round(job.thickness, 3),
+        "thickness_in": _round(job.thickness / 25.4, 4),
+        "gauge": gauge(job.thickness, job),
+        "density_kg_m3": _round(job.metal.density, 1),
+        "fold_radius_mm": _round(job.fold_radius, 2),
+    }
+
+
+def _findings(work: Work) -> list[dict[str, Any]]:
+    """Stop, look, note, in that order; a blank that lies on no sheet is a stop of its own."""
+    missing = [
+        {
+            "strength": "stop",
+            "pattern": item.part.name,
+            "says": f"{item.part.name} lies on no sheet: {item.why}",
+            "found": f"{item.count} not placed",
+            "allowed": "",
+            "at_mm": None,
+            "remedy": "Give a larger sheet, more sheets, or part the piece with a seam.",
+        }
+        for item in work.layout.unplaced
+    ]
+    given = [
+        {
+            "strength": f.strength,
+            "pattern": f.pattern,
+            "says": f.says,
+            "found": f.found,
+            "allowed": f.allowed,
+            "at_mm": None if f.at_mm is None else _mm(f.at_mm),
+            "remedy": f.remedy,
+        }
+        for f in work.findings
+    ]
+    return sorted([*missing, *given], key=lambda f: STRENGTHS.index(str(f["strength"])))
+
+
+def _left_out(work: Work, strength: str) -> int:
+    return len(work.layout.unplaced) if strength == "stop" else 0
+
+
+def _capacity(work: Work) -> dict[str, Any]:
+    c = work.capacity
+    return {
+        "brim_l": _round(c.brim_l, 2),
+        "tolerance_l": _round(c.tolerance_l, 2),
+        "ullage_l": _round(c.ullage_l, 2),
+        "ullage_percent": _percent(c.ullage_l / c.brim_l) if c.brim_l else 0.0,
+        "below_outlet_l": _round(c.below_outlet_l, 2),
+        "usable_l": _round(c.usable_l, 2),
+        "litres_per_mm_width": _round(c.litres_per_mm_width, 4),
+        "litres_per_mm_depth": _round(c.litres_per_mm_depth, 4),
+        "centre_mm": [_mm(value) for value in c.centre],
+        "dry_mass_kg": _round(c.dry_mass_kg, 3),
+        "shell_area_mm2": _mm2(c.shell_area_mm2),
+    }
+
+
+def _tank(work: Work) -> dict[str, Any]:
+    low, high = work.body.outer.min(axis=0), work.body.outer.max(axis=0)
+    names = ("length_mm", "width_mm", "height_mm")
+    return {name: _mm(value) for name, value in zip(names, high - low, strict=True)} | {
+        "pieces": list(work.body.pieces)
+    }
+
+
+def _blanks(work: Work) -> list[dict[str, Any]]:
+    on: dict[str, list[int]] = {}
+    for placed in work.layout.placed:
+        on.setdefault(placed.part.name, []).append(placed.sheet + 1)
+    limits = difficulty_limits(work.job)
+    return [_blank(work, k, blank, on.get(blank.name, []), limits) for k, blank in enumerate(work.blanks, 1)]
+
+
+def _blank(
+    work: Work, piece: int, blank: Blank, on: list[int], limits: tuple[float, float, float]
+) -> dict[str, Any]:
+    x0, y0, x1, y1 = blank.outline.bounds
+    rings = (blank.outline.exterior, *blank.outline.interiors)
+    kg = blank.thickness * work.job.metal.density * 1e-9
+    return {
+        "piece": piece,
+        "name": blank.name,
+        "side": blank.hand,
+        "mirrors": blank.mirrors,
+        "kind": blank.kind,
+        "quantity": 1,
+        "metal": work.job.metal.name,
+        "thickness_mm": _round(blank.thickness, 3),
+        "gauge": gauge(blank.thickness, work.job),
+        "grain_deg": None if blank.grain_deg is None else _round(blank.grain_deg, 1),
+        "grain": grain(blank),
+        "good_face": face(blank),
+        "width_mm": _mm(x1 - x0),
+        "height_mm": _mm(y1 - y0),
+        "cut_area_mm2": _mm2(blank.outline.area),
+        "net_area_mm2": _mm2(blank.net.area),
+        "formed_area_mm2": _mm2(blank.area_formed),
+        "mass_kg": _round(blank.outline.area * kg, 3),
+        "net_mass_kg": _round(blank.net.area * kg, 3),
+        "cut_length_mm": _mm(sum(ring.length for ring in rings)),
+        "pierces": len(rings),
+        "sheets": sorted(on),
+        "strain": _strain(blank, limits),
+        "edges": [_edge(edge, k, limits) for k, edge in enumerate(blank.edges, 1)],
+        "folds": [_fold(fold, k) for k, fold in enumerate(blank.folds, 1)],
+        "notes": list(blank.notes),
+    }
+
+
+def _strain(blank: Blank, limits: tuple[float, float, float]) -> dict[str, Any] | None:
+    if blank.flat is None:
+        return None
+    s = strain_figures(blank.flat)
+    return {
+        "stretch_worst_percent": _percent(s.stretch_worst),
+        "stretch_worst_at_mm": [_mm(v) for v in s.stretch_at] if s.stretch_worst > 0.0005 else None,
+        "shrink_worst_percent": _percent(s.shrink_worst),
+        "shrink_worst_at_mm": [_mm(v) for v in s.shrink_at] if s.shrink_worst > 0.0005 else None,
+        "most_stretched_way_mean_percent": _percent(s.stretch_mean),
+        "most_shrunk_way_mean_percent": _percent(-s.shrink_mean),
+        "left_be_percent": _percent(s.left_be),
+        "difficulty": difficulty(max(s.stretch_worst, s.shrink_worst), limits),
+    }
+
+
+def _edge(edge: Edge, number: int, limits: tuple[float, float, float]) -> dict[str, Any]:
+    share = edge.gain / edge.length_blank if edge.length_blank else 0.0
+    return {
+        "edge": number,
+        "letter": edge.letter,
+        "meets": edge.meets,
+        "joint": edge.joint,
+        "allowance_mm": _mm(edge.allowance),
+        "allowance": edge_metal(edge),
+        "blank_length_mm": _mm(edge.length_blank),
+        "formed_length_mm": _mm(edge.length_surface),
+        "gain_mm": _mm(edge.gain),
+        "gain_percent": _percent(share),
+        "difficulty": difficulty(share, limits),
+    }
+
+
+def _fold(fold: Fold, number: int) -> dict[str, Any]:
+    return {
+        "fold": number,
+        "angle_deg": _round(fold.angle, 1),
+        "direction": "up" if fold.up else "down",
+        "inside_radius_mm": _round(fold.inside_radius, 2),
+        "k_factor": _round(fold.k_factor, 3),
+        "k_source": fold.k_source,
+        "length_mm": _mm(np.hypot(*(np.asarray(fold.end) - fold.start))),
+        "start_mm": [_mm(v) for v in fold.start],
+        "end_mm": [_mm(v) for v in fold.end],
+    }
+
+
+def _own(sheet: Sheet) -> bool:
+    """True for a piece from the shop's own rack: an offcut, or a counted piece that costs nothing."""
+    return sheet.outline is not None or (sheet.price == 0 and sheet.quantity is not None)
+
+
+def _sheet(work: Work, used: UsedSheet, blanks: list[dict[str, Any]]) -> dict[str, Any]:
+    number = {blank["name"]: blank["piece"] for blank in blanks}
+    layout, sheet = work.layout, used.sheet
+    grain_words = {0.0: "along the width", 90.0: "along the height", None: "none given"}
+    whole = sheet.area or 1.0
+    return {
+        "sheet": used.index + 1,
+        "stock": used.name,
+        "width_mm": _mm(sheet.width),
+        "height_mm": _mm(sheet.height),
+        "thickness_mm": _round(work.job.thickness, 3),
+        "from": "own rack" if _own(sheet) else "bought",
+        "price": _round(sheet.price, 2),
+        "grain": grain_words.get(sheet.grain_deg, f"{sheet.grain_deg}°"),
+        "parts": [
+            {
+                "piece": number.get(p.part.name),
+                "name": p.part.name,
+                "turn_deg": _round(p.turn_deg % 360, 1),
+                "turned_over": p.flipped,
+                "left_mm": _mm(p.outline.bounds[0]),
+                "low_mm": _mm(p.outline.bounds[1]),
+            }
+            for p in layout.on_sheet(used.index)
+        ],
+        "sheet_area_mm2": _mm2(sheet.area),
+        "parts_area_mm2": _mm2(used.parts_area),
+        "offcuts_area_mm2": _mm2(used.offcuts_area),
+        "skeleton_area_mm2": _mm2(used.skeleton_area),
+        "yield_percent": _percent(used.parts_area / whole),
+        "yield_with_offcuts_percent": _percent((used.parts_area + used.offcuts_area) / whole),
+        "cut_length_mm": _mm(used.cut_length),
+        "pierces": used.pierces,
+    }
+
+
+def _offcuts(layout: Layout) -> list[dict[str, Any]]:
+    """Kept offcuts, named K1, K2 ... in the order of the layout."""
+    return [
+        {
+            "label": f"K{k}",
+            "sheet": offcut.sheet + 1,
+            "width_mm": _mm(offcut.size[0]),
+            "height_mm": _mm(offcut.size[1]),
+            "area_mm2": _mm2(offcut.area),
+            "square": abs(offcut.area - offcut.size[0] * offcut.size[1]) < 1.0,
+        }
+        for k, offcut in enumerate(layout.offcuts, 1)
+    ]
+
+
+def _cuts(layout: Layout) -> list[dict[str, Any]]:
+    """Edge-to-edge cuts in order; empty when it is cut as profiles."""
+    return [
+        {
+            "order": cut.order,
+            "sheet": cut.sheet + 1,
+            "piece": cut.piece,
+            "measure": "from the left edge" if cut.axis == "x" else "up from the lower edge",
+            "distance_mm": _mm(cut.distance),
+            "length_mm": _mm(cut.length),
+            "makes": list(cut.makes),
+            "purpose": cut.purpose,
+        }
+        for cut in layout.cuts
+    ]
+
+
+def _buy(work: Work, sheets: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Sheets to buy, one entry a size, in the supplier's words."""
+    count: dict[tuple[str, float, float, float], int] = {}
+    for sheet in sheets:
+        if sheet["from"] == "bought":
+            key = (sheet["stock"], sheet["width_mm"], sheet["height_mm"], sheet["price"])
+            count[key] = count.get(key, 0) + 1
+    metal, unit = metal_words(work.job), work.job.unit
+    return [
+        {
+            "quantity": n,
+            "stock": stock,
+            "width_mm": width,
+            "height_mm": height,
+            "price": price,
+            "words": f"{n} sheet{'s' if n > 1 else ''} {metal}, {size(width, height, unit)}",
+        }
+        for (stock, width, height, price), n in count.items()
+    ]
+
+
+def _totals(work: Work, blanks: list[dict[str, Any]], sheets: list[dict[str, Any]]) -> dict[str, Any]:
+    layout, job = work.layout, work.job
+    kg = job.thickness * job.metal.density * 1e-9
+    bought = sum(sheet["sheet_area_mm2"] for sheet in sheets if sheet["from"] == "bought")
+    kept = sum(used.offcuts_area for used in layout.sheets)
+    skeleton = sum(used.skeleton_area for used in layout.sheets)
+    area = layout.sheet_area or 1.0
+    return {
+        "blanks": len(blanks),
+        "sheets": len(sheets),
+        "sheets_to_buy": sum(sheet["from"] == "bought" for sheet in sheets),
+        "sheet_area_mm2": _mm2(layout.sheet_area),
+        "parts_area_mm2": _mm2(layout.parts_area),
+        "offcuts_area_mm2": _mm2(kept),
+        "skeleton_area_mm2": _mm2(skeleton),
+        "tie_mm2": _mm2(layout.sheet_area - layout.parts_area - kept - skeleton),
+        "mass_bought_kg": _round(bought * kg, 3),
+        "mass_used_kg": _round(layout.sheet_area * kg, 3),
+        "mass_in_parts_kg": _round(layout.parts_area * kg, 3),
+        "mass_kept_kg": _round(kept * kg, 3),
+        "mass_scrap_kg": _round(skeleton * kg, 3),
+        "yield_whole_percent": _percent(layout.parts_area / area),
+        "yield_with_offcuts_percent": _percent((layout.parts_area + kept) / area),
+        "cutting": layout.cutting,
+        "cut_length_mm": _mm(layout.cut_length),
+        "pierces": layout.pierces,
+        "gap_mm": _mm(layout.gap_mm),
+        "edge_mm": _mm(layout.edge_mm),
+        "price": _round(layout.cost, 2),
+        "currency": str(getattr(job.shop, "currency", "") or ""),
+        "bound": _round(layout.bound, 2),
+        "bound_of": layout.bound_of,
+        "proven": layout.proven,
+        "seam_length_mm": _mm(sum(length for *_, length in work.seams)),
+        "nest_notes": list(layout.notes),
+    }

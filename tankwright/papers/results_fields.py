@@ -1,0 +1,207 @@
+"""What each key of ``results.json`` means: its path, and its unit and meaning in words.
+
+A path's ``[]`` stands for each item of a list. Every key that `figures` writes is here, and no other; a test
+holds that. Lengths in mm, areas in mm2 and places in mm on the flat blank as drawn, good face up, unless the
+words say otherwise. A key that does not apply to an item is ``null`` or an empty text, and is still there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+__all__ = ["FIELDS"]
+
+_TEXT = """
+format                      name of this set of keys, and its number, which rises when a key changes meaning
+
+job.name                    name of the job
+job.reference               customer's reference
+job.revision                revision of the patterns
+job.pattern_date            date of the patterns, year-month-day
+job.unit                    unit the job was given in: mm or in
+job.surface                 what the patterns show: outside or inside of the finished tank
+
+metal.name                  alloy and temper
+metal.kind                  aluminium, steel or stainless
+metal.words                 metal and thickness in words
+metal.thickness_mm          sheet thickness
+metal.thickness_in          the same in inches
+metal.gauge                 gauge with its system, or the nearest one and its thickness
+metal.density_kg_m3         density, kg/m3
+metal.fold_radius_mm        inside radius of folds
+
+findings[].strength         stop, look or note
+findings[].pattern          the pattern or piece it is about
+findings[].says             what was found, in words
+findings[].found            the figure found, with its unit
+findings[].allowed          the figure allowed, with its unit
+findings[].at_mm            place, x from the front register mark
+findings[].remedy           one thing to do
+found.stop                  how many stops
+found.look                  how many looks
+found.note                  how many notes
+
+capacity.brim_l             litres to the brim: inner surface less the tunnel
+capacity.tolerance_l        litres, plus or minus, on the brim figure
+capacity.ullage_l           litres left empty for the fuel to expand
+capacity.ullage_percent     the same as a share of the brim figure
+capacity.below_outlet_l     litres that the outlets do not reach, both sides; not in the usable figure
+capacity.usable_l           litres that can be filled in and will run out
+capacity.litres_per_mm_width    litres lost for each mm the tunnel is wider at each side
+capacity.litres_per_mm_depth    litres lost for each mm the tunnel is deeper
+capacity.centre_mm[]        centre of mass of the fuel, brim full: x rearwards, y out to the right, z up
+capacity.dry_mass_kg        mass of the shell, kg
+capacity.shell_area_mm2     area of the shell
+
+tank.length_mm              largest length of the outer surface
+tank.width_mm               largest width
+tank.height_mm              largest height
+tank.pieces[]               names of the pieces of the body
+misses[].pattern            a pattern
+misses[].miss_mm            farthest that the finished surface lies from it, to 0.01 mm
+
+blanks[].piece              number of the piece, the same on every paper
+blanks[].name               name of the piece
+blanks[].side               left, right or centre
+blanks[].mirrors            the blank that this one is the true mirror image of
+blanks[].kind               formed (crowned), rolled (unrolls exactly), folded or flat
+blanks[].quantity           how many
+blanks[].metal              alloy and temper
+blanks[].thickness_mm       thickness
+blanks[].gauge              gauge in words
+blanks[].grain_deg          grain, degrees from across the drawing, anticlockwise; null: any way
+blanks[].grain              grain in words
+blanks[].good_face          which face is up as drawn
+blanks[].width_mm           bounding size across the drawing, as cut
+blanks[].height_mm          bounding size up the drawing, as cut
+blanks[].cut_area_mm2       area as cut, holes taken out
+blanks[].net_area_mm2       area inside the trim line
+blanks[].formed_area_mm2    area of the finished piece at its neutral surface
+blanks[].mass_kg            kg as cut
+blanks[].net_mass_kg        kg after trimming
+blanks[].cut_length_mm      length of all cut lines, holes included
+blanks[].pierces            how often a profile cutter must pierce: once a closed line
+blanks[].sheets[]           number of the sheet it lies on
+blanks[].strain             null where the metal is neither stretched nor shrunk
+blanks[].strain.stretch_worst_percent   most stretch anywhere, percent of flat length
+blanks[].strain.stretch_worst_at_mm[]   where, x and y; null where there is none
+blanks[].strain.shrink_worst_percent    most shrink anywhere, percent of flat length
+blanks[].strain.shrink_worst_at_mm[]    where, x and y; null where there is none
+blanks[].strain.most_stretched_way_mean_percent   mean, the way that stretches most, + stretch
+blanks[].strain.most_shrunk_way_mean_percent      mean, the way that shrinks most, - shrink
+blanks[].strain.left_be_percent         share of the blank's area that changes by less than 0.5 percent
+blanks[].strain.difficulty              easy, ordinary, hard or split the piece, by the worst figure
+blanks[].edges[].edge               number of the edge on the drawing
+blanks[].edges[].letter             seam letter, the same on both pieces that meet; empty where it meets none
+blanks[].edges[].meets              the piece on the other side
+blanks[].edges[].joint              butt, lap, fold or free
+blanks[].edges[].allowance_mm       metal left outside the trim line
+blanks[].edges[].allowance          the same in words: net, trim, lap or flange
+blanks[].edges[].blank_length_mm    length along the trim line on the flat
+blanks[].edges[].formed_length_mm   length on the finished piece
+blanks[].edges[].gain_mm            what the edge must gain, + stretch, - shrink
+blanks[].edges[].gain_percent       the same, percent of the flat length
+blanks[].edges[].difficulty         easy, ordinary, hard or split the piece
+blanks[].folds[].fold               number of the fold on the drawing
+blanks[].folds[].angle_deg          degrees the metal is turned
+blanks[].folds[].direction          up (towards the good face) or down
+blanks[].folds[].inside_radius_mm   inside radius
+blanks[].folds[].k_factor           K-factor
+blanks[].folds[].k_source           where the K-factor is from
+blanks[].folds[].length_mm          length of the fold line
+blanks[].folds[].start_mm[]         its start, x and y
+blanks[].folds[].end_mm[]           its end, x and y
+blanks[].notes[]                    notes to the piece
+
+sheets[].sheet              number of the sheet
+sheets[].stock              name of the stock size
+sheets[].width_mm           size along the drawing
+sheets[].height_mm          size up the drawing
+sheets[].thickness_mm       thickness
+sheets[].from               bought, or own rack
+sheets[].price              price of the sheet; 0 where none is given
+sheets[].grain              which way the grain runs
+sheets[].parts[].piece          number of a piece on it
+sheets[].parts[].name           its name
+sheets[].parts[].turn_deg       how far it is turned, anticlockwise, against its own drawing
+sheets[].parts[].turned_over    true where it lies good face down
+sheets[].parts[].left_mm        its nearest point to the left edge of the sheet
+sheets[].parts[].low_mm         its nearest point to the lower edge of the sheet
+sheets[].sheet_area_mm2     area of the sheet: parts, offcuts and skeleton together
+sheets[].parts_area_mm2     area in parts
+sheets[].offcuts_area_mm2   area in offcuts that are kept
+sheets[].skeleton_area_mm2  area that is scrap
+sheets[].yield_percent      parts as a share of the sheet
+sheets[].yield_with_offcuts_percent   parts and kept offcuts as a share of the sheet
+sheets[].cut_length_mm      length of all cuts on it
+sheets[].pierces            pierces on it
+
+offcuts[].label             its name on the drawing of the sheet
+offcuts[].sheet             number of the sheet it comes from
+offcuts[].width_mm          size along the drawing
+offcuts[].height_mm         size up the drawing
+offcuts[].area_mm2          area
+offcuts[].square            true where it is a full rectangle
+
+cuts[].order                edge-to-edge cuts, in order; none where it is cut as profiles
+cuts[].sheet                number of the sheet
+cuts[].piece                label of the piece under the shear
+cuts[].measure              from which edge of that piece the cut is measured
+cuts[].distance_mm          distance from that edge
+cuts[].length_mm            length of the cut
+cuts[].makes[]              labels of the two pieces it makes, the one measured off first
+cuts[].purpose              square, part or trim
+
+buy[].quantity              how many sheets to buy
+buy[].stock                 name of the stock size
+buy[].width_mm              size
+buy[].height_mm             size
+buy[].price                 price each; 0 where none is given
+buy[].words                 the order in the supplier's words
+
+totals.blanks               number of blanks
+totals.sheets               number of sheets
+totals.sheets_to_buy        how many of them are bought
+totals.sheet_area_mm2       area of all sheets
+totals.parts_area_mm2       area in parts
+totals.offcuts_area_mm2     area in kept offcuts
+totals.skeleton_area_mm2    area that is scrap
+totals.tie_mm2              sheets less parts, offcuts and skeleton; 0 where the areas tie
+totals.mass_bought_kg       kg of the sheets bought
+totals.mass_used_kg         kg of all sheets used
+totals.mass_in_parts_kg     kg in parts as cut
+totals.mass_kept_kg         kg in kept offcuts
+totals.mass_scrap_kg        kg of scrap
+totals.yield_whole_percent          parts as a share of all sheets
+totals.yield_with_offcuts_percent   parts and kept offcuts as a share of all sheets
+totals.cutting              shear or profile
+totals.cut_length_mm        length of all cuts
+totals.pierces              all pierces
+totals.gap_mm               least gap kept between parts
+totals.edge_mm              margin kept at the edge of a sheet
+totals.price                price of the sheets; 0 where none is given
+totals.currency             currency of the prices
+totals.bound                nothing can be cheaper, or need fewer sheets, than this
+totals.bound_of             what the bound is of
+totals.proven               true where the bound is reached
+totals.seam_length_mm       length of all seams
+totals.nest_notes[]         notes of the nesting
+
+seams[].letter              seam letter
+seams[].one                 one piece
+seams[].other               the other
+seams[].length_mm           length on the finished tank
+
+assumptions[].name          what is assumed
+assumptions[].value         the value, in words
+cautions[]                  cautions
+"""
+
+
+def _read(text: str) -> dict[str, str]:
+    rows = (line.split(None, 1) for line in text.splitlines() if line.strip())
+    return {path: words.strip() for path, words in rows}
+
+
+#: Path of each key to its unit and meaning.
+FIELDS: Mapping[str, str] = _read(_TEXT)

@@ -1,0 +1,166 @@
+"""Numbers put into shop words, the same way on every paper.
+
+Millimetres always; where the job is in inches they stand beside the inches, and govern. Lengths to 0.1 mm,
+litres and kilograms to 0.1, or 0.01 where they are small.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from ..units import show_length, show_size, show_thickness
+
+if TYPE_CHECKING:
+    from panels.blank import Blank, Edge, Fold
+
+__all__ = [
+    "area",
+    "difficulty",
+    "difficulty_limits",
+    "edge_change",
+    "edge_metal",
+    "face",
+    "fixed",
+    "fold_words",
+    "gauge",
+    "grain",
+    "hand",
+    "length",
+    "litres",
+    "mass",
+    "metal_words",
+    "percent",
+    "size",
+]
+
+LITRES_PER_US_GALLON = 3.785411784  # exact: 231 cubic inches
+KG_PER_POUND = 0.45359237  # exact, by definition
+
+#: Change of length in percent up to which a panel is easy, ordinary and hard for a hand shop; above, split
+#: it. Common practice, no source: labels of difficulty, not limits.
+DIFFICULTY_PERCENT = (3.0, 8.0, 15.0)
+
+
+def fixed(value: float, places: int = 1) -> str:
+    """The number with that many decimals, and never ``-0.0``.
+
+    >>> fixed(-0.04), fixed(1250.0, 0)
+    ('0.0', '1250')
+    """
+    text = f"{value:.{places}f}"
+    return text.lstrip("-") if float(text) == 0 else text
+
+
+def length(mm: float, unit: str = "mm", places: int = 1) -> str:
+    """``36.5 mm``, or ``1 7/16 in (36.5 mm)`` where the job is in inches."""
+    return show_length(mm, unit, places=places)
+
+
+def size(width: float, height: float, unit: str = "mm") -> str:
+    """``1250 x 1000 mm``, or ``48 x 96 in (1219.2 x 2438.4 mm)`` where the job is in inches."""
+    return show_size(width, height, unit)
+
+
+def litres(value: float, unit: str = "mm", places: int = 1) -> str:
+    """``12.3 L``, with US gallons behind where the job is in inches."""
+    text = f"{fixed(value, places)} L"
+    return f"{text} ({fixed(value / LITRES_PER_US_GALLON, places + 1)} US gal)" if unit == "in" else text
+
+
+def mass(kg: float, unit: str = "mm", places: int = 1) -> str:
+    """``3.4 kg``, with pounds behind where the job is in inches."""
+    text = f"{fixed(kg, places)} kg"
+    return f"{text} ({fixed(kg / KG_PER_POUND, places)} lb)" if unit == "in" else text
+
+
+def area(mm2: float) -> str:
+    """``0.142 m²``."""
+    return f"{fixed(mm2 / 1e6, 3)} m²"
+
+
+def percent(share: float) -> str:
+    """A share as ``2.1 %``."""
+    return f"{fixed(share * 100)} %"
+
+
+def difficulty_limits(job: Any) -> tuple[float, float, float]:
+    """Easy, ordinary and hard, in percent: the shop's own figures where its file gives them."""
+    given = getattr(getattr(job, "shop", None), "difficulty", None)
+    if given is None:
+        return DIFFICULTY_PERCENT
+    return float(given.easy), float(given.ordinary), float(given.hard)
+
+
+def difficulty(share: float, limits: tuple[float, float, float] = DIFFICULTY_PERCENT) -> str:
+    """How hard such a change of length is by hand: ``easy``, ``ordinary``, ``hard``, ``split the piece``."""
+    level = sum(abs(share) * 100 > limit for limit in limits)
+    return ("easy", "ordinary", "hard", "split the piece")[level]
+
+
+def hand(blank: Blank) -> str:
+    """Which side of the tank, and which blank it mirrors."""
+    return f"{blank.hand}, mirror of {blank.mirrors}" if blank.mirrors else blank.hand
+
+
+def face(blank: Blank) -> str:
+    """Which face is up as drawn. Every blank is drawn good face up."""
+    return "good face (outside of the tank) up as drawn"
+
+
+def grain(blank: Blank) -> str:
+    """Direction of the grain on the blank as drawn."""
+    if blank.grain_deg is None:
+        return "any way"
+    turn = blank.grain_deg % 180
+    if min(turn, 180 - turn) < 0.05:
+        return "across the page, 0°"
+    return "up the page, 90°" if abs(turn - 90) < 0.05 else f"{fixed(turn)}° from across the page"
+
+
+def edge_change(edge: Edge, limits: tuple[float, float, float] = DIFFICULTY_PERCENT) -> str:
+    """``lose 3.2 mm (0.9 %)``, ``gain 1.0 mm (0.3 %)`` or ``as it is``."""
+    if abs(edge.gain) < 0.05:
+        return "as it is"
+    word = "gain" if edge.gain > 0 else "lose"
+    share = abs(edge.gain) / edge.length_blank if edge.length_blank else 0.0
+    return f"{word} {fixed(abs(edge.gain))} mm ({percent(share)})"
+
+
+def edge_metal(edge: Edge) -> str:
+    """What stands outside the trim line along the edge: net, trim, lap or flange, with its width.
+
+    A butt or free edge with metal left on it is trimmed back to the line; a lap keeps its metal.
+    """
+    if edge.allowance < 0.05:
+        return "net, 0.0 mm"
+    word = {"lap": "lap", "fold": "flange"}.get(edge.joint, "trim")
+    return f"{word} {fixed(edge.allowance)} mm"
+
+
+def fold_words(fold: Fold) -> str:
+    """Angle, radius, direction and K of one fold."""
+    way = "up" if fold.up else "down"
+    bend = f"inside radius {fixed(fold.inside_radius)} mm, K {fixed(fold.k_factor, 3)}"
+    return f"{fixed(fold.angle)}° {way}, {bend}"
+
+
+def gauge(thickness: float, job: Any) -> str:
+    """The gauge in words: the one asked for, or the nearest with how far off it is."""
+    asked = getattr(job, "gauge", None)
+    if asked:
+        return str(asked)
+    from panels.metal import nearest_gauge
+
+    near = nearest_gauge(thickness, job.metal.kind)
+    if abs(near.difference) < 0.005:
+        return f"{near.gauge} ga {near.system}"
+    return f"nearest {near.gauge} ga {near.system}, {fixed(near.thickness, 2)} mm"
+
+
+def metal_words(job: Any, thickness: float | None = None) -> str:
+    """``3003-H14 aluminium, 1.6 mm``."""
+    metal = job.metal
+    kind = "" if metal.kind in metal.name else f" {metal.kind}"
+    t = job.thickness if thickness is None else thickness
+    asked = (getattr(job, "gauge", None) or "") if thickness is None else ""
+    return f"{metal.name}{kind}, {show_thickness(t, job.unit, gauge=str(asked))}"
