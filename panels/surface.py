@@ -31,6 +31,8 @@ __all__ = ["HalfSurface", "half_surface", "plan_half_width", "section_at"]
 CHORD_MM = 0.05
 #: Longest step between stations and between columns, mm: small enough to show strain zones.
 STEP_MM = 10.0
+#: Turns sharper than this (radius 12 mm) are corners to a shaper; the mesh does not chase them.
+SHARPEST_PER_MM = 1 / 12
 
 
 @dataclass(frozen=True)
@@ -403,7 +405,7 @@ def _spread(field: _Field, must: np.ndarray, step: float, chord: float) -> np.nd
         unit = np.diff(p, axis=0) / np.maximum(seg, 1e-12)[:, None]
         turn = np.linalg.norm(np.diff(unit, axis=0), axis=1)
         bend = turn / np.maximum((seg[1:] + seg[:-1]) / 2, 1e-9)
-        bend = np.minimum(np.concatenate([bend[:1], bend]), 0.5)
+        bend = np.minimum(np.concatenate([bend[:1], bend]), SHARPEST_PER_MM)
         bend = np.maximum(bend, np.concatenate([bend[1:], bend[-1:]]))
         density = np.maximum(density, seg * np.maximum(1 / step, np.sqrt(bend / (8 * chord))))
     count = np.concatenate([[0.0], np.cumsum(density)])
