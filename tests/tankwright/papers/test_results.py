@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import trimesh
 
+from nesting.model import Unplaced
 from tankwright.papers.results import figures, results
 from tankwright.papers.results_fields import FIELDS
 from tankwright.papers.zones import strain_figures, strain_zones
@@ -30,7 +32,8 @@ def _paths(value: object, path: str = "") -> set[str]:
 @pytest.mark.parametrize("unit", ["mm", "in"])
 def test_every_key_is_explained_and_every_explanation_is_used(cutting: str, unit: str) -> None:
     """No figure without its unit and meaning; no explanation of a figure that is not there."""
-    found = _paths(figures(small_work(cutting, unit)))
+    work = small_work(cutting, unit)
+    found = _paths(figures(replace(work, layout=replace(work.layout, notes=("a note",)))))
     if cutting == "profile":  # no shear cuts there
         found = {p for p in found if not p.startswith("cuts")} | {p for p in FIELDS if p.startswith("cuts")}
     # A list of two coordinates may also be null.
@@ -100,10 +103,6 @@ def test_the_rack_offcut_is_not_bought() -> None:
 
 def test_a_blank_without_a_sheet_is_the_first_stop() -> None:
     """A piece that fits nowhere is never silent."""
-    from dataclasses import replace
-
-    from nesting.model import Unplaced
-
     work = small_work()
     part = work.layout.placed[0].part
     left = (Unplaced(part, "too long for every sheet"),)

@@ -1,0 +1,361 @@
+"""The cut list as a spreadsheet: cut list, sheets, edges, folds, shear cuts, totals and order.
+
+Every page carries job, revision and date of the patterns in its header, has its heads frozen and repeated,
+and fits one page in width. Formulas carry the value they give.
+"""
+
+from __future__ import annotations
+
+import datetime
+import io
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from .cutlist import Column, Row, blank_columns, sheet_columns
+from .look import WORDS
+from .words import fixed
+
+if TYPE_CHECKING:
+    from xlsxwriter.format import Format
+    from xlsxwriter.workbook import Workbook
+    from xlsxwriter.worksheet import Worksheet
+
+__all__ = ["book"]
+
+HEAD_ROW = 4  # the row of the heads, from 0; above it the job, the warnings and a line of explanation
+A4_PAPER = 9  # number of the paper size in the file format; fitting to the page serves letter as well
+
+
+def book(got: Row) -> bytes:
+    """The whole spreadsheet from `results.figures`."""
+    import xlsxwriter
+
+    out = io.BytesIO()
+    work = xlsxwriter.Workbook(out, {"in_memory": True})
+    day = datetime.date.fromisoformat(got["job"]["pattern_date"][:10])
+    work.set_properties(
+        {
+            "title": f"Cut list, {got['job']['name']}, revision {got['job']['revision']}",
+            "subject": _job_line(got),
+            "created": datetime.datetime(day.year, day.month, day.day),  # from the job, not from the clock
+        }
+    )
+    looks = _looks(work)
+    blanks = _page(
+        work, looks, got, "Cut list", blank_columns(got), got["blanks"],
+        f"Sizes as cut, good face up. {WORDS['face']} Net: inside the trim line.",
+    )  # fmt: skip
+    sheets = _page(
+        work, looks, got, "Sheets", sheet_columns(got), got["sheets"],
+        "Left and low edges of the drawing are the sheet's own. Blanks + offcuts + skeleton = sheet.",
+    )  # fmt: skip
+    _page(
+        work, looks, got, "Edges", _edge_columns(), _with_piece(got, "edges"),
+        "Gain: the edge must be stretched by that much; a minus sign: it must be shrunk.", sums=False,
+    )  # fmt: skip
+    if any(blank["folds"] for blank in got["blanks"]):
+        _page(
+            work, looks, got, "Folds", _fold_columns(), _with_piece(got, "folds"),
+            "Up: towards the good face as drawn. Fold lines run to the middle of the bend.", sums=False,
+        )  # fmt: skip
+    if got["cuts"]:
+        _page(
+            work, looks, got, "Shear cuts", _cut_columns(), got["cuts"],
+            "In order. Measure on the piece under the shear; the piece measured off is named first.",
+            sums=False,
+        )  # fmt: skip
+    _totals_page(work, looks, got, blanks, sheets)
+    work.close()
+    return out.getvalue()
+
+
+def _job_line(got: Row) -> str:
+    job = got["job"]
+    reference = f", {job['reference']}" if job["reference"] else ""
+    return f"{job['name']}{reference} | revision {job['revision']} | patterns of {job['pattern_date']}"
+
+
+def _warning_line(got: Row) -> str:
+    """The stops in words, and how many more things there are to read."""
+    found = got["found"]
+    stops = " / ".join(f["says"] for f in got["findings"] if f["strength"] == "stop")
+    rest = f"{found['look']} to look at, {found['note']} notes: see the job sheet."
+    return f"STOP, do not cut yet: {stops} {rest}" if stops else f"Before cutting: {rest}"
+
+
+def _looks(work: Workbook) -> dict[str, Format]:
+    base = {"font_name": "Arial", "font_size": 9, "valign": "top"}
+    box = base | {"border": 1, "border_color": "#888888"}
+    return {
+        "title": work.add_format(base | {"bold": True, "font_size": 14}),
+        "line": work.add_format(base),
+        "warn": work.add_format(base | {"bold": True}),
+        "head": work.add_format(box | {"bold": True, "text_wrap": True, "bottom": 2, "bg_color": "#EDEAE0"}),
+        "words": work.add_format(box | {"text_wrap": True}),
+        **{
+            show: work.add_format(box | {"num_format": show})
+            for show in ("0", "0.0", "0.0##", "0.00", "0.000", "0.0000")
+        },
+        **{
+            f"sum {show}": work.add_format(box | {"num_format": show, "bold": True, "top": 2})
+            for show in ("", "0", "0.0", "0.00", "0.000", "0.0000")
+        },
+    }
+
+
+def _page(
+    work: Workbook,
+    looks: dict[str, Format],
+    got: Row,
+    name: str,
+    columns: Sequence[Column],
+    rows: Sequence[Row],
+    explains: str,
+    *,
+    sums: bool = True,
+) -> dict[str, tuple[str, float]]:
+    """One table on a page of its own; gives where each total stands and its value, by head."""
+    page = work.add_worksheet(name)
+    _set_up(page, looks, got, name, explains)
+    for k, column in enumerate(columns):
+        page.set_column(k, k, column.width)
+        page.write_string(HEAD_ROW, k, column.head, looks["head"])
+    page.set_row(HEAD_ROW, 38)
+    for i, row in enumerate(rows, HEAD_ROW + 1):
+        lines = 1
+        for k, column in enumerate(columns):
+            value = column.cell(row)
+            if column.show:
+                page.write_number(i, k, value, looks[column.show])
+            else:
+                page.write_string(i, k, str(value), looks["words"])
+                lines = max(lines, -(-len(str(value)) // max(1, int(column.width * 1.05))))
+        page.set_row(i, 12.5 * lines + 2)
+    page.freeze_panes(HEAD_ROW + 1, 2)
+    page.repeat_rows(HEAD_ROW)
+    if not sums or not rows:
+        return {}
+    return _sums(page, looks, name, columns, rows)
+
+
+def _sums(
+    page: Worksheet, looks: dict[str, Format], name: str, columns: Sequence[Column], rows: Sequence[Row]
+) -> dict[str, tuple[str, float]]:
+    """The row of totals under a table, as formulas that carry their values."""
+    from xlsxwriter.utility import xl_col_to_name
+
+    first, last = HEAD_ROW + 2, HEAD_ROW + 1 + len(rows)
+    places: dict[str, tuple[str, float]] = {}
+    for k, column in enumerate(columns):
+        if not column.total:
+            page.write_string(last, k, "Total" if k == 1 else "", looks["sum "])
+            continue
+        letter = xl_col_to_name(k)
+        value = sum(column.cell(row) for row in rows)
+        page.write_formula(
+            last, k, f"=SUM({letter}{first}:{letter}{last})", looks[f"sum {column.show}"], value
+        )
+        places[column.head] = (f"'{name}'!{letter}{last + 1}", value)
+    return places
+
+
+def _set_up(page: Worksheet, looks: dict[str, Format], got: Row, name: str, explains: str) -> None:
+    """Title, job, warnings, one line of explanation, and the paper."""
+    page.write_string(0, 0, f"{name}: {got['job']['name']}", looks["title"])
+    page.write_string(1, 0, f"{_job_line(got)} | {got['metal']['words']}", looks["line"])
+    page.write_string(2, 0, _warning_line(got), looks["warn"])
+    page.write_string(3, 0, explains, looks["line"])
+    page.set_landscape()
+    page.set_paper(A4_PAPER)
+    page.set_margins(left=0.4, right=0.4, top=0.7, bottom=0.6)
+    page.fit_to_pages(1, 0)
+    job = got["job"]
+    head = f"&L{_header(job['name'])}&Crevision {_header(job['revision'])}&Rpatterns of {job['pattern_date']}"
+    page.set_header(head)
+    page.set_footer(f"&L{name}&CLengths in mm&R&P of &N")
+
+
+def _header(text: str) -> str:
+    """Text for a page header, where & starts a command; kept short, the format allows 255 letters."""
+    return text[:60].replace("&", "&&")
+
+
+def _with_piece(got: Row, key: str) -> list[Row]:
+    """The edges or folds of every blank, each with its piece's number and name."""
+    return [
+        {"piece": blank["piece"], "name": blank["name"], **item}
+        for blank in got["blanks"]
+        for item in blank[key]
+    ]
+
+
+def _edge_columns() -> list[Column]:
+    return [
+        Column("No.", lambda e: e["piece"], 5, "0"),
+        Column("Name", lambda e: e["name"], 18),
+        Column("Edge", lambda e: e["edge"], 6, "0"),
+        Column("Seam letter", lambda e: e["letter"] or "none", 8),
+        Column("Meets", lambda e: e["meets"] or "nothing", 20),
+        Column("Joint", lambda e: e["joint"], 8),
+        Column("Left outside the trim line, mm", lambda e: e["allowance_mm"], 12, "0.0"),
+        Column("In words", lambda e: e["allowance"], 16),
+        Column("On the flat, mm", lambda e: e["blank_length_mm"], 10, "0.0"),
+        Column("Formed, mm", lambda e: e["formed_length_mm"], 10, "0.0"),
+        Column("Gain, mm", lambda e: e["gain_mm"], 9, "0.0"),
+        Column("Gain, %", lambda e: e["gain_percent"], 9, "0.0"),
+        Column("Work", lambda e: e["difficulty"], 14),
+    ]
+
+
+def _fold_columns() -> list[Column]:
+    return [
+        Column("No.", lambda f: f["piece"], 5, "0"),
+        Column("Name", lambda f: f["name"], 18),
+        Column("Fold", lambda f: f["fold"], 6, "0"),
+        Column("Angle turned, °", lambda f: f["angle_deg"], 9, "0.0"),
+        Column("Direction", lambda f: f["direction"], 10),
+        Column("Inside radius, mm", lambda f: f["inside_radius_mm"], 10, "0.00"),
+        Column("K-factor", lambda f: f["k_factor"], 9, "0.000"),
+        Column("K from", lambda f: f["k_source"], 32),
+        Column("Length, mm", lambda f: f["length_mm"], 9, "0.0"),
+        Column("From x, mm", lambda f: f["start_mm"][0], 9, "0.0"),
+        Column("From y, mm", lambda f: f["start_mm"][1], 9, "0.0"),
+        Column("To x, mm", lambda f: f["end_mm"][0], 9, "0.0"),
+        Column("To y, mm", lambda f: f["end_mm"][1], 9, "0.0"),
+    ]
+
+
+def _cut_columns() -> list[Column]:
+    return [
+        Column("Order", lambda c: c["order"], 6, "0"),
+        Column("Piece under the shear", lambda c: c["piece"], 14),
+        Column("Sheet", lambda c: c["sheet"], 6, "0"),
+        Column("Measure", lambda c: c["measure"], 22),
+        Column("Distance, mm", lambda c: c["distance_mm"], 10, "0.0"),
+        Column("Length of cut, mm", lambda c: c["length_mm"], 10, "0.0"),
+        Column("Makes", lambda c: " and ".join(c["makes"]), 18),
+        Column("What for", lambda c: c["purpose"], 10),
+    ]
+
+
+def _totals_page(
+    work: Workbook,
+    looks: dict[str, Format],
+    got: Row,
+    blanks: dict[str, tuple[str, float]],
+    sheets: dict[str, tuple[str, float]],
+) -> None:
+    """Sheets to buy in the supplier's words, masses, yields, and the check that the areas tie."""
+    page = work.add_worksheet("Totals and order")
+    _set_up(page, looks, got, "Totals and order", "Order these sheets; the rest says what becomes of them.")
+    page.set_column(0, 0, 46)
+    page.set_column(1, 1, 14)
+    page.set_column(2, 2, 60)
+    for k, head in enumerate(("What", "Figure", "How it is worked out")):
+        page.write_string(HEAD_ROW, k, head, looks["head"])
+    page.freeze_panes(HEAD_ROW + 1, 0)
+    page.repeat_rows(HEAD_ROW)
+    row = HEAD_ROW + 1
+    for order in got["buy"]:
+        page.write_string(row, 0, f"Buy: {order['words']}", looks["words"])
+        page.write_number(row, 1, order["quantity"], looks["0"])
+        page.write_string(row, 2, f"stock named {order['stock']}", looks["words"])
+        row += 1
+    if not got["buy"]:
+        page.write_string(row, 0, "Buy: nothing, everything comes from the rack", looks["words"])
+        row += 1
+    for line in _total_lines(got, blanks, sheets, row + 1):
+        label, value, formula, show, explains = line
+        page.write_string(row, 0, label, looks["words"])
+        if formula:
+            page.write_formula(row, 1, formula, looks[show], value)
+        else:
+            page.write_number(row, 1, value, looks[show])
+        page.write_string(row, 2, explains, looks["words"])
+        row += 1
+
+
+Line = tuple[str, float, str, str, str]
+
+
+def _total_lines(
+    got: Row, blanks: dict[str, tuple[str, float]], sheets: dict[str, tuple[str, float]], first: int
+) -> list[Line]:
+    """Label, value, formula, format and explanation of each total; ``first`` is the first one's row."""
+    if not sheets or not blanks:
+        return []
+    (area_at, area), (parts_at, parts), (kept_at, kept), (skeleton_at, skeleton) = (
+        sheets[f"{name}, m²"] for name in ("Sheet", "Blanks", "Offcuts", "Skeleton")
+    )
+    cut_at, cut = blanks["Area as cut, m²"]
+    bought = sum(s["sheet_area_mm2"] for s in got["sheets"] if s["from"] == "bought") / 1e6
+    metal = got["metal"]
+    t, density = metal["thickness_mm"], metal["density_kg_m3"]
+    t_at, density_at, bought_at = (f"B{first + k}" for k in range(3))
+
+    def mass(at: str) -> str:
+        return f"={at}*{t_at}*{density_at}/1000"
+
+    def kg(area_m2: float) -> float:
+        return area_m2 * t * density / 1000
+
+    total = got["totals"]
+    lines: list[Line] = [
+        ("Thickness, mm", t, "", "0.0##", f"{metal['words']}, {metal['gauge']}"),
+        ("Density, kg/m³", density, "", "0", metal["name"]),
+        ("Sheets bought, m²", bought, "", "0.0000", "without those from the own rack"),
+        ("Mass bought, kg", kg(bought), mass(bought_at), "0.0", "area × thickness × density"),
+        ("Mass of all sheets used, kg", kg(area), mass(area_at), "0.0", "with those from the own rack"),
+        ("Mass in blanks as cut, kg", kg(parts), mass(parts_at), "0.0", "before trimming"),
+        ("Mass in kept offcuts, kg", kg(kept), mass(kept_at), "0.0", ""),
+        ("Mass of scrap, kg", kg(skeleton), mass(skeleton_at), "0.0", ""),
+        (
+            "Yield of whole sheets, %",
+            100 * parts / area,
+            f"=100*{parts_at}/{area_at}",
+            "0.0",
+            "blanks / sheets",
+        ),
+        (
+            "Yield with kept offcuts, %",
+            100 * (parts + kept) / area,
+            f"=100*({parts_at}+{kept_at})/{area_at}",
+            "0.0",
+            "blanks and kept offcuts / sheets",
+        ),
+        (
+            "Areas tie, m²",
+            area - parts - kept - skeleton,
+            f"={area_at}-{parts_at}-{kept_at}-{skeleton_at}",
+            "0.0000",
+            "sheets - blanks - offcuts - skeleton: must be 0 within 0.1 %",
+        ),
+        (
+            "Blanks tie, m²",
+            cut - parts,
+            f"={cut_at}-{parts_at}",
+            "0.0000",
+            "blanks on the cut list - blanks on the sheets: must be 0 within 0.1 %",
+        ),
+        (
+            "Cut length, m",
+            sheets["Cut length, mm"][1] / 1000,
+            f"={sheets['Cut length, mm'][0]}/1000",
+            "0.0",
+            f"{total['cutting']}, gap {fixed(total['gap_mm'])} mm, edge margin {fixed(total['edge_mm'])} mm",
+        ),
+        (
+            "Pierces",
+            sheets["Pierces"][1],
+            f"={sheets['Pierces'][0]}",
+            "0",
+            "one a closed line, for profile cutting",
+        ),
+    ]
+    price = next((head for head in sheets if head.startswith("Price")), "")
+    if price:
+        at, value = sheets[price]
+        lines.append(
+            (f"{price}, sheets", value, f"={at}", "0.00", "sheets only; nothing else is priced here")
+        )
+    return lines

@@ -1,0 +1,173 @@
+"""The cut list: complete, tied, computed, printable, and the same every time."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import zipfile
+from dataclasses import replace
+from types import SimpleNamespace
+
+import openpyxl
+import pytest
+
+from tankwright.papers.cutlist import cut_lists
+from tankwright.papers.results import figures
+
+from .fixture import small_work
+
+REFERENCE = re.compile(r"(?:'([^']+)'!)?\$?([A-Z]+)\$?(\d+)(?::\$?([A-Z]+)\$?(\d+))?")
+
+
+def _books(work):
+    data = cut_lists(work)["cut-list.xlsx"]
+    return (openpyxl.load_workbook(io.BytesIO(data), data_only=values) for values in (False, True))
+
+
+def _rows(data: bytes) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(data.decode("utf-8-sig"), newline="")))
+
+
+def _calculated(formulas, page, formula: str) -> float:
+    """What a formula of sums and the four operations gives, following references; our own little reader."""
+
+    def at(match: re.Match) -> str:
+        name, column, row, column_2, row_2 = match.groups()
+        where = formulas[name] if name else page
+        if column_2:
+            cells = where[f"{column}{row}:{column_2}{row_2}"]
+            return "+".join(repr(_value(formulas, where, cell.value)) for line in cells for cell in line)
+        return repr(_value(formulas, where, where[f"{column}{row}"].value))
+
+    text = REFERENCE.sub(at, formula.lstrip("="))
+    assert re.fullmatch(r"[\d.e+\-*/() SUM]+", text), text
+    return eval(text.replace("SUM", ""), {"__builtins__": {}})
+
+
+def _value(formulas, page, value):
+    return _calculated(formulas, page, value) if isinstance(value, str) and value[:1] == "=" else value
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+@pytest.mark.parametrize("cutting", ["profile", "shear"])
+def test_every_formula_carries_the_value_it_gives(cutting: str, unit: str) -> None:
+    """A viewer that does not calculate shows what a spreadsheet would."""
+    formulas, values = _books(small_work(cutting, unit))
+    checked = 0
+    for page in formulas:
+        for row in page.iter_rows():
+            for cell in row:
+                if isinstance(cell.value, str) and cell.value.startswith("="):
+                    stored = values[page.title][cell.coordinate].value
+                    assert stored == pytest.approx(_calculated(formulas, page, cell.value), abs=1e-9)
+                    checked += 1
+    assert checked >= 20
+
+
+def test_one_row_a_blank_with_everything_a_helper_needs() -> None:
+    """Names, sides, sizes, areas, mass, cut length, pierces, allowances edge by edge, folds."""
+    work = small_work()
+    rows = _rows(cut_lists(work)["cut-list.csv"])
+    assert [r["Name"] for r in rows[:-1]] == [b.name for b in work.blanks]
+    right = next(r for r in rows if r["Name"] == "side right")
+    assert right["Side"] == "right, mirror of side left"
+    allowances = right["Left outside the trim line, edge by edge"]
+    assert "B lap 12.0 mm" in allowances
+    assert "E trim 10.0 mm" in allowances
+    tunnel = next(r for r in rows if r["Name"] == "tunnel")
+    assert tunnel["Folds: angle, direction, inside radius, K"].startswith(
+        "1: 90.0° up, inside radius 3.0 mm, K 0.4"
+    )
+    for row, blank in zip(rows, work.blanks, strict=False):
+        x0, y0, x1, y1 = blank.outline.bounds
+        assert float(row["Width, mm"]) == pytest.approx(x1 - x0, abs=0.05)
+        assert float(row["Height, mm"]) == pytest.approx(y1 - y0, abs=0.05)
+        assert all(row[head] for head in row if not head.startswith("Folds")), row
+        assert (row["Revision"], row["Patterns of"]) == ("B", "2026-03-14")
+
+
+def test_the_areas_on_the_paper_tie() -> None:
+    """Blanks + offcuts + skeleton = sheets within 0.1 %, from the printed figures alone."""
+    papers = cut_lists(small_work())
+    sheets, blanks = _rows(papers["sheets.csv"]), _rows(papers["cut-list.csv"])
+    for row in sheets:
+        whole = float(row["Sheet, m²"])
+        apart = whole - sum(float(row[f"{name}, m²"]) for name in ("Blanks", "Offcuts", "Skeleton"))
+        assert abs(apart) <= 0.001 * whole
+    for name in ("Sheet", "Blanks", "Offcuts", "Skeleton"):
+        column = [float(row[f"{name}, m²"]) for row in sheets]
+        assert column[-1] == pytest.approx(sum(column[:-1]), abs=2e-4)
+    assert float(blanks[-1]["Area as cut, m²"]) == pytest.approx(float(sheets[-1]["Blanks, m²"]), rel=1e-3)
+
+
+def test_sheets_to_buy_stand_on_the_order() -> None:
+    """The supplier's words and the count; the piece from the rack is not ordered."""
+    _, values = _books(small_work())
+    page = values["Totals and order"]
+    lines = [page.cell(r, 1).value for r in range(6, page.max_row + 1)]
+    assert lines[0] == "Buy: 1 sheet 3003-H14 aluminium, 14 ga (1.6 mm), 1250 x 1000 mm"
+    assert sum(line.startswith("Buy") for line in lines) == 1
+
+
+def test_heads_are_frozen_repeated_and_the_page_fits() -> None:
+    """Every page: heads frozen and repeated in print, one page wide, job, revision and date in its header."""
+    formulas, _ = _books(small_work("shear"))
+    assert formulas.sheetnames == ["Cut list", "Sheets", "Edges", "Folds", "Shear cuts", "Totals and order"]
+    for page in formulas:
+        assert page.freeze_panes is not None
+        assert page.print_title_rows == "$5:$5"
+        assert page.sheet_properties.pageSetUpPr.fitToPage
+        assert page.page_setup.fitToWidth in (1, None)
+        assert page.page_setup.fitToHeight == 0
+        header = "".join(str(getattr(page.oddHeader, part).text) for part in ("left", "center", "right"))
+        assert "Fixture tank" in header
+        assert "revision B" in header
+        assert "2026-03-14" in header
+
+
+def test_the_stop_stands_above_the_table() -> None:
+    """A helper who opens only the spreadsheet reads the stop before the first blank."""
+    _, values = _books(small_work())
+    for page in values:
+        assert page["A3"].value.startswith("STOP, do not cut yet: The plan pattern is longer")
+
+
+def test_an_inch_job_gets_inches_beside_the_millimetres() -> None:
+    """Both units, millimetres first."""
+    row = _rows(cut_lists(small_work(unit="in"))["cut-list.csv"])[0]
+    heads = list(row)
+    assert heads.index("Width, mm") < heads.index("Width, in")
+    assert "Width, in" not in _rows(cut_lists(small_work())["cut-list.csv"])[0]
+
+
+def test_the_same_job_gives_the_same_bytes() -> None:
+    """No clock: stamps inside the spreadsheet are fixed or the patterns' date."""
+    one, two = cut_lists(small_work()), cut_lists(small_work())
+    assert one == two
+    with zipfile.ZipFile(io.BytesIO(one["cut-list.xlsx"])) as file:
+        assert b"2026-03-14T00:00:00Z" in file.read("docProps/core.xml")
+        assert {item.date_time[0] for item in file.infolist()} == {1980}
+
+
+@pytest.mark.parametrize("name", ["=1+1", "+49 170", "@home", "-Z & Söhne", "A & B"])
+def test_a_name_is_never_taken_for_a_formula(name: str) -> None:
+    """A customer's name that starts like a formula stays words, and & survives the page header."""
+    work = small_work()
+    job = SimpleNamespace(**{**vars(work.job), "name": name})
+    papers = cut_lists(replace(work, job=job))
+    cell = _rows(papers["cut-list.csv"])[0]["Job"]
+    assert cell.lstrip("'") == name
+    assert cell[0] not in "=+-@"
+    page = openpyxl.load_workbook(io.BytesIO(papers["cut-list.xlsx"]))["Cut list"]
+    assert page["A1"].value == f"Cut list: {name}"
+    assert page["A1"].data_type == "s"
+
+
+def test_papers_and_results_show_the_same_figures() -> None:
+    """The cut list prints what results.json holds."""
+    work = small_work()
+    got = figures(work)
+    for row, blank in zip(_rows(cut_lists(work)["cut-list.csv"]), got["blanks"], strict=False):
+        assert float(row["Cut length, mm"]) == blank["cut_length_mm"]
+        assert float(row["Mass as cut, kg"]) == pytest.approx(blank["mass_kg"], abs=0.00501)
