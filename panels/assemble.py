@@ -272,9 +272,7 @@ def _flat_polygon(half: _Half, ring: np.ndarray) -> np.ndarray:
     return np.array([[index[tuple(p)] for p in triangle] for triangle in corners.tolist()])
 
 
-def _with_tunnel(
-    half: _Half, chains: dict[int, list[np.ndarray]], tunnel: Tunnel, patterns: Patterns
-) -> dict:
+def _with_tunnel(half: _Half, chains: dict[int, list[np.ndarray]], tunnel: Tunnel, patterns: Patterns) -> dict:
     """Legs, floors, and the chains from which the walls across the centre plane are made."""
     lower = _forwards(half, _one(chains[LOWER], "lower edge"), 0)
     middle = half.xyz(lower)[:, 0].mean()
@@ -289,9 +287,7 @@ def _with_tunnel(
     outer = {0: chains[FRONT], 1: chains[REAR]}
     ends = []
     for k, run in enumerate((patterns.side.front, patterns.side.rear)):
-        skin_edge = (
-            _forwards(half, _one(outer[k], f"{run.name} edge"), 2) if outer[k] else np.zeros(0, dtype=int)
-        )
+        skin_edge = _forwards(half, _one(outer[k], f"{run.name} edge"), 2) if outer[k] else np.zeros(0, dtype=int)
         if len(skin_edge) == 0 and len(legs[k]) == 0:
             raise TrimError(
                 f"At the {run.name} the skin closes before the tunnel reaches it.\n"
@@ -390,9 +386,7 @@ def assemble(half_surface: HalfSurface, patterns: Patterns, seams: tuple[SeamLin
         if len(end.outer):
             pieces[name] = _end_wall(end, vertices, mirror, sign)
     names = tuple(pieces)
-    ends_of_corner = (
-        tuple(tuple(float(c) for c in vertices[k]) for k in corner[[0, -1]]) if len(corner) else ()
-    )
+    ends_of_corner = tuple(tuple(float(c) for c in vertices[k]) for k in corner[[0, -1]]) if len(corner) else ()
     return Shell(
         vertices,
         np.vstack([pieces[n] for n in names]),

@@ -164,14 +164,10 @@ def _below_outlets(body: Body, outlets: tuple[Outlet, ...]) -> float:
     if not reached:
         return 0.0
     other = max(spill, min(reached.values()))
-    return sum(
-        volume_below(body.inner, body.faces, reached.get(side, other)) / 2 for side in ("left", "right")
-    )
+    return sum(volume_below(body.inner, body.faces, reached.get(side, other)) / 2 for side in ("left", "right"))
 
 
-def measure_capacity(
-    body: Body, *, density: float, ullage: float = 0.04, read_mm: float = READ_MM
-) -> Capacity:
+def measure_capacity(body: Body, *, density: float, ullage: float = 0.04, read_mm: float = READ_MM) -> Capacity:
     """What the tank holds and weighs.
 
     ``density`` of the metal in kg/m3; ``ullage`` the share left empty; ``read_mm`` how far off an outline

@@ -45,9 +45,7 @@ def area_vectors(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:
     return np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]) / 2
 
 
-def _slide_onto(
-    mesh: FlaggedMesh, g: np.ndarray, edges: np.ndarray, flag: int
-) -> tuple[FlaggedMesh, np.ndarray]:
+def _slide_onto(mesh: FlaggedMesh, g: np.ndarray, edges: np.ndarray, flag: int) -> tuple[FlaggedMesh, np.ndarray]:
     """Move vertices that lie close to the zero of g (n,) along an edge onto it, within their own lines."""
     a, b = edges[:, 0], edges[:, 1]
     share = g[a] / (g[a] - g[b])
@@ -98,9 +96,7 @@ def cut_along(
     count = len(mesh.vertices)
     at = {(int(i), int(j)): count + k for k, (i, j) in enumerate(edges)}
     faces, parent = _split_faces(mesh.faces, at)
-    cut = FlaggedMesh(
-        np.vstack([mesh.vertices, new]), faces, np.concatenate([flags, (flags[a] & flags[b]) | flag])
-    )
+    cut = FlaggedMesh(np.vstack([mesh.vertices, new]), faces, np.concatenate([flags, (flags[a] & flags[b]) | flag]))
     return cut, np.concatenate([g, np.zeros(len(new))]), parent
 
 

@@ -18,7 +18,7 @@ from .patterns import Division
 
 __all__ = ["SCHEMES", "divide", "smooth_groups"]
 
-SCHEMES = ("crown and sides", "widest line", "halves", "drawn")
+SCHEMES = ("crown and sides", "crown, shoulders and sides", "widest line", "halves", "drawn")
 
 #: A stem that turns the skin by more than this is a seam, by less the skin runs round it.
 STEM_TURN_DEG = 40.0
@@ -63,9 +63,11 @@ def _smooth_across(shell: Shell, faces: np.ndarray, pairs: np.ndarray) -> np.nda
     return np.einsum("ij,ij->i", n[pairs[:, 0]], n[pairs[:, 1]]) > np.cos(np.radians(STEM_TURN_DEG))
 
 
-def _role(scheme: str, touches_top: bool) -> str:
+def _role(scheme: str, touches_top: bool, over_widest: bool) -> str:
     if scheme == "crown and sides":
         return "crown" if touches_top else "side"
+    if scheme == "crown, shoulders and sides":
+        return "crown" if touches_top else ("shoulder" if over_widest else "side")
     if scheme == "widest line":
         return "top skin" if touches_top else "side"
     return "skin"
@@ -85,9 +87,9 @@ def divide(shell: Shell, division: Division) -> Shell:
     edges, pairs = _adjacent(faces)
     common = shell.flags[edges[:, 0]] & shell.flags[edges[:, 1]]
     seam = (common >> int(np.log2(SEAM))) > 0
-    if division.scheme == "widest line":
+    if division.scheme in ("widest line", "crown, shoulders and sides"):
         seam |= (common & WIDEST) > 0
-    if division.scheme == "crown and sides":
+    if division.scheme in ("crown and sides", "crown, shoulders and sides"):
         seam |= (common & SHOULDER) > 0
     centre = (common & CENTRE) > 0
     stem = centre & ((common & (FRONT | REAR)) > 0)
@@ -114,14 +116,14 @@ def _names(
     """A name for each part: its role, a number where one role has several, its side where it has one."""
     count = int(part.max()) + 1
     middle = shell.vertices[faces].mean(axis=1)
+    reaches_shoulder = ((shell.flags[faces] & SHOULDER) > 0).any(axis=1)
     rows = []
     for k in range(count):
         mine = part == k
         both = right_of[mine].any() and (~right_of[mine]).any()
         side = "" if both else (" right" if right_of[mine].any() else " left")
-        rows.append(
-            (_role(scheme, bool(top[mine].any())), side, tuple(middle[mine].mean(axis=0)[[0, 2]].round(3)))
-        )
+        role = _role(scheme, bool(top[mine].any()), bool(reaches_shoulder[mine].any()))
+        rows.append((role, side, tuple(middle[mine].mean(axis=0)[[0, 2]].round(3))))
     names = []
     for role, side, place in rows:
         peers = sorted({other[2] for other in rows if other[0] == role})

@@ -169,8 +169,9 @@ class Division:
     """How the skin is divided: a named scheme and any seam lines drawn besides.
 
     Schemes: ``halves`` (left and right, one seam along the top), ``crown and sides`` (a strip over the
-    top between two shoulder seams, and two sides), ``widest line`` (a top skin and two sides that meet
-    at the widest line), ``drawn`` (only the seam lines; left and right stay one piece where no line
+    top between two shoulder seams, and two sides), ``crown, shoulders and sides`` (the same with the
+    sides parted once more at the widest line), ``widest line`` (a top skin and two sides that meet at
+    the widest line), ``drawn`` (only the seam lines; left and right stay one piece where no line
     parts them).
     """
 

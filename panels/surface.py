@@ -68,8 +68,7 @@ class _Stations:
         side = self.patterns.side
         x = PchipInterpolator(self.knots[:, 0], self.knots[:, 1:])(u)
         foot, head = (
-            np.column_stack([x[:, k], run.second_at(x[:, k])])
-            for k, run in enumerate((side.bottom, side.top))
+            np.column_stack([x[:, k], run.second_at(x[:, k])]) for k, run in enumerate((side.bottom, side.top))
         )
         return foot, head
 
@@ -199,14 +198,10 @@ def _conic_proportions(
         grids[0],
     )
     chord = share[:, None] + (1 - share)[:, None] * side[..., 1]
-    return _Proportions(
-        crown, np.stack([side[..., 0] - chord, side[..., 1]], axis=-1), np.broadcast_to(share, n)
-    )
+    return _Proportions(crown, np.stack([side[..., 0] - chord, side[..., 1]], axis=-1), np.broadcast_to(share, n))
 
 
-def section_at(
-    section: SectionPattern, stations: _Stations, u: float, up_widest: float
-) -> dict[str, np.ndarray]:
+def section_at(section: SectionPattern, stations: _Stations, u: float, up_widest: float) -> dict[str, np.ndarray]:
     """A drawn section's points split at the widest line: ``crown`` and ``side`` (k, 2) as (out, up in mm),
     from the lower edge upwards; ``up`` is measured along the station from its foot."""
     assert section.half is not None
@@ -315,9 +310,7 @@ class _Field:
         up = self.stations.up_at_line(u, line)
         at = self.stations.point(u, up[:, None])[:, 0]
         # Measured from the first station to the last, so that a plan fits its line from end to end.
-        ends = self.stations.point(
-            np.array([0.0, 1.0]), self.stations.up_at_line(np.array([0.0, 1.0]), line)[:, None]
-        )
+        ends = self.stations.point(np.array([0.0, 1.0]), self.stations.up_at_line(np.array([0.0, 1.0]), line)[:, None])
         first, last = line.along_at(ends[:, 0, 0])
         plan = _plan_on(patterns, "widest")
         assert plan is not None  # half_surface has made sure of it
@@ -343,9 +336,7 @@ class _Field:
         rise = p.side[..., 1]
         side_y = low[:, None] + (w - low)[:, None] * rise + p.side[..., 0] * w[:, None]
         crown_y = p.crown[..., 0] * w[:, None]
-        up = np.concatenate(
-            [rise[:, :-1] * up_w[:, None], up_w[:, None] + p.crown[..., 1] * (1 - up_w)[:, None]], 1
-        )
+        up = np.concatenate([rise[:, :-1] * up_w[:, None], up_w[:, None] + p.crown[..., 1] * (1 - up_w)[:, None]], 1)
         y = np.concatenate([side_y[:, :-1], crown_y], axis=1)
         xz = self.stations.point(u, up)
         if patterns.knee is not None:
@@ -453,8 +444,7 @@ def half_surface(
     girth = np.linalg.norm(np.diff(points, axis=1), axis=2)
     fine_step = np.sqrt(8 * chord_mm * 100)  # a section rarely turns tighter than 100 mm for long
     count = [
-        max(2, int(np.ceil(part.sum(axis=1).max() / min(step_mm, fine_step))))
-        for part in (girth[:, :8], girth[:, 8:])
+        max(2, int(np.ceil(part.sum(axis=1).max() / min(step_mm, fine_step)))) for part in (girth[:, :8], girth[:, 8:])
     ]
     if girth[:, :8].sum(axis=1).max() < 1e-6:
         count[0] = 0  # the lower edge is the widest line

@@ -1,0 +1,446 @@
+"""Hold the papers against one another before anything is made of them.
+
+Each check says what it found, what would do, where (mm from the front register mark) and what would mend
+it, in three strengths: stop, look, note. What cannot be checked is said too.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from .assemble import Tunnel, tunnel_of
+from .findings import Finding
+from .patterns import Patterns, PlanPattern
+from .surface import line_height, plan_half_width
+
+__all__ = ["AGREE_MM", "agree"]
+
+#: Two papers that measure the same length may differ by this much, mm.
+AGREE_MM = 1.5
+#: Room between tunnel and crown that a hand can still weld and planish in, mm; common practice, no source.
+CROWN_ROOM_MM = 15.0
+#: Least and comfortable room at each side of the backbone, mm; common practice, no source.
+LEAST_SIDE_MM, GOOD_SIDE_MM = 12.7, 19.0
+#: Least room over the backbone, mm; common practice, no source.
+LEAST_TOP_MM = 6.0
+
+
+def agree(patterns: Patterns, *, thickness: float, tolerance: float = AGREE_MM) -> tuple[Finding, ...]:
+    """Everything the papers say of one another, strongest first.
+
+    ``thickness`` of the sheet and ``tolerance`` between two papers, mm.
+    """
+    found = _outline(patterns)
+    if not any(f.strength == "stop" for f in found):
+        found += _lines(patterns, tolerance)
+    if not any(f.strength == "stop" for f in found):
+        found += [f for plan in patterns.plans for f in _plan(patterns, plan, tolerance)]
+        found += _tunnel(patterns, thickness)
+        found += _sections(patterns, tolerance)
+    found += _unknowns(patterns)
+    order = {"stop": 0, "look": 1, "note": 2}
+    return tuple(sorted(found, key=lambda f: order[f.strength]))
+
+
+def _mm(value: float) -> str:
+    return f"{value:.1f} mm"
+
+
+def _outline(patterns: Patterns) -> list[Finding]:
+    """The side pattern's outline: runs forwards, closed, not crossing itself."""
+    side = patterns.side
+    found = []
+    for run in (side.top, side.bottom):
+        back = np.flatnonzero(np.diff(run.dense[:, 0]) < -1e-6)
+        if len(back):
+            x = float(run.dense[back[0], 0])
+            found.append(
+                Finding(
+                    "stop",
+                    f"side pattern, {run.name} run",
+                    f"the {run.name} run turns back on itself",
+                    f"x falls again behind x = {_mm(x)}",
+                    "x rising all the way from front to rear",
+                    x,
+                    "check the order of the points, or mark the point before the turn as a corner",
+                )
+            )
+    ring = np.vstack([side.bottom.dense, side.rear.dense[1:], side.top.dense[::-1][1:], side.front.dense[::-1][1:-1]])
+    if not found and not shapely.Polygon(ring).is_valid:
+        reason = shapely.is_valid_reason(shapely.Polygon(ring))
+        where = [float(v) for v in reason[reason.find("[") + 1 : reason.find("]")].split()] if "[" in reason else []
+        found.append(
+            Finding(
+                "stop",
+                "side pattern",
+                "the outline crosses itself",
+                f"at x {where[0]:.1f}, z {where[1]:.1f} mm" if where else reason,
+                "one closed line that meets itself only where it began",
+                where[0] if where else None,
+                "look at that place on the paper; two runs may have been exchanged, or a point misread",
+            )
+        )
+    return found
+
+
+def _lines(patterns: Patterns, tolerance: float) -> list[Finding]:
+    """The widest line and the frame line: there, and from end to end."""
+    side = patterns.side
+    found = []
+    wanted = ["widest"] + (["frame"] if patterns.tunnel is not None else [])
+    for name in wanted:
+        line = side.lines.get(name)
+        if line is None:
+            found.append(
+                Finding(
+                    "stop",
+                    f"side pattern, {name} line",
+                    f"the {name} line is not drawn on the side pattern",
+                    ", ".join(sorted(side.lines)) or "no line at all",
+                    name,
+                    None,
+                    f"add '{name}' to [side.lines], from the front run to the rear run",
+                )
+            )
+    widest = side.lines.get("widest")
+    if widest is not None:
+        for run, at, end in ((side.front, widest.points[0], "front"), (side.rear, widest.points[-1], "rear")):
+            gap = float(shapely.LineString(run.dense).distance(shapely.Point(at))) if run.length > 0 else 0.0
+            if gap > tolerance:
+                found.append(
+                    Finding(
+                        "stop",
+                        "side pattern, widest line",
+                        f"the widest line does not reach the {end} run",
+                        f"its {end} end lies {_mm(gap)} from the {end} run",
+                        _mm(tolerance),
+                        float(at[0]),
+                        f"carry the widest line on to the {end} run, or check the {end} ends of top and bottom",
+                    )
+                )
+        x = widest.dense[:, 0]
+        for run, sign in ((side.top, 1), (side.bottom, -1)):
+            room = sign * (line_height(run, x) - widest.dense[:, 1])
+            if room.min() < -tolerance:
+                k = int(np.argmin(room))
+                found.append(
+                    Finding(
+                        "stop",
+                        "side pattern, widest line",
+                        f"the widest line runs outside the {run.name} run",
+                        f"z = {_mm(widest.dense[k, 1])} where the {run.name} run has {_mm(line_height(run, x)[k])}",
+                        "between bottom and top",
+                        float(x[k]),
+                        "check the heights of both lines there",
+                    )
+                )
+    return found
+
+
+def _plan(patterns: Patterns, plan: PlanPattern, tolerance: float) -> list[Finding]:
+    """One plan pattern: in order, half, and as long as the line it lies on."""
+    side = patterns.side
+    try:
+        line = side.line(plan.line)
+    except KeyError:
+        names = ["top", "bottom", *sorted(side.lines)]
+        return [
+            Finding(
+                "stop",
+                plan.name,
+                f"{plan.name} lies on a line that is not on the side pattern",
+                plan.line,
+                ", ".join(names),
+                None,
+                "name one of the lines drawn on the side pattern",
+            )
+        ]
+    found = []
+    along = plan.half.dense[:, 0]
+    back = np.flatnonzero(np.diff(along) < -1e-6)
+    if len(back):
+        at = float(along[back[0]])
+        found.append(
+            Finding(
+                "stop",
+                plan.name,
+                f"{plan.name} turns back on itself",
+                f"along the line it runs back behind {_mm(at)}",
+                "distances rising from front to rear",
+                at,
+                "check the order of the points, or mark the point before the turn as a corner",
+            )
+        )
+    paper = float(np.ptp(plan.half.points[:, 0]))
+    drawn = line.length
+    if abs(paper - drawn) > tolerance:
+        longer = "longer" if paper > drawn else "shorter"
+        chord = float(np.ptp(line.dense[:, 0]))
+        hint = "measure both again between the same two marks"
+        if abs(paper - chord) <= tolerance:
+            hint = (
+                f"the plan was measured level ({_mm(chord)}), not along the {plan.line} line; "
+                "lay the paper along the line and measure again"
+            )
+        for unit, ratio in (("inches", 25.4), ("millimetres", 1 / 25.4)):
+            if abs(paper * ratio / drawn - 1) < 0.05:
+                hint = f"the plan looks as if it was read in {unit}: check the unit of its numbers"
+        found.append(
+            Finding(
+                "stop",
+                plan.name,
+                f"along the {plan.line} line the side pattern gives {_mm(drawn)}, {plan.name} gives "
+                f"{_mm(paper)}: the paper is {_mm(abs(paper - drawn))} {longer}",
+                _mm(paper),
+                f"{_mm(drawn)} within {_mm(tolerance)}",
+                float(line.dense[-1, 0]),
+                hint,
+            )
+        )
+    elif abs(paper - drawn) > 0.05:
+        found.append(
+            Finding(
+                "note",
+                plan.name,
+                f"the side pattern gives {_mm(drawn)} along the {plan.line} line, {plan.name} {_mm(paper)}; "
+                f"the {_mm(abs(paper - drawn))} between them is spread over the length",
+                _mm(paper),
+                _mm(drawn),
+                None,
+                "",
+            )
+        )
+    if plan.line not in ("widest",) and not found and (widest := _plan_on(patterns, "widest")) is not None:
+        share = np.linspace(0.02, 0.98, 97)
+        over = plan_half_width(plan, share) - plan_half_width(widest, share)
+        if over.max() > tolerance:
+            k = int(np.argmax(over))
+            found.append(
+                Finding(
+                    "look",
+                    plan.name,
+                    f"{plan.name} is wider than the widest line",
+                    f"{_mm(float(plan_half_width(plan, share)[k]))} out",
+                    f"{_mm(float(plan_half_width(widest, share)[k]))} at most",
+                    float(line.at(share[k] * line.length)[0]),
+                    "check which line is the widest, and both widths there",
+                )
+            )
+    return found
+
+
+def _plan_on(patterns: Patterns, line: str) -> PlanPattern | None:
+    return next((plan for plan in patterns.plans if plan.line == line), None)
+
+
+def _lower_half(patterns: Patterns, share: np.ndarray) -> np.ndarray:
+    """Half width of the lower edge at shares of the length, mm, as far as the papers tell."""
+    low = _plan_on(patterns, "bottom")
+    if low is not None:
+        return plan_half_width(low, share)
+    widest = _plan_on(patterns, "widest")
+    shares = [
+        abs(s.half.points[-1, 0]) / max(np.abs(s.half.points[:, 0]).max(), 1e-9) for s in patterns.sections if s.half
+    ]
+    return (
+        (min(shares) if shares else patterns.shape.lower_share) * plan_half_width(widest, share)
+        if widest
+        else 0 * share
+    )
+
+
+def _between_closed_ends(width: np.ndarray, need: np.ndarray) -> np.ndarray:
+    """Stations that must be wide enough: all but those next to an end that closes on the centre plane."""
+    ok = width > need
+    must = np.ones(len(width), dtype=bool)
+    if ok.any():
+        first, last = int(np.argmax(ok)), len(ok) - 1 - int(np.argmax(ok[::-1]))
+        must[:first] = False
+        must[last + 1 :] = False
+    return must
+
+
+def _tunnel(patterns: Patterns, thickness: float) -> list[Finding]:
+    tunnel = tunnel_of(patterns)
+    if tunnel is None:
+        return []
+    side = patterns.side
+    x = np.linspace(tunnel.x_front, tunnel.x_rear, 241)
+    crown = line_height(side.top, x) - tunnel.top(x)
+    depth = tunnel.top(x) - line_height(side.bottom, x)
+    inside = (x > side.top.points[0, 0] + 1) & (x < side.top.points[-1, 0] - 1)
+    share = (x - x[0]) / (x[-1] - x[0])
+    lower = _lower_half(patterns, share)
+    widest = _plan_on(patterns, "widest")
+    widest_half = plan_half_width(widest, share) if widest else lower
+    found = _tunnel_sizes(tunnel)
+    found += _crown_room(crown, x, inside & (widest_half > 0.5 * tunnel.half(x)), thickness)
+    shallow = np.where((x > side.bottom.points[0, 0] + 1) & (x < side.bottom.points[-1, 0] - 1), depth, np.inf)
+    k = int(np.argmin(shallow))
+    if shallow[k] < 3 * thickness:
+        found.append(
+            Finding(
+                "stop",
+                "tunnel",
+                "the tunnel's top comes down to the lower edge of the side pattern",
+                f"{_mm(float(shallow[k]))} deep",
+                f"more than {_mm(3 * thickness)}",
+                float(x[k]),
+                "raise the frame line or the top room, or lower the bottom run",
+            )
+        )
+    need = tunnel.half(x) + 2 * thickness
+    must = _between_closed_ends(lower, need)
+    short = np.where(must, lower - need, np.inf)
+    k = int(np.argmin(short))
+    if short[k] < 0 or not np.any(lower > need):
+        k = int(np.argmax(lower - need)) if not np.any(lower > need) else k
+        found.append(
+            Finding(
+                "stop",
+                "tunnel",
+                "the tank is not wider at its lower edge than the tunnel",
+                f"lower edge {_mm(float(lower[k]))} out from the centre",
+                f"more than {_mm(float(need[k]))}: half the tunnel and both metals",
+                float(x[k]),
+                "less side room, a wider lower edge, or a shorter tunnel",
+            )
+        )
+    return found
+
+
+def _crown_room(crown: np.ndarray, x: np.ndarray, where: np.ndarray, thickness: float) -> list[Finding]:
+    if not where.any():
+        return []
+    room = np.where(where, crown - 2 * thickness, np.inf)
+    k = int(np.argmin(room))
+    if room[k] >= CROWN_ROOM_MM:
+        return []
+    strength = "stop" if room[k] <= 0 else "look"
+    return [
+        Finding(
+            strength,
+            "tunnel",
+            "the tunnel's top comes through the crown"
+            if strength == "stop"
+            else "little room between tunnel and crown",
+            f"{_mm(float(room[k]))} between the two metals",
+            "above 0" if strength == "stop" else f"{_mm(CROWN_ROOM_MM)} to weld and planish in",
+            float(x[k]),
+            "lower the frame line or the top room, or raise the top run there",
+        )
+    ]
+
+
+def _tunnel_sizes(tunnel: Tunnel) -> list[Finding]:
+    pattern = tunnel.pattern
+    room = pattern.side_room - pattern.draw_in
+    found = []
+    if room < GOOD_SIDE_MM:
+        strength = "look" if room < LEAST_SIDE_MM else "note"
+        found.append(
+            Finding(
+                strength,
+                "tunnel",
+                "room at each side of the backbone after weld draw-in",
+                f"{_mm(room)} ({_mm(pattern.side_room)} less {_mm(pattern.draw_in)} drawn in)",
+                f"at least {_mm(LEAST_SIDE_MM)}, {_mm(GOOD_SIDE_MM)} is comfortable (common practice)",
+                None,
+                "more side_room; mounts and wiring share this space",
+            )
+        )
+    if pattern.top_room < LEAST_TOP_MM:
+        found.append(
+            Finding(
+                "look",
+                "tunnel",
+                "room over the backbone",
+                _mm(pattern.top_room),
+                f"at least {_mm(LEAST_TOP_MM)} (common practice)",
+                None,
+                "more top_room; the mounts settle and the wiring wants space",
+            )
+        )
+    return found
+
+
+def _sections(patterns: Patterns, tolerance: float) -> list[Finding]:
+    """Each drawn section against the side pattern and the widest plan at its station."""
+    side = patterns.side
+    widest = _plan_on(patterns, "widest")
+    found = []
+    for section in patterns.sections:
+        if section.half is None or widest is None or abs(section.foot_x - section.head_x) > 1e-9:
+            continue
+        x = section.foot_x
+        d = section.half.dense
+        line = side.line("widest")
+        z = float(line_height(line, np.array([x]))[0])
+        start, stop = line.along[0], line.along[-1]
+        half = float(plan_half_width(widest, np.array([(float(line.along_at(x)) - start) / (stop - start)]))[0])
+        pairs = (
+            ("top", float(d[:, 1].max()), float(line_height(side.top, np.array([x]))[0]), "the top run has"),
+            (
+                "lower edge",
+                float(d[-1, 1]),
+                float(line_height(side.bottom, np.array([x]))[0]),
+                "the bottom run has",
+            ),
+            ("width at the widest line", float(_out_at(d, z)), half, f"{widest.name} has"),
+        )
+        for what, paper, other, says in pairs:
+            if abs(paper - other) > tolerance:
+                found.append(
+                    Finding(
+                        "look" if abs(paper - other) <= 4 * tolerance else "stop",
+                        f"section {section.name}",
+                        f"section {section.name}: its {what} is {_mm(paper)}, {says} {_mm(other)}; "
+                        f"{_mm(abs(paper - other))} apart",
+                        _mm(paper),
+                        f"{_mm(other)} within {_mm(tolerance)}",
+                        x,
+                        "measure both at the same place; the surface follows the side and plan patterns",
+                    )
+                )
+        out = np.abs(d[:, 0]).max()
+        if out > half + tolerance:
+            found.append(
+                Finding(
+                    "look",
+                    f"section {section.name}",
+                    f"section {section.name} is widest away from the widest line",
+                    f"{_mm(float(out))} out at z = {_mm(float(d[int(np.argmax(np.abs(d[:, 0]))), 1]))}",
+                    f"{_mm(half)} at the widest line, z = {_mm(z)}",
+                    x,
+                    "move the widest line on the side pattern to where the tank is really widest",
+                )
+            )
+    return found
+
+
+def _out_at(half: np.ndarray, z: float) -> float:
+    """Out of a section's points (k, 2), top first, where it first comes down to z."""
+    below = np.flatnonzero(half[:, 1] <= z)
+    if len(below) == 0 or below[0] == 0:
+        return float("nan")
+    a, b = half[below[0] - 1], half[below[0]]
+    return abs(float(a[0] + (b[0] - a[0]) * (z - a[1]) / (b[1] - a[1])))
+
+
+def _unknowns(patterns: Patterns) -> list[Finding]:
+    """What could not be checked, because it was not given."""
+    found = []
+    if not patterns.clearances:
+        found.append(_unknown("clearances", "no neck, fork, bars or engine given: clearance at full lock not checked"))
+    if patterns.tunnel is None:
+        found.append(_unknown("tunnel", "no tunnel given: whether the tank goes over a backbone is not checked"))
+    if not patterns.sections:
+        found.append(_unknown("sections", "no section pattern given: the sections are curves of the stated fullness"))
+    if not patterns.outlets:
+        found.append(_unknown("outlet", "no outlet given: what stays below it is not taken off the usable fuel"))
+    return found
+
+
+def _unknown(pattern: str, says: str) -> Finding:
+    return Finding("note", pattern, says)

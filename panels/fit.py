@@ -1,0 +1,177 @@
+"""Hold the finished surface against every pattern, and against what it must clear."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .body import Body
+from .curves import Curve
+from .cutting_mesh import contour_chains
+from .findings import Finding
+from .patterns import Clearance, PlanPattern
+from .surface import line_height, plan_half_width
+
+__all__ = ["clearance_gap", "clearances", "misses", "misses_found"]
+
+#: A pattern that lies further than this off the surface is told of, mm.
+MISS_MM = 1.5
+
+
+def _to_polyline(points: np.ndarray, line: np.ndarray) -> np.ndarray:
+    """Distance of points (n, d) from a polyline (k, d)."""
+    a, b = line[:-1], line[1:]
+    along = b - a
+    square = np.maximum(np.einsum("kd,kd->k", along, along), 1e-12)
+    t = np.clip(np.einsum("nkd,kd->nk", points[:, None] - a, along) / square, 0, 1)
+    near = a + t[..., None] * along
+    return np.linalg.norm(points[:, None] - near, axis=2).min(axis=1)
+
+
+def _thinned(points: np.ndarray, most: int = 160) -> np.ndarray:
+    return points[np.unique(np.linspace(0, len(points) - 1, most).astype(int))]
+
+
+def misses(body: Body) -> dict[str, float]:
+    """Largest distance, mm, of each pattern from the surface made of it, by the pattern's name.
+
+    Runs and plans are held against the grid of the surface before the tunnel trims it; a section against
+    the surface cut at its station.
+    """
+    patterns, grid = body.patterns, body.surface.grid
+    side = patterns.side
+    found = {}
+    rows = {"top run": (side.top, grid[:, -1]), "bottom run": (side.bottom, grid[:, 0])}
+    for name, (run, line) in rows.items():
+        found[f"side pattern, {name}"] = float(_to_polyline(_thinned(run.dense), line[:, [0, 2]]).max())
+    for name, run, line in (("front run", side.front, grid[0]), ("rear run", side.rear, grid[-1])):
+        if run.length > 0:
+            found[f"side pattern, {name}"] = float(_to_polyline(_thinned(run.dense), line[:, [0, 2]]).max())
+    for plan in patterns.plans:
+        found[plan.name] = _plan_miss(body, plan.line, plan)
+    for section in patterns.sections:
+        if section.half is not None and abs(section.foot_x - section.head_x) < 1e-9:
+            found[f"section {section.name}"] = _section_miss(body, section.half, section.foot_x)
+    return found
+
+
+def _plan_miss(body: Body, line_name: str, plan: PlanPattern) -> float:
+    """A plan pattern's points, stood up on its line, against the surface cut along that line."""
+    side = body.patterns.side
+    line = side.line(line_name)
+    share = np.linspace(0, 1, 161)
+    xz = line.at(share * line.length)
+    out = plan_half_width(plan, share)
+    paper = np.column_stack([xz[:, 0], out, xz[:, 1]])
+    grid = body.surface.grid
+    if line_name == "widest":
+        return float(_to_polyline(paper, grid[:, body.surface.widest]).max())
+    if line_name in ("bottom", "top"):
+        return float(_to_polyline(paper, grid[:, 0 if line_name == "bottom" else -1]).max())
+    chains = _grid_contours(grid, grid[..., 2] - line_height(line, grid[..., 0]))
+    return max(0.0, float(min((_to_polyline(paper, c).max() for c in chains), default=np.inf)))
+
+
+def _section_miss(body: Body, half: Curve, x: float) -> float:
+    """A drawn section against the surface cut across at x."""
+    chains = _grid_contours(body.surface.grid, body.surface.grid[..., 0] - x)
+    if not chains:
+        return float("inf")
+    cut = max(chains, key=len)[:, [1, 2]]
+    return float(_to_polyline(_thinned(np.abs(half.dense * [1, 0]) + half.dense * [0, 1]), cut).max())
+
+
+def _grid_contours(grid: np.ndarray, g: np.ndarray) -> list[np.ndarray]:
+    nu, nc = g.shape
+    index = np.arange(nu * nc).reshape(nu, nc)
+    a, b, c, d = (
+        index[:-1, :-1].ravel(),
+        index[1:, :-1].ravel(),
+        index[1:, 1:].ravel(),
+        index[:-1, 1:].ravel(),
+    )
+    faces = np.vstack([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
+    return contour_chains(grid.reshape(-1, 3), faces, g.ravel())
+
+
+def misses_found(body: Body, found: dict[str, float]) -> tuple[Finding, ...]:
+    """Findings for the patterns that the surface does not follow closely enough."""
+    told = []
+    for name, miss in found.items():
+        if miss > MISS_MM:
+            told.append(
+                Finding(
+                    "look",
+                    name,
+                    f"the finished surface misses {name} by up to {miss:.1f} mm",
+                    f"{miss:.1f} mm",
+                    f"{MISS_MM:.1f} mm",
+                    None,
+                    "two patterns ask for different shapes there; give the surface one of them to follow",
+                )
+            )
+    return tuple(told)
+
+
+def _inside(body: Body, points: np.ndarray) -> np.ndarray:
+    """Whether points (n, 3) lie inside the closed body: the solid angle of its faces is not nothing."""
+    tri = body.outer[body.faces]
+    total = np.zeros(len(points))
+    for k, p in enumerate(points):
+        a, b, c = (tri[:, i] - p for i in range(3))
+        la, lb, lc = (np.linalg.norm(v, axis=1) for v in (a, b, c))
+        top = np.einsum("mi,mi->m", a, np.cross(b, c))
+        dot = np.einsum
+        low = la * lb * lc + dot("mi,mi->m", a, b) * lc + dot("mi,mi->m", b, c) * la + dot("mi,mi->m", c, a) * lb
+        total[k] = 2 * np.arctan2(top, low).sum()
+    return np.abs(total) > 2 * np.pi
+
+
+def clearance_gap(body: Body, thing: Clearance) -> tuple[float, np.ndarray]:
+    """Smallest gap, mm, between the outer surface and a bar, and where on the tank (3,).
+
+    Negative where the bar's middle line runs into the body. The surface is sampled at its vertices and
+    the middles of its faces.
+    """
+    samples = np.vstack([body.outer, body.outer[body.faces].mean(axis=1)])
+    best, where = np.inf, samples[0]
+    for sign in (1.0, -1.0) if thing.both_sides else (1.0,):
+        ends = np.array([thing.start, thing.end]) * [1.0, sign, 1.0]
+        a, along = ends[0], ends[1] - ends[0]
+        square = float(along @ along)
+        t = np.clip((samples - a) @ along / square, 0, 1) if square > 0 else np.zeros(len(samples))
+        apart = np.linalg.norm(samples - (a + t[:, None] * along), axis=1) - thing.radius
+        k = int(np.argmin(apart))
+        gap = float(apart[k])
+        line = a + np.linspace(0, 1, 25)[:, None] * along
+        sunk = _inside(body, line if square > 0 else line[:1])
+        if sunk.any():
+            gap = -max(thing.radius, abs(gap))
+        if gap < best:
+            best, where = gap, samples[k]
+    return best, where
+
+
+def clearances(body: Body) -> tuple[Finding, ...]:
+    """The gap to everything the tank must miss: told whether or not it is wide enough."""
+    told = []
+    for thing in body.patterns.clearances:
+        gap, at = clearance_gap(body, thing)
+        place = f"at x {at[0]:.0f}, {abs(at[1]):.0f} out, z {at[2]:.0f} mm"
+        if gap >= thing.gap:
+            says = f"{thing.name}: smallest gap {gap:.1f} mm {place}"
+            told.append(Finding("note", thing.name, says, f"{gap:.1f} mm", f"{thing.gap:.1f} mm wanted", float(at[0])))
+            continue
+        hits = gap < 0
+        says = f"{thing.name} runs into the tank" if hits else f"{thing.name} comes close to the tank"
+        told.append(
+            Finding(
+                "stop" if hits else "look",
+                thing.name,
+                f"{says} {place}",
+                f"{gap:.1f} mm",
+                f"{thing.gap:.1f} mm wanted",
+                float(at[0]),
+                "move the pattern's line there, or ask the customer for a relief",
+            )
+        )
+    return tuple(told)

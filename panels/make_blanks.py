@@ -1,0 +1,337 @@
+"""Make the flat blanks of a body: develop each piece, name its edges, add margins, draw its marks.
+
+The right-hand blanks are developed and the left-hand ones are their mirror images, so that a pair is a
+true pair. Every edge takes its letter from the two pieces that meet there; the same letter stands on
+both blanks, with R or L where the seam belongs to one side.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+import numpy as np
+from shapely.geometry import Polygon
+
+from .assemble import CENTRE, WIDEST
+from .blank import Blank, Edge, FlatMesh, Mark
+from .body import Body
+from .curves import polyline_length
+from .cutting_mesh import boundary_edges, contour_chains
+from .develop import Development, develop_mesh
+from .margins import with_margins
+
+__all__ = ["Allowances", "Seam", "Sewn", "family", "make_blanks", "seams_of"]
+
+#: Buck stations and station lines on the blanks lie this far apart, mm; common practice, no source.
+STATION_MM = 50.0
+#: Two lengths of one seam may differ by this much and still count as equal, mm.
+SEAM_EQUAL_MM = 0.5
+
+
+def family(piece: str) -> str:
+    """Which family a piece belongs to: skin, floor, tunnel or end."""
+    for word in ("floor", "tunnel", "end"):
+        if word in piece.split():
+            return word
+    return "skin"
+
+
+@dataclass(frozen=True)
+class Allowances:
+    """Metal left outside the net outline, mm.
+
+    ``trim`` on every edge of a formed piece, since stretching moves its edges; ``edge`` on pieces that
+    are folded, rolled or flat; ``lap`` besides, on the piece that lies inside, at joints between the
+    families named in ``lapped``, such as {frozenset({"skin", "floor"})}.
+    """
+
+    trim: float = 15.0
+    edge: float = 0.0
+    lap: float = 8.0
+    lapped: frozenset[frozenset[str]] = field(default_factory=frozenset)
+
+    def at(self, piece: str, meets: str, formed: bool) -> tuple[str, float]:
+        """Joint and allowance for one edge of a piece."""
+        base = self.trim if formed else self.edge
+        if not meets:
+            return "free", base
+        if frozenset({family(piece), family(meets)}) not in self.lapped:
+            return "butt", base
+        inside = max(piece, meets, key=lambda name: (_INSIDE.index(family(name)), name))
+        return ("lap, inside", base + self.lap) if piece == inside else ("lap, outside", base)
+
+
+_INSIDE = ("skin", "end", "floor", "tunnel")
+
+
+@dataclass(frozen=True)
+class Seam:
+    """One seam: the vertices (k,) along it, the two pieces that meet there, and its letter."""
+
+    letter: str
+    pieces: tuple[str, str]
+    chain: np.ndarray
+    length: float  # on the neutral surface, mm
+
+
+@dataclass(frozen=True)
+class Sewn:
+    """A body with its seams found."""
+
+    body: Body
+    seams: tuple[Seam, ...]
+
+    @cached_property
+    def between(self) -> dict[tuple[int, int], str]:
+        """Letter of the seam that an edge (smaller vertex first) lies on."""
+        table: dict[tuple[int, int], str] = {}
+        for seam in self.seams:
+            for a, b in zip(seam.chain[:-1].tolist(), seam.chain[1:].tolist(), strict=True):
+                table[(min(a, b), max(a, b))] = seam.letter
+        return table
+
+
+def _plain(name: str) -> str:
+    return name.replace(" right", "").replace(" left", "")
+
+
+def seams_of(body: Body) -> Sewn:
+    """Every edge between two pieces, as lettered seams. A closed body leaves no edge without a partner."""
+    from .cutting_mesh import boundary_chains
+
+    edges = body.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    owner = np.repeat(body.piece, 3)
+    key = np.sort(edges, axis=1)
+    order = np.lexsort((key[:, 1], key[:, 0]))
+    first, second = order[::2], order[1::2]
+    apart = owner[first] != owner[second]
+    first, second = first[apart], second[apart]
+    groups: dict[tuple[int, int], list[np.ndarray]] = {}
+    for k, m in zip(first, second, strict=True):
+        low = k if owner[k] < owner[m] else m
+        groups.setdefault(tuple(sorted((int(owner[k]), int(owner[m])))), []).append(edges[low])  # type: ignore[arg-type]
+    found = []
+    for (p, q), directed in groups.items():
+        for chain in boundary_chains(np.array(directed)):
+            found.append((body.pieces[p], body.pieces[q], chain))
+    # Letters go by what meets what and where, so that left and right get the same one.
+    place = {id(c): body.outer[c].mean(axis=0) for _, _, c in found}
+    kinds: dict[tuple, str] = {}
+    seams = []
+    for p_name, q_name, chain in sorted(found, key=lambda f: _seam_key(f, place[id(f[2])])):
+        what = _seam_key((p_name, q_name, chain), place[id(chain)])
+        letter = kinds.setdefault(what, _letter(len(kinds)))
+        y = place[id(chain)][1]
+        hand = "R" if y > 0.5 else "L" if y < -0.5 else ""
+        seams.append(Seam(letter + hand, (p_name, q_name), chain, polyline_length(body.neutral[chain])))
+    return Sewn(body, tuple(sorted(seams, key=lambda s: (len(s.letter.rstrip("LR")), s.letter))))
+
+
+def _seam_key(found: tuple[str, str, np.ndarray], place: np.ndarray) -> tuple:
+    names = sorted((_plain(found[0]), _plain(found[1])), key=lambda n: (_INSIDE.index(family(n)), n))
+    return (
+        *((_INSIDE.index(family(n)), n) for n in names),
+        round(float(place[0]), 2),
+        round(float(place[2]), 2),
+    )
+
+
+def _letter(number: int) -> str:
+    """A, B, ... Z without I, L, O and R, then AA, AB ..."""
+    letters = "ABCDEFGHJKMNPQSTUVWXYZ"  # L and R say left and right
+    return (
+        letters[number]
+        if number < len(letters)
+        else _letter(number // len(letters) - 1) + letters[number % len(letters)]
+    )
+
+
+@dataclass(frozen=True)
+class _Flat:
+    """One piece laid flat: its vertices' numbers in the body, and where each lies."""
+
+    name: str
+    used: np.ndarray  # (n,) vertex numbers in the body
+    faces: np.ndarray  # (m, 3) into ``used``
+    development: Development
+
+    @property
+    def points(self) -> np.ndarray:
+        return self.development.points
+
+
+def _lay_flat(body: Body, name: str) -> _Flat:
+    """The piece's neutral surface laid flat, the tank's length along x, outside face up."""
+    used, faces = np.unique(body.faces_of(name), return_inverse=True)
+    faces = faces.reshape(-1, 3)
+    dev = develop_mesh(body.neutral[used], faces, along=(1.0, 0.0, 0.0), allow_overlap=True)
+    middle = used[(body.shell.flags[used] & CENTRE) > 0]
+    points = dev.points
+    if len(middle) > 1 and (body.outer[used, 1].min() < -1 and body.outer[used, 1].max() > 1):
+        points = _centred(points, body.outer[used], np.isin(used, middle))
+    return _Flat(name, used, faces, replace(dev, points=points))
+
+
+def _centred(points: np.ndarray, outer: np.ndarray, middle: np.ndarray) -> np.ndarray:
+    """Points turned and shifted so that the centre line runs along y = 0, front to rear."""
+    line = points[middle]
+    rear, front = line[np.argmax(outer[middle, 0])], line[np.argmin(outer[middle, 0])]
+    along = (rear - front) / max(np.linalg.norm(rear - front), 1e-9)
+    turn = np.array([[along[0], along[1]], [-along[1], along[0]]])
+    turned = (points - line.mean(axis=0)) @ turn.T
+    return turned + [points[:, 0].mean(), -turned[middle, 1].mean()]
+
+
+def _ring(flat: _Flat, body: Body) -> np.ndarray:
+    """Vertices (n,) of the piece's outer edge, anticlockwise on the flat, starting at a corner if any."""
+    return flat.development.loops[0]
+
+
+def _edge_runs(ring: np.ndarray, used: np.ndarray, sewn: Sewn) -> list[tuple[str, np.ndarray]]:
+    """The ring parted into runs of one seam: letter and positions in the ring (k,), ends included."""
+    count = len(ring)
+    body_ring = used[ring]
+    letters = []
+    for i in range(count):
+        a, b = int(body_ring[i]), int(body_ring[(i + 1) % count])
+        letters.append(sewn.between.get((min(a, b), max(a, b)), ""))
+    start = next((i for i in range(count) if letters[i] != letters[i - 1]), 0)
+    runs: list[tuple[str, list[int]]] = []
+    for k in range(count):
+        i = (start + k) % count
+        if not runs or runs[-1][0] != letters[i]:
+            runs.append((letters[i], [i]))
+        runs[-1][1].append((i + 1) % count)
+    return [(letter, np.array(run)) for letter, run in runs]
+
+
+def _blank_of(sewn: Sewn, flat: _Flat, allowances: Allowances) -> Blank:
+    body = sewn.body
+    dev = flat.development
+    formed = not dev.developable
+    ring = _ring(flat, body)
+    by_letter = {(seam.letter, piece): seam for seam in sewn.seams for piece in seam.pieces}
+    margins = np.zeros(len(ring))
+    edges = []
+    for letter, run in _edge_runs(ring, flat.used, sewn):
+        seam = by_letter.get((letter, flat.name))
+        meets = "" if seam is None else next(p for p in (*seam.pieces[::-1],) if p != flat.name)
+        joint, allowance = allowances.at(flat.name, meets, formed)
+        margins[run[:-1]] = allowance
+        points = dev.points[ring[run]]
+        surface = polyline_length(body.neutral[flat.used[ring[run]]])
+        edges.append(Edge(letter, meets, joint, allowance, points, surface, polyline_length(points)))
+    outline = with_margins(dev.points[ring], margins)
+    formed_kind = "formed" if formed else ("flat" if _planar(body.neutral[flat.used]) else "rolled")
+    return Blank(
+        name=flat.name,
+        hand=_hand(flat.name),
+        kind=formed_kind,
+        outline=outline,
+        net=with_margins(dev.points[ring], 0 * margins),
+        edges=tuple(edges),
+        folds=(),
+        marks=_marks(body, flat),
+        grain_deg=0.0 if formed else None,
+        thickness=body.thickness,
+        area_formed=dev.area_formed,
+        flat=FlatMesh(dev.points, dev.faces, dev.strain) if formed else None,
+        notes=_notes(dev),
+    )
+
+
+def _notes(dev: Development) -> tuple[str, ...]:
+    notes = []
+    if dev.overlaps:
+        notes.append(
+            f"stop: the blank lies over itself in {dev.overlaps} places and cannot be cut in one piece; "
+            "divide this skin with a seam"
+        )
+    return tuple(notes)
+
+
+def _hand(name: str) -> str:
+    return next((side for side in ("right", "left") if name.endswith(side)), "centre")
+
+
+def _planar(points: np.ndarray) -> bool:
+    """Whether points (n, 3) lie in a plane, to 0.01 mm."""
+    spread = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
+    return bool(spread[-1] / np.sqrt(len(points)) < 0.01)
+
+
+def _marks(body: Body, flat: _Flat) -> tuple[Mark, ...]:
+    """Centre line, widest line and numbered stations where they run inside the piece."""
+    outer = body.outer[flat.used]
+    marks = []
+    if outer[:, 1].min() < -1 and outer[:, 1].max() > 1:
+        marks += [Mark("centre", line, "CL") for line in _contours(flat, outer[:, 1])]
+    flags = body.shell.flags[flat.used]
+    inside = set(map(tuple, np.sort(boundary_edges(flat.faces), axis=1).tolist()))
+    pairs = np.unique(np.sort(flat.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
+    on = pairs[(flags[pairs[:, 0]] & flags[pairs[:, 1]] & WIDEST) > 0]
+    on = np.array([p for p in on.tolist() if tuple(p) not in inside]).reshape(-1, 2)
+    if len(on) and family(flat.name) == "skin":
+        from .cutting_mesh import boundary_chains
+
+        marks += [Mark("style", flat.points[c], "widest line") for c in _undirected(on, outer, boundary_chains)]
+    for k in range(int(np.ceil(outer[:, 0].min() / STATION_MM)), int(np.floor(outer[:, 0].max() / STATION_MM)) + 1):
+        x = k * STATION_MM
+        marks += [Mark("station", line, f"S{k} x {x:.0f}") for line in _contours(flat, outer[:, 0] - x)]
+    return tuple(marks)
+
+
+def _undirected(edges: np.ndarray, outer: np.ndarray, chains) -> list[np.ndarray]:
+    """Edges (e, 2) joined into chains running rearwards."""
+    rearwards = np.where((outer[edges[:, 0], 0] <= outer[edges[:, 1], 0])[:, None], edges, edges[:, ::-1])
+    return chains(rearwards)
+
+
+def _contours(flat: _Flat, g: np.ndarray) -> list[np.ndarray]:
+    lines = contour_chains(flat.points, flat.faces, g)
+    return [line for line in lines if polyline_length(line) > 8.0]
+
+
+def mirrored(blank: Blank, name: str) -> Blank:
+    """The blank of the other hand: turned over about the tank's length, so y becomes -y."""
+
+    def flip(p: np.ndarray) -> np.ndarray:
+        return p * [1.0, -1.0]
+
+    def other(text: str) -> str:
+        return text.replace("right", "\0").replace("left", "right").replace("\0", "left")
+
+    def letter(text: str) -> str:
+        return text[:-1] + {"R": "L", "L": "R"}[text[-1]] if len(text) > 1 and text[-1] in "RL" else text
+
+    flat = blank.flat
+    return replace(
+        blank,
+        name=name,
+        hand=other(blank.hand),
+        outline=Polygon(flip(np.array(blank.outline.exterior.coords)[::-1])),
+        net=Polygon(flip(np.array(blank.net.exterior.coords)[::-1])),
+        edges=tuple(
+            replace(e, letter=letter(e.letter), meets=other(e.meets), points=flip(e.points[::-1]))
+            for e in blank.edges[::-1]
+        ),
+        marks=tuple(replace(m, points=flip(m.points)) for m in blank.marks),
+        flat=None if flat is None else FlatMesh(flip(flat.points), flat.faces[:, ::-1], flat.strain),
+        mirrors=blank.name,
+    )
+
+
+def make_blanks(sewn: Sewn, allowances: Allowances) -> tuple[Blank, ...]:
+    """Flat blanks of every piece, right-hand ones before their left-hand images."""
+    body = sewn.body
+    blanks = []
+    for name in body.pieces:
+        if name.endswith("left"):
+            continue
+        blank = _blank_of(sewn, _lay_flat(body, name), allowances)
+        blanks.append(blank)
+        twin = name.removesuffix("right") + "left"
+        if name.endswith("right") and twin in body.pieces:
+            blanks.append(mirrored(blank, twin))
+    return tuple(blanks)
