@@ -126,9 +126,7 @@ def sheet_drawing(work: Work, index: int, *, kerf_mm: float = 0.0, lead_in_mm: f
     return Drawing(f"{work.job.name}: sheet {index + 1}", tuple(items))
 
 
-def _cuts(
-    shapes: Sequence[tuple[Polygon, np.ndarray]], kerf_mm: float, lead_in_mm: float
-) -> list[Line | Words]:
+def _cuts(shapes: Sequence[tuple[Polygon, np.ndarray]], kerf_mm: float, lead_in_mm: float) -> list[Line | Words]:
     """Cut paths of shapes, all holes before all outlines, kerf and lead-ins only where asked for."""
     from shapely import affinity
 
@@ -165,9 +163,7 @@ def _with_lead(path: Path, shape: Polygon, others: Iterable[Polygon], lead_mm: f
         return path
     others = tuple(others)
     chords = np.roll(path.points, -1, axis=0) - path.points
-    rank = sorted(
-        range(len(chords)), key=lambda i: (path.bulges[i] != 0, -round(float(np.hypot(*chords[i])), 6))
-    )
+    rank = sorted(range(len(chords)), key=lambda i: (path.bulges[i] != 0, -round(float(np.hypot(*chords[i])), 6)))
     for i in rank:
         a, b, bulge = path.points[i], path.points[(i + 1) % len(chords)], float(path.bulges[i])
         right = np.array([chords[i][1], -chords[i][0]]) / np.hypot(*chords[i])
@@ -201,9 +197,7 @@ def _lines_of(blank: Blank, matrix: np.ndarray, shift: np.ndarray, *, flipped: b
             add("scribe", tangent)
         half = float(np.abs(_across(fold.start, fold.end, fold.tangents.reshape(-1, 2))).max(initial=0.0))
         words_at, turn = _beside(fold.start, fold.end, matrix, shift, clear=half)
-        items.append(
-            Words("text", plain(_fold_text(fold.angle, fold.inside_radius, up)), words_at, 3.5, turn)
-        )
+        items.append(Words("text", plain(_fold_text(fold.angle, fold.inside_radius, up)), words_at, 3.5, turn))
     for mark in blank.marks:
         if mark.kind == "grid":
             continue
@@ -275,9 +269,7 @@ def _without_repeats(items: list[Line | Words]) -> list[Line | Words]:
     return kept
 
 
-def _label(
-    blank: Blank, matrix: np.ndarray, shift: np.ndarray, *, face_down: bool = False
-) -> list[Line | Words]:
+def _label(blank: Blank, matrix: np.ndarray, shift: np.ndarray, *, face_down: bool = False) -> list[Line | Words]:
     """Name, hand and grain arrow inside a blank, on the text layer."""
     from shapely import LineString, affinity, maximum_inscribed_circle
 
@@ -338,16 +330,14 @@ def _common_words(work: Work, kerf_mm: float, lead_in_mm: float) -> list[str]:
     lines = ["Units: millimetres, scale 1:1."]
     if kerf_mm > 0:
         lines.append(
-            f"Kerf {kerf_mm:.2f} mm is in this file: outlines {kerf_mm / 2:.2f} mm outside, holes {kerf_mm / 2:.2f} "
-            "mm inside the part. Set no kerf at the machine."
+            f"Kerf {kerf_mm:.2f} mm is in this file: outlines are {kerf_mm / 2:.2f} mm larger all round, holes "
+            f"{kerf_mm / 2:.2f} mm smaller. Set no kerf at the machine."
         )
     else:
         lines.append(WORDS["net"] if lead_in_mm <= 0 else "Net geometry: no kerf. Set kerf at the machine.")
     if lead_in_mm > 0:
         lines.append(f"Lead-ins of {lead_in_mm:.1f} mm, from the scrap.")
-    lines.append(
-        "Direction as drawn: outlines clockwise, holes anticlockwise, the part on the right of the cut."
-    )
+    lines.append("Direction as drawn: outlines clockwise, holes anticlockwise, the part on the right of the cut.")
     not_cut = ", ".join(layer.name for layer in LAYERS.values() if not layer.cut)
     lines.append(f"Cut layer {LAYERS['cut'].name} only, holes before outlines. Not cut: {not_cut}.")
     lines.append(f"Job: {job.name}. Reference: {job.reference or 'none'}.")
@@ -359,9 +349,7 @@ def _blank_words(work: Work, blank: Blank, kerf_mm: float, lead_in_mm: float) ->
     x0, y0, x1, y1 = blank.outline.bounds
     unit = work.job.unit
     metal = f"{words.metal_words(work.job, blank.thickness)} ({words.gauge(blank.thickness, work.job)})"
-    grain = (
-        "any way" if blank.grain_deg is None else f"along the arrow, {blank.grain_deg % 180:.1f} deg from x"
-    )
+    grain = "any way" if blank.grain_deg is None else f"along the arrow, {blank.grain_deg % 180:.1f} deg from x"
     lines = [
         f"Part: {blank.name}. Hand: {words.hand(blank)}. Quantity: 1.",
         f"Metal: {metal}.",
@@ -381,9 +369,7 @@ def _sheet_words(work: Work, index: int, order: Sequence[Placed], kerf: float, l
         f"Sheet {index + 1} of {len(work.layout.sheets)}: {sheet.name}, "
         f"{words.length(sheet.width, unit)} by {words.length(sheet.height, unit)}.",
         f"Metal: {words.metal_words(work.job)} ({words.gauge(work.job.thickness, work.job)}). Grain {grain}.",
-        "Good face up, but for parts marked GOOD FACE DOWN."
-        if any(p.flipped for p in order)
-        else WORDS["face"],
+        "Good face up, but for parts marked GOOD FACE DOWN." if any(p.flipped for p in order) else WORDS["face"],
         f"Cut order: {', '.join(f'{k + 1} {p.part.name}' for k, p in enumerate(order))}.",
         f"Gap between parts {work.layout.gap_mm:.1f} mm, edge margin {work.layout.edge_mm:.1f} mm. "
         f"Cut length {used.cut_length / 1000:.2f} m, pierces {used.pierces}.",

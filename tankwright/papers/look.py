@@ -126,7 +126,7 @@ WORDS = {
     "scale": "Print at 100 %, never \u201cfit to page\u201d. Measure both bars before cutting.",
     "net": "Net geometry: no kerf, no lead-ins. Set kerf at the machine.",
     "face": "Drawn good face up. Good face = outside of the finished tank.",
-    "face_mixed": "Good face up, but for parts marked GOOD FACE DOWN. Good face = outside of the finished tank.",
+    "face_mixed": "Good face up, but for parts marked GOOD FACE DOWN. Good face = outside of the tank.",
     "check": "Check line: 100.0 mm. Measure it before cutting.",
     "tester": "Leak test and approval are the builder\u2019s.",
     "edges": "Cut edges are sharp: gloves, and file every edge before forming.",

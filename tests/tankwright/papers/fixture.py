@@ -1,7 +1,7 @@
 """A small invented tank, whole enough to write every paper from, with answers known in closed form.
 
     side left, side right   patch of a ball of radius `BALL_MM` laid flat about its middle with radii kept
-                            (the azimuthal equidistant map): strain along the radius is 0, around it ln(sin t / t)
+                            (the azimuthal equidistant map): strain along the radius 0, around it ln(sin t / t)
                             with t = radius / `BALL_MM`, which is shrink everywhere off the middle
     top skin                a rolled sheet: no strain, a round hole of `FILLER_MM`
     tunnel                  a sheet with two folds, a slot with round ends, the front notched
@@ -332,7 +332,7 @@ def _body() -> tuple[Body, float]:
         / 2
     )
     pieces = ("top skin", "side left", "side right", "tunnel", "end cap front", "end cap rear")
-    return Body(outer, neutral, inside, f, np.array(piece), pieces, volume(inside)), area
+    return Body(outer, neutral, inside, f, np.array(piece), pieces, volume(inside), THICKNESS, K_FACTOR, None, None, None), area
 
 
 def _used(index: int, sheet: Sheet, placed: list[Placed], offcuts: list[Offcut]) -> UsedSheet:
