@@ -42,7 +42,7 @@ _SIZES = {
     **dict.fromkeys(("in", "inch", "inches", '"'), _INCH),
     **dict.fromkeys(("ft", "foot", "feet", "'"), 12 * _INCH),
 }
-_SPELLING = str.maketrans("”″“’′−–⁄\u00a0", "\"\"\"''--/ ")
+_SPELLING = str.maketrans("”″“’′−–⁄\u00a0", '"""\'\'--/ ')
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 
 _NUMBER = r"(?:\d+[ ]*(?:[ ]|-)[ ]*\d+[ ]*/[ ]*\d+|\d+[ ]*/[ ]*\d+|\d+\.\d*|\.\d+|\d+)"
@@ -85,7 +85,7 @@ def length_mm(value: object, unit: str = "mm") -> float:
         return _within_reach(_read(value, unit), value)
     kinds: dict[type, str] = {list: "a list", dict: "a group of values", type(None): "nothing"}
     kind = kinds.get(type(value), "a date or time")
-    raise ValueError(f"{kind} stands where one length belongs: write a number, or text such as \"1 7/16\"")
+    raise ValueError(f'{kind} stands where one length belongs: write a number, or text such as "1 7/16"')
 
 
 def _times(value: float, size: float) -> float:

@@ -1,0 +1,106 @@
+"""What two sections of a job must agree on before the patterns mean anything.
+
+Only names and places: that a line spoken of is drawn, that things lie within the tank's length. Whether
+lengths, widths and clearances agree is for ``panels`` to say.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .fields import Fault, Setting
+from .jobfile import JobFile
+from .units import show_length
+
+__all__ = ["across_faults"]
+
+#: How far beyond the tank's ends a mark or a clearance may lie, mm. Common practice, no source.
+BEYOND_MM = 1000.0
+
+
+def across_faults(job: JobFile, setting: Setting) -> list[Fault]:
+    """Everything that sections of a job contradict one another in; ``at`` is the full path."""
+    return [
+        *_line_faults(job),
+        *_name_faults(job),
+        *_place_faults(job, setting),
+        *_division_faults(job),
+    ]
+
+
+def _line_faults(job: JobFile) -> list[Fault]:
+    """The lines that other sections stand on are drawn."""
+    faults = []
+    if "widest" not in job.side.lines:
+        found = "lines: " + (", ".join(job.side.lines) or "none")
+        hint = "draw it under [side.lines]: widest = [[...], ...], from the front run to the rear run"
+        faults.append(Fault("the widest line is not drawn", found, "a line named widest", hint, at=("side", "lines")))
+    elif not any(plan.line == "widest" for plan in job.plan):
+        lines = ", ".join(plan.line for plan in job.plan)
+        hint = 'write line = "widest" in the plan pattern that shows the tank at its widest'
+        says = "no plan pattern lies on the widest line"
+        faults.append(Fault(says, f"plan patterns on {lines}", "one on widest", hint, at=("plan",)))
+    if job.tunnel is not None and "frame" not in job.side.lines:
+        found = "lines: " + (", ".join(job.side.lines) or "none")
+        hint = "draw the top of the backbone under [side.lines]: frame = [[...], [...]]"
+        says = "there is a tunnel but no frame line"
+        faults.append(Fault(says, found, "a line named frame", hint, at=("side", "lines")))
+    return faults
+
+
+def _name_faults(job: JobFile) -> list[Fault]:
+    """Plan patterns lie on different lines; things that are named are named apart."""
+    faults = []
+    seen: dict[str, int] = {}
+    for k, plan in enumerate(job.plan):
+        if plan.line in seen:
+            found = f"plan patterns {seen[plan.line] + 1} and {k + 1}"
+            hint = "one plan pattern a line; take one away, or draw the line it lies on"
+            says = f"two plan patterns lie on the line {plan.line}"
+            faults.append(Fault(says, found, "one", hint, at=("plan", k, "line")))
+        seen.setdefault(plan.line, k)
+    groups = {"plan": job.plan, "section": job.section, "division": job.division.seam}
+    for group, items in groups.items():
+        names = [item.name for item in items]  # type: ignore[attr-defined]
+        for k, name in enumerate(names):
+            if name and names.index(name) < k:
+                at = ("division", "seam", k, "name") if group == "division" else (group, k, "name")
+                hint = "give each a name of its own; it is printed on the papers"
+                faults.append(Fault("this name is used twice", name, "each name once", hint, at=at))
+    return faults
+
+
+def _place_faults(job: JobFile, setting: Setting) -> list[Fault]:
+    """Sections, outlets, filler and knee lie within the tank's length; marks not far beyond it."""
+    x = np.concatenate([job.side.top.points[:, 0], job.side.bottom.points[:, 0]])
+    low, high = float(x.min()), float(x.max())
+    faults = []
+
+    def inside(value: float, says: str, *at: str | int, beyond: float = 0.0) -> None:
+        if not low - beyond <= value <= high + beyond:
+            allowed = f"{show_length(low - beyond, setting.unit)} to {show_length(high + beyond, setting.unit)}"
+            hint = "x is measured rearwards from the front register mark"
+            faults.append(Fault(says, f"x = {show_length(value, setting.unit)}", allowed, hint, at=at))
+
+    for k, section in enumerate(job.section):
+        for key in ("at", "foot_x", "head_x"):
+            if (value := getattr(section, key)) is not None:
+                inside(value, "this section lies outside the tank", "section", k, key)
+    for k, outlet in enumerate(job.outlet):
+        inside(outlet.x, "this outlet lies outside the tank", "outlet", k, "x")
+    if job.filler is not None:
+        inside(job.filler.x, "the filler lies outside the tank", "filler", "x")
+    if job.knee is not None:
+        for k, value in enumerate(job.knee.outline.points[:, 0]):
+            inside(float(value), "the knee relief runs out of the tank", "knee", "outline", k, beyond=50.0)
+    for name, mark in job.side.marks.items():
+        inside(mark[0], "this mark lies far outside the tank", "side", "marks", name, beyond=BEYOND_MM)
+    return faults
+
+
+def _division_faults(job: JobFile) -> list[Fault]:
+    """A division by drawn seams has seams drawn."""
+    if job.division.scheme != "drawn" or job.division.seam:
+        return []
+    hint = "draw them as [[division.seam]], or choose another scheme"
+    return [Fault("no seams are drawn", 'scheme = "drawn"', "at least one seam", hint, at=("division",))]

@@ -1,0 +1,271 @@
+"""What may stand in a job file: its sections, their values and what each must be.
+
+``job.toml`` describes one tank. Lengths are numbers in the job's unit or text with a unit of its own
+(``tankwright.units``); points come from ``tankwright.sources``. Sections of the shop file may stand here
+too and then hold for this job only (``tankwright.shopfile``).
+
+Everything here is about one value or one section; what two sections must agree on is in
+``tankwright.across``, and whether the patterns fit one another is for ``panels`` to say.
+"""
+
+from __future__ import annotations
+
+import datetime
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, model_validator
+
+from .fields import (
+    Angle,
+    Fault,
+    Flag,
+    Gap,
+    Place,
+    Setting,
+    Share,
+    Size,
+    Small,
+    Text,
+    Trouble,
+    Unit,
+    choice,
+    nearest,
+    number,
+    setting_of,
+    shown,
+)
+from .models import Section, Thickness, alloy_name
+from .orders import EndPoints, OutlinePoints, PlanPoints, RunPoints, SectionPoints, points_field
+from .outline import side_faults
+from .shopfile import ShopSections
+from .sources import PointSet
+
+__all__ = ["RUNS", "SCHEMES", "JobFile"]
+
+RUNS = ("top", "bottom", "front", "rear")
+SCHEMES = ("crown and sides", "widest line", "halves", "drawn")
+
+#: A sheet that a tank is made of, mm. Common practice, no source; past it the unit is probably wrong.
+THINNEST_MM, THICKEST_MM = 0.4, 6.5
+
+
+def _date(value: object) -> Any:
+    """A date, as TOML writes it or as text."""
+    if isinstance(value, datetime.datetime):
+        return value.date()
+    if isinstance(value, str):
+        try:
+            return datetime.date.fromisoformat(value.strip())
+        except ValueError:
+            pass
+    if not isinstance(value, datetime.date):
+        raise Trouble(Fault("this is not a date", shown(value), "year-month-day, such as 2026-03-14"))
+    return value
+
+
+class JobSection(Section):
+    """[job]: what the papers are headed with, and how the numbers are to be read."""
+
+    name: Text = Field(min_length=1, examples=['"Saddle tank"'], description="what the tank is called")
+    reference: Text = Field("", description="the customer's or the shop's own reference")
+    revision: Text = Field("", description="which state of the patterns this is")
+    pattern_date: Annotated[datetime.date | None, BeforeValidator(_date)] = None
+    unit: Unit = Field(examples=['"mm"'], description='unit of every plain number: "mm" or "in"')
+    surface: Annotated[str, choice("outside", "inside")] = "outside"
+
+
+class MetalSection(Section):
+    """[metal]: what the tank is made of and how it folds."""
+
+    alloy: Annotated[str, AfterValidator(alloy_name)] = Field(examples=['"3003-H14"'])
+    thickness: Annotated[float, Thickness("alloy", THINNEST_MM, THICKEST_MM)] = Field(examples=["1.6"])
+    fold_radius: Annotated[float | None, Gap.__metadata__[0]] = None
+    k_factor: Annotated[float | None, number(0.0, 0.5)] = None
+    k_source: Text = ""
+
+
+Marks = dict[Text, tuple[Place, Place]]
+
+
+class SideSection(Section):
+    """[side]: the side pattern, its lines and marks."""
+
+    top: RunPoints = Field(examples=["[[0, 120], [250, 170], [500, 120]]"])
+    bottom: RunPoints = Field(examples=["[[0, 20], [250, 0], [500, 20]]"])
+    front: EndPoints | None = None
+    rear: EndPoints | None = None
+    lines: dict[Text, RunPoints] = Field(default_factory=dict, max_length=30)
+    marks: Marks = Field(default_factory=dict, max_length=60)
+
+    @model_validator(mode="after")
+    def _fits_together(self, info: ValidationInfo) -> SideSection:
+        faults = side_faults(self, setting_of(info))
+        if faults:
+            raise Trouble(*faults)
+        return self
+
+
+def _on_a_line(value: str, info: ValidationInfo) -> str:
+    """The name of a run or line that the side pattern really has."""
+    lines = setting_of(info).lines
+    if lines and value not in lines:
+        near = nearest(value, lines)
+        hint = f"did you mean {near}?" if near else f"draw it under [side.lines]: {value} = [[...], ...]"
+        says = "the side pattern has no such line"
+        raise Trouble(Fault(says, shown(value), ", ".join(sorted(lines)), hint))
+    return value
+
+
+class PlanSection(Section):
+    """[[plan]]: a half outline lying on one line of the side pattern."""
+
+    name: Text = ""
+    line: Annotated[Text, AfterValidator(_on_a_line)] = Field(examples=['"widest"'])
+    half: PlanPoints = Field(examples=["[[0, 0], [60, 100], [500, 0]]"])
+
+
+class ShapeSection(Section):
+    """[shape]: the section where no section pattern is given."""
+
+    crown_fullness: Annotated[float, number(0.0, 1.0)] = 2**0.5 - 1
+    side_fullness: Annotated[float, number(0.0, 1.0)] = 2**0.5 - 1
+    crown_lean: Angle = 0.0
+    side_lean: Angle = 0.0
+    lower_lean: Angle = 45.0
+    lower_share: Share = 0.8
+
+
+class SectionSection(Section):
+    """[[section]]: a half outline across the tank, drawn, or given by its numbers."""
+
+    name: Text = ""
+    at: Place | None = None
+    foot_x: Place | None = None
+    head_x: Place | None = None
+    half: SectionPoints | None = None
+    shape: ShapeSection | None = None
+
+    @model_validator(mode="after")
+    def _one_place_one_shape(self) -> SectionSection:
+        faults = []
+        raked = (self.foot_x is not None, self.head_x is not None)
+        if (self.at is not None) == any(raked) or (any(raked) and not all(raked)):
+            given = [key for key in ("at", "foot_x", "head_x") if getattr(self, key) is not None]
+            says = "it is not clear where this section stands"
+            hint = "write at = 250 for an upright section, or foot_x and head_x for a raked one"
+            faults.append(Fault(says, ", ".join(given) or "no place", "at, or foot_x with head_x", hint))
+        if (self.half is None) == (self.shape is None):
+            found = "neither" if self.half is None else "both"
+            hint = "give the drawn half outline, or the shape's numbers"
+            faults.append(Fault("a section is drawn or given by numbers", found, "half or shape", hint))
+        if faults:
+            raise Trouble(*faults)
+        return self
+
+
+class KneeSection(Section):
+    """[knee]: a hollow for the knee in both sides."""
+
+    outline: OutlinePoints = Field(examples=["[[300, 30], [420, 40], [400, 110], [310, 100]]"])
+    depth: Small = Field(examples=["15"])
+    blend: Small = Field(examples=["30"])
+
+
+class TunnelSection(Section):
+    """[tunnel]: the channel that clears the backbone."""
+
+    backbone_front: Size = Field(examples=["38"], description="width of the backbone at the front")
+    backbone_rear: Size = Field(examples=["38"], description="width of the backbone at the rear")
+    side_room: Gap = Field(examples=["19"], description="clear room at each side of the backbone")
+    top_room: Gap = Field(examples=["10"], description="clear room over the frame line")
+    draw_in: Gap = 1.5
+
+
+class OutletSection(Section):
+    """[[outlet]]: where fuel leaves."""
+
+    name: Text = "outlet"
+    x: Place = Field(examples=["450"])
+    out: Place = Field(examples=["60"])
+    standpipe: Gap = 0.0
+    both_sides: Flag = True
+
+
+class FillerSection(Section):
+    """[filler]: the filler neck."""
+
+    x: Place = Field(examples=["160"])
+    out: Place = 0.0
+    diameter: Small = Field(examples=["60"])
+
+
+class ClearSection(Section):
+    """[[clear]]: something the tank must miss, a round bar or a ball."""
+
+    name: Text = Field(examples=['"steering neck"'])
+    start: tuple[Place, Place, Place] = Field(alias="from", examples=["[-24, 0, 20]"])
+    end: tuple[Place, Place, Place] | None = Field(None, alias="to")
+    radius: Small = Field(examples=["24"])
+    gap: Gap = Field(examples=["8"])
+    both_sides: Flag = True
+
+
+class SeamSection(Section):
+    """[[division.seam]]: a seam drawn on the side or the plan pattern."""
+
+    name: Text = Field(examples=['"shoulder seam"'])
+    view: Annotated[str, choice("side", "plan")] = Field(examples=['"side"'])
+    points: PointSet = Field(examples=["[[0, 90], [500, 90]]"])
+
+    @model_validator(mode="before")
+    @classmethod
+    def _columns_by_view(cls, data: Any, info: ValidationInfo) -> Any:
+        """Points are (x, z) on the side view and (x, out) on the plan."""
+        if not isinstance(data, dict) or "points" not in data:
+            return data
+        columns = ("x", "out") if data.get("view") == "plan" else ("x", "z")
+        try:
+            points = points_field(columns, "path").func(data["points"], info)  # type: ignore[call-arg]
+        except Trouble as trouble:
+            moved = [_below(fault, "points") for fault in trouble.faults]
+            raise Trouble(*moved) from trouble
+        return {**data, "points": points}
+
+
+def _below(fault: Fault, key: str) -> Fault:
+    return Fault(**{**vars(fault), "at": (key, *fault.at)})
+
+
+class DivisionSection(Section):
+    """[division]: how the skin is divided."""
+
+    scheme: Annotated[str, choice(*SCHEMES)] = "crown and sides"
+    shoulder: Annotated[float, number(0.05, 0.95)] = 0.5
+    seam: list[SeamSection] = Field(default_factory=list, max_length=20)
+
+
+class JobFile(ShopSections):
+    """All that may stand in ``job.toml``."""
+
+    job: JobSection
+    metal: MetalSection
+    side: SideSection
+    plan: list[PlanSection] = Field(min_length=1, max_length=10)
+    section: list[SectionSection] = Field(default_factory=list, max_length=40)
+    shape: ShapeSection = Field(default_factory=lambda: ShapeSection())
+    knee: KneeSection | None = None
+    tunnel: TunnelSection | None = None
+    outlet: list[OutletSection] = Field(default_factory=list, max_length=10)
+    filler: FillerSection | None = None
+    clear: list[ClearSection] = Field(default_factory=list, max_length=40)
+    division: DivisionSection = Field(default_factory=lambda: DivisionSection())
+
+
+def setting_for(data: dict[str, Any], setting: Setting) -> Setting:
+    """The setting with the unit and the line names that the raw data of a job hold."""
+    job, side = data.get("job"), data.get("side")
+    unit = job.get("unit") if isinstance(job, dict) else None
+    lines = side.get("lines") if isinstance(side, dict) else None
+    names = (*RUNS, *(lines if isinstance(lines, dict) else ()))
+    sure = unit in ("mm", "in")
+    return Setting(str(unit) if sure else "mm", setting.folder, sure, names)

@@ -1,0 +1,266 @@
+"""The shop's settings as one value, after the job has had its say.
+
+Lengths in mm, areas in mm2, shares as named. What neither file gives is the default of
+``tankwright.shopfile``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from panels.choose_k import KFactor, StripReading, choose_k
+from panels.metal import Metal
+
+from .fields import Fault
+from .shopfile import SheetSection, ShopFile, ShopSections
+from .units import show_size
+
+__all__ = [
+    "STANDARD_SHEETS",
+    "Allowances",
+    "BendRules",
+    "Difficulty",
+    "NestingRules",
+    "SeamRule",
+    "Shop",
+    "StockSheet",
+    "merge",
+    "merge_faults",
+]
+
+#: How far a sheet's thickness may be from the job's and still be the same sheet, mm: the difference
+#: between a gauge and the round millimetre it is sold as. Common practice, no source.
+SAME_SHEET_MM = 0.06
+MM2_PER_M2 = 1e6
+
+
+@dataclass(frozen=True)
+class StockSheet:
+    """One size of stock. Empty ``metal`` or no ``thickness``: serves any. No ``price``: not known."""
+
+    name: str
+    width: float
+    height: float
+    metal: str = ""
+    thickness: float | None = None
+    price: float | None = None
+    quantity: int | None = None  # None: as many as needed
+    grain: str | None = "long"  # "long", "x" (along the width), "y" or None
+    note: str = ""
+
+    def serves(self, metal: str, thickness: float) -> bool:
+        """Whether a job in that metal and thickness, mm, can be cut from it."""
+        same_metal = self.metal in ("", metal)
+        return same_metal and (self.thickness is None or abs(self.thickness - thickness) <= SAME_SHEET_MM)
+
+
+_COMMON = "stock size, common practice, no price"
+#: What is taken where the shop names no sheets.
+STANDARD_SHEETS = (
+    StockSheet("1000 x 2000 mm", 1000.0, 2000.0, note=_COMMON),
+    StockSheet("1250 x 2500 mm", 1250.0, 2500.0, note=_COMMON),
+    StockSheet("4 x 8 ft", 1219.2, 2438.4, note=_COMMON),
+)
+
+
+@dataclass(frozen=True)
+class NestingRules:
+    """How blanks are laid on sheets; ``rotations`` None leaves the turns to the way of cutting."""
+
+    gap: float
+    edge: float
+    cutting: str
+    seconds: float
+    seed: int
+    keep_offcut_side: float
+    keep_offcut_area: float
+    rotations: tuple[float, ...] | None
+
+
+@dataclass(frozen=True)
+class SeamRule:
+    """A joint between two panels; each name stands for every panel that has it in its own name."""
+
+    between: tuple[str, str]
+    joint: str
+    width: float
+    on: str  # the panel that carries the extra metal, the first where not said
+
+    def fits(self, panel: str, meets: str) -> bool:
+        """Whether the rule speaks of the seam of these two panels."""
+        one, other = self.between
+        return (_named(one, panel) and _named(other, meets)) or (_named(other, panel) and _named(one, meets))
+
+
+def _named(word: str, panel: str) -> bool:
+    return word.lower() in panel.lower()
+
+
+@dataclass(frozen=True)
+class Allowances:
+    """Metal left outside the trim line, mm, by the kind of blank, and the joints that are not butts."""
+
+    formed: float
+    rolled: float
+    folded: float
+    flat: float
+    lap: float
+    seams: tuple[SeamRule, ...] = ()
+
+    def at_edge(self, kind: str, panel: str, meets: str) -> tuple[str, float]:
+        """(joint, allowance in mm) of the edge of a blank of that kind that meets another panel.
+
+        The first rule that speaks of the two decides; the panel that carries the lap gets its width, the
+        other is cut to its kind's own allowance. An edge that meets nothing is free.
+        """
+        own = float(getattr(self, kind))
+        if not meets:
+            return "free", own
+        rule = next((rule for rule in self.seams if rule.fits(panel, meets)), None)
+        if rule is None or rule.joint == "butt":
+            return "butt", rule.width if rule is not None and _carries(rule, panel, meets) else own
+        return rule.joint, rule.width if _carries(rule, panel, meets) else own
+
+
+def _carries(rule: SeamRule, panel: str, meets: str) -> bool:
+    """Whether the extra metal of a seam is left on ``panel``; the left one where both go by that name."""
+    if _named(rule.on, panel) and _named(rule.on, meets):
+        return panel < meets
+    return _named(rule.on, panel)
+
+
+@dataclass(frozen=True)
+class Difficulty:
+    """Change of length, percent, up to which forming is easy, ordinary, hard; past it, split the panel."""
+
+    easy: float
+    ordinary: float
+    hard: float
+
+
+@dataclass(frozen=True)
+class BendRules:
+    """What the shop folds on and what its strips have shown; ``k_factor`` is its plain K, if it has one."""
+
+    k_factor: float | None
+    tooling: str
+    strips: tuple[StripReading, ...]
+
+    def choose(self, metal: Metal, thickness: float, inside_radius: float) -> KFactor:
+        """The K-factor for a fold: a strip that fits, the shop's plain K, then table and standard."""
+        chosen = choose_k(metal, thickness, inside_radius, tooling=self.tooling, strips=self.strips)
+        if chosen.basis == "strip" or self.k_factor is None:
+            return chosen
+        return KFactor(self.k_factor, "the shop file, for every fold", "No measured strip fits this fold.")
+
+
+@dataclass(frozen=True)
+class Shop:
+    """The shop as it stands for one job. ``file`` is where its settings are from, "" for the defaults."""
+
+    name: str
+    currency: str
+    file: str
+    sheets: tuple[StockSheet, ...]
+    nesting: NestingRules
+    allowances: Allowances
+    ullage_percent: float
+    agree_mm: float
+    difficulty: Difficulty
+    bend: BendRules
+
+    def sheets_for(self, metal: str, thickness: float) -> tuple[tuple[StockSheet, ...], str]:
+        """The sheets a job can be cut from, and a sentence where the shop names none that fit."""
+        fitting = tuple(sheet for sheet in self.sheets if sheet.serves(metal, thickness))
+        if fitting:
+            return fitting, ""
+        sheets = tuple(replace(sheet, metal=metal, thickness=thickness) for sheet in STANDARD_SHEETS)
+        if not self.sheets:
+            return sheets, "no stock sheets are given: standard sizes are taken, without prices"
+        have = "; ".join(sorted({_stock_words(sheet) for sheet in self.sheets}))
+        return sheets, (
+            f"no stock sheet is {metal} {thickness:.2f} mm (stock: {have}): standard sizes are taken, "
+            "without prices"
+        )
+
+
+def _stock_words(sheet: StockSheet) -> str:
+    thickness = "any thickness" if sheet.thickness is None else f"{sheet.thickness:.2f} mm"
+    return f"{sheet.metal or 'any metal'} {thickness}"
+
+
+# ---------------------------------------------------------------------------------- job over shop
+
+_MERGED = ("nesting", "allowances", "capacity", "checks", "difficulty", "bend")
+
+
+def merge(shop: ShopFile | None, job: ShopSections, file: str = "") -> Shop:
+    """The shop's settings with the job's own put over them, value by value."""
+    house = (shop or ShopFile()).shop
+    merged = _merged(shop, job)
+    sheets = job.sheet if "sheet" in job.model_fields_set else (shop.sheet if shop else [])
+    return Shop(
+        name=house.name,
+        currency=house.currency,
+        file=file,
+        sheets=tuple(_stock(sheet) for sheet in sheets),
+        nesting=_nesting(merged),
+        allowances=_allowances(merged),
+        ullage_percent=merged.capacity.ullage,
+        agree_mm=merged.checks.agree,
+        difficulty=Difficulty(**merged.difficulty.model_dump()),
+        bend=BendRules(
+            merged.bend.k_factor,
+            merged.bend.tooling,
+            tuple(StripReading(**strip.model_dump()) for strip in merged.bend.strip),
+        ),
+    )
+
+
+def _merged(shop: ShopFile | None, job: ShopSections) -> ShopSections:
+    """The shared sections, each with the job's given values put over the shop's."""
+    sections = {}
+    for name in _MERGED:
+        base = getattr(shop or ShopFile(), name)
+        over = getattr(job, name)
+        given = {key: getattr(over, key) for key in over.model_fields_set}
+        sections[name] = base.model_copy(update=given)
+    return ShopSections.model_construct(**sections)
+
+
+def merge_faults(shop: ShopFile | None, job: ShopSections) -> list[Fault]:
+    """What is wrong only once the job's values stand over the shop's."""
+    d = _merged(shop, job).difficulty
+    if d.easy < d.ordinary < d.hard:
+        return []
+    found = f"easy {d.easy:g}, ordinary {d.ordinary:g}, hard {d.hard:g} percent"
+    hint = "put the three in rising order"
+    return [Fault("the three levels do not rise", found, "easy < ordinary < hard", hint, at=("difficulty",))]
+
+
+def _nesting(merged: ShopSections) -> NestingRules:
+    n = merged.nesting
+    rotations = None if n.rotations is None else tuple(n.rotations)
+    area = n.keep_offcut_area * MM2_PER_M2
+    return NestingRules(n.gap, n.edge, n.cutting, n.seconds, n.seed, n.keep_offcut_side, area, rotations)
+
+
+def _allowances(merged: ShopSections) -> Allowances:
+    a = merged.allowances
+    seams = tuple(
+        SeamRule(
+            seam.between,
+            seam.joint,
+            seam.width if seam.width is not None else (0.0 if seam.joint == "butt" else a.lap),
+            seam.on or seam.between[0],
+        )
+        for seam in a.seam
+    )
+    return Allowances(a.formed, a.rolled, a.folded, a.flat, a.lap, seams)
+
+
+def _stock(s: SheetSection) -> StockSheet:
+    """A `StockSheet` from a section of the file."""
+    grain = {"long": "long", "width": "x", "height": "y", "none": None}[s.grain]
+    name = s.name or show_size(s.width, s.height)
+    return StockSheet(name, s.width, s.height, s.metal, s.thickness, s.price, s.quantity, grain)
