@@ -24,6 +24,7 @@ from .units import LONGEST_MM, MM_PER_INCH, UNITS, length_mm, show_length
 __all__ = [
     "LONGEST_TANK_MM",
     "SHORTEST_TANK_MM",
+    "UNIT_QUESTION",
     "Angle",
     "Fault",
     "Flag",
@@ -51,6 +52,9 @@ __all__ = [
 
 #: A tank shorter or longer than this, mm, is taken for a wrong unit. Common practice, no source.
 SHORTEST_TANK_MM, LONGEST_TANK_MM = 100.0, 3000.0
+
+#: How the hint at a wrong unit begins.
+UNIT_QUESTION = "is unit"
 
 
 @dataclass(frozen=True)
@@ -123,7 +127,7 @@ def unit_hint(mm: float, unit: str, low: float, high: float) -> str:
     if not low <= abs(other) <= high:
         return ""
     read, name = ("inches", "mm") if unit == "mm" else ("millimetres", "in")
-    return f'is unit = "{name}" right? read as {read} it would be {show_length(other)}'
+    return f'{UNIT_QUESTION} = "{name}" right? read as {read} it would be {show_length(other)}'
 
 
 def length(
@@ -143,7 +147,9 @@ def length(
         return mm
 
     def _out_of_reach(value: object, mm: float, setting: Setting) -> Fault:
-        hint = unit_hint(mm, setting.unit, max(low or 0.0, above or 0.0, typical), high or LONGEST_MM)
+        least = max(low or 0.0, above or 0.0, typical)
+        signed = low is not None and low < 0
+        hint = unit_hint(mm, setting.unit, least, high or LONGEST_MM) if mm > 0 or signed else ""
         side = "small" if high is None or mm <= high else "large"
         return Fault(
             f"too {side}",

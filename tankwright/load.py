@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +28,7 @@ from panels.patterns import (
 
 from .across import across_faults
 from .errors import Finding, JobError
-from .fields import Setting, Trouble
+from .fields import UNIT_QUESTION, Setting, Trouble
 from .files import read_text
 from .jobfile import JobFile, SectionSection, ShapeSection, setting_for
 from .outline import run_curve, side_runs
@@ -39,6 +39,9 @@ from .sources import PointSet
 from .units import is_gauge
 
 __all__ = ["Filler", "Job", "load_job"]
+
+#: So many sizes out of reach in one job are taken for one wrong unit.
+MANY_FAR = 3
 
 
 @dataclass(frozen=True)
@@ -103,12 +106,23 @@ def load_job(path: str | Path) -> Job:
             faults += merge_faults(shop_model, model)
         findings += [finding(fault, document) for fault in faults]
     if findings or model is None:
-        raise JobError(findings)
+        raise JobError(_one_wrong_unit(findings))
     shop = merge(shop_model, model, shop_file)
     files = _files(model)
     texts = [document.text, shop_text, *(read_text(job_path.parent / file, file) for file in files)]
     sources = (name, *([shop_file] if shop_file else []), *files)
     return _job(model, document, shop, job_path.parent, sources, texts)
+
+
+def _one_wrong_unit(findings: list[Finding]) -> list[Finding]:
+    """Sizes out of reach all over a file are one slip, the unit: say it once."""
+    far = [f for f in findings if f.remedy.startswith(UNIT_QUESTION)]
+    if len(far) < MANY_FAR:
+        return findings
+    first = far[0]
+    where = f"{len(far)} sizes are out of all reach; the first is {first.where[:1].lower()}{first.where[1:]}"
+    one = replace(first, where=where)
+    return [one, *(f for f in findings if f not in far)]
 
 
 def _job_file(path: Path) -> tuple[Path, str]:

@@ -168,13 +168,15 @@ def _line_faults(name: str, p: PointSet, runs: dict[str, Curve], setting: Settin
     """A line runs between bottom and top; the widest line also ends on the ends."""
     line = run_curve(name, p)
     low, high = _overlap(runs["top"].dense, runs["bottom"].dense)
-    x = line.dense[(line.dense[:, 0] >= low) & (line.dense[:, 0] <= high)]
+    x = np.linspace(max(low, p.points[0, 0]), min(high, p.points[-1, 0]), 401)
+    if x[-1] < x[0]:
+        return [_beside_the_tank(name, p, (low, high), setting)]
     faults = []
     for run, sign in (("top", 1.0), ("bottom", -1.0)):
-        over = sign * (x[:, 1] - runs[run].second_at(x[:, 0])) if len(x) else np.zeros(1)
+        over = sign * (line.second_at(x) - runs[run].second_at(x))
         worst = int(over.argmax())
         if over[worst] > OUTSIDE_MM:
-            at, z = (float(v) for v in x[worst])
+            at, z = float(x[worst]), float(line.second_at(x[worst]))
             found = (
                 f"z = {show_length(z, setting.unit)} at x = {show_length(at, setting.unit)}, where the {run} "
                 f"is at {_z(runs[run], at, setting)}"
@@ -185,6 +187,13 @@ def _line_faults(name: str, p: PointSet, runs: dict[str, Curve], setting: Settin
     if name == "widest" and not faults:
         faults += _widest_faults(p, runs, setting)
     return faults
+
+
+def _beside_the_tank(name: str, p: PointSet, span: tuple[float, float], setting: Setting) -> Fault:
+    low, high = (show_length(v, setting.unit) for v in span)
+    hint = "x is measured rearwards from the front register mark"
+    says, found = "the line lies beside the tank", f"x from {_span(p.points, setting)}"
+    return Fault(says, found, f"x between {low} and {high}", hint, ("lines", name))
 
 
 def _widest_faults(p: PointSet, runs: dict[str, Curve], setting: Setting) -> list[Fault]:
