@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from .assemble import Tunnel, tunnel_of
-from .findings import Finding
+from .findings import Finding, strongest_first
 from .patterns import Patterns, PlanPattern
 from .surface import line_height, plan_half_width
 
@@ -39,8 +39,7 @@ def agree(patterns: Patterns, *, thickness: float, tolerance: float = AGREE_MM) 
         found += _tunnel(patterns, thickness)
         found += _sections(patterns, tolerance)
     found += _unknowns(patterns)
-    order = {"stop": 0, "look": 1, "note": 2}
-    return tuple(sorted(found, key=lambda f: order[f.strength]))
+    return strongest_first(found)
 
 
 def _mm(value: float) -> str:

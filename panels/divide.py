@@ -116,7 +116,7 @@ def _names(
     """A name for each part: its role, a number where one role has several, its side where it has one."""
     count = int(part.max()) + 1
     middle = shell.vertices[faces].mean(axis=1)
-    reaches_shoulder = ((shell.flags[faces] & SHOULDER) > 0).any(axis=1)
+    reaches_shoulder = ((shell.flags[faces] & SHOULDER) > 0).sum(axis=1) > 1
     rows = []
     for k in range(count):
         mine = part == k

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-__all__ = ["Finding"]
+__all__ = ["Finding", "strongest_first"]
 
 
 @dataclass(frozen=True)
@@ -22,3 +23,9 @@ class Finding:
     allowed: str = ""
     at_mm: float | None = None
     remedy: str = ""
+
+
+def strongest_first(found: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Findings with stops before looks before notes, otherwise in the order given."""
+    order = {"stop": 0, "look": 1, "note": 2}
+    return tuple(sorted(found, key=lambda finding: order[finding.strength]))

@@ -7,7 +7,8 @@ both blanks, with R or L where the seam belongs to one side.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -21,7 +22,7 @@ from .cutting_mesh import boundary_edges, contour_chains
 from .develop import Development, develop_mesh
 from .margins import with_margins
 
-__all__ = ["Allowances", "Seam", "Sewn", "family", "make_blanks", "seams_of"]
+__all__ = ["AtEdge", "Seam", "Sewn", "family", "make_blanks", "seams_of"]
 
 #: Buck stations and station lines on the blanks lie this far apart, mm; common practice, no source.
 STATION_MM = 50.0
@@ -37,32 +38,10 @@ def family(piece: str) -> str:
     return "skin"
 
 
-@dataclass(frozen=True)
-class Allowances:
-    """Metal left outside the net outline, mm.
+#: What a shop leaves on an edge: kind of blank, its piece, the piece it meets ("" if none) -> joint and mm.
+AtEdge = Callable[[str, str, str], tuple[str, float]]
 
-    ``trim`` on every edge of a formed piece, since stretching moves its edges; ``edge`` on pieces that
-    are folded, rolled or flat; ``lap`` besides, on the piece that lies inside, at joints between the
-    families named in ``lapped``, such as {frozenset({"skin", "floor"})}.
-    """
-
-    trim: float = 15.0
-    edge: float = 0.0
-    lap: float = 8.0
-    lapped: frozenset[frozenset[str]] = field(default_factory=frozenset)
-
-    def at(self, piece: str, meets: str, formed: bool) -> tuple[str, float]:
-        """Joint and allowance for one edge of a piece."""
-        base = self.trim if formed else self.edge
-        if not meets:
-            return "free", base
-        if frozenset({family(piece), family(meets)}) not in self.lapped:
-            return "butt", base
-        inside = max(piece, meets, key=lambda name: (_INSIDE.index(family(name)), name))
-        return ("lap, inside", base + self.lap) if piece == inside else ("lap, outside", base)
-
-
-_INSIDE = ("skin", "end", "floor", "tunnel")
+_ORDER = ("skin", "end", "floor", "tunnel")
 
 
 @dataclass(frozen=True)
@@ -129,9 +108,9 @@ def seams_of(body: Body) -> Sewn:
 
 
 def _seam_key(found: tuple[str, str, np.ndarray], place: np.ndarray) -> tuple:
-    names = sorted((_plain(found[0]), _plain(found[1])), key=lambda n: (_INSIDE.index(family(n)), n))
+    names = sorted((_plain(found[0]), _plain(found[1])), key=lambda n: (_ORDER.index(family(n)), n))
     return (
-        *((_INSIDE.index(family(n)), n) for n in names),
+        *((_ORDER.index(family(n)), n) for n in names),
         round(float(place[0]), 2),
         round(float(place[2]), 2),
     )
@@ -206,10 +185,11 @@ def _edge_runs(ring: np.ndarray, used: np.ndarray, sewn: Sewn) -> list[tuple[str
     return [(letter, np.array(run)) for letter, run in runs]
 
 
-def _blank_of(sewn: Sewn, flat: _Flat, allowances: Allowances) -> Blank:
+def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge) -> Blank:
     body = sewn.body
     dev = flat.development
     formed = not dev.developable
+    kind = "formed" if formed else ("flat" if _planar(body.neutral[flat.used]) else "rolled")
     ring = _ring(flat, body)
     by_letter = {(seam.letter, piece): seam for seam in sewn.seams for piece in seam.pieces}
     margins = np.zeros(len(ring))
@@ -217,17 +197,16 @@ def _blank_of(sewn: Sewn, flat: _Flat, allowances: Allowances) -> Blank:
     for letter, run in _edge_runs(ring, flat.used, sewn):
         seam = by_letter.get((letter, flat.name))
         meets = "" if seam is None else next(p for p in (*seam.pieces[::-1],) if p != flat.name)
-        joint, allowance = allowances.at(flat.name, meets, formed)
+        joint, allowance = at_edge(kind, flat.name, meets)
         margins[run[:-1]] = allowance
         points = dev.points[ring[run]]
         surface = polyline_length(body.neutral[flat.used[ring[run]]])
         edges.append(Edge(letter, meets, joint, allowance, points, surface, polyline_length(points)))
     outline = with_margins(dev.points[ring], margins)
-    formed_kind = "formed" if formed else ("flat" if _planar(body.neutral[flat.used]) else "rolled")
     return Blank(
         name=flat.name,
         hand=_hand(flat.name),
-        kind=formed_kind,
+        kind=kind,
         outline=outline,
         net=with_margins(dev.points[ring], 0 * margins),
         edges=tuple(edges),
@@ -322,14 +301,17 @@ def mirrored(blank: Blank, name: str) -> Blank:
     )
 
 
-def make_blanks(sewn: Sewn, allowances: Allowances) -> tuple[Blank, ...]:
-    """Flat blanks of every piece, right-hand ones before their left-hand images."""
+def make_blanks(sewn: Sewn, at_edge: AtEdge) -> tuple[Blank, ...]:
+    """Flat blanks of every piece, right-hand ones before their left-hand images.
+
+    ``at_edge`` says what the shop leaves on each edge and how it is joined.
+    """
     body = sewn.body
     blanks = []
     for name in body.pieces:
         if name.endswith("left"):
             continue
-        blank = _blank_of(sewn, _lay_flat(body, name), allowances)
+        blank = _blank_of(sewn, _lay_flat(body, name), at_edge)
         blanks.append(blank)
         twin = name.removesuffix("right") + "left"
         if name.endswith("right") and twin in body.pieces:

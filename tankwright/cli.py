@@ -1,0 +1,169 @@
+"""The command line: start a job, check it, make its papers."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from .job import Checked
+
+__all__ = ["main"]
+
+STRENGTH = {"stop": "red", "look": "yellow", "note": None}
+
+
+class _Counter(click.Group):
+    """Turns what the packages say no with into a message and exit status 2."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        from .errors import TankwrightError
+
+        try:
+            return super().invoke(ctx)
+        except TankwrightError as fault:
+            click.echo(str(fault), err=True)
+            ctx.exit(2)
+        except (click.exceptions.Exit, click.exceptions.Abort, click.ClickException):
+            raise
+        except Exception as fault:
+            from panels.errors import PanelsError
+
+            if isinstance(fault, PanelsError):
+                click.echo(str(fault), err=True)
+                ctx.exit(2)
+            _our_fault(fault)
+            ctx.exit(1)
+
+
+def _our_fault(fault: Exception) -> None:
+    """A fault of ours: say so plainly, and where it happened for whoever mends it."""
+    import traceback
+
+    place = traceback.extract_tb(fault.__traceback__)[-1]
+    where = f"{Path(place.filename).parent.name}/{Path(place.filename).name}, line {place.lineno}"
+    click.echo(
+        f"This is a fault of Tankwright's, not of your patterns: {type(fault).__name__}: {fault}\n"
+        f"  {where}\n"
+        "Nothing was written. Please send this message with the job folder to whoever looks after the tool.",
+        err=True,
+    )
+
+
+@click.group(cls=_Counter, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="tankwright", message="tankwright %(version)s")
+def main() -> None:
+    """From a customer's paper patterns to papers a sheet-metal shop can cut a tank from.
+
+    A JOB is a folder with a job.toml in it. Begin with: tankwright start FOLDER
+    """
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+def start(folder: Path) -> None:
+    """Write a commented job to fill in, into a new FOLDER."""
+    from .start import start_folder
+
+    for path in start_folder(folder):
+        click.echo(f"wrote {path}")
+    click.echo(f"Next: fill in {folder / 'job.toml'}, then: tankwright check {folder}")
+
+
+@main.command()
+@click.argument("job", type=click.Path(path_type=Path))
+@click.option("-q", "--quiet", is_flag=True, help="Only what stops the job or needs a look.")
+@click.option("--json", "as_json", is_flag=True, help="Print the findings and figures as JSON.")
+def check(job: Path, quiet: bool, as_json: bool) -> None:
+    """Do the patterns agree, and what does the tank hold? Nothing is written."""
+    from .job import check as run
+    from .job import load_job
+
+    loaded = load_job(job)
+    checked = run(loaded)
+    if as_json:
+        import json
+
+        click.echo(json.dumps(_as_json(loaded, checked), indent=2))
+    else:
+        _print_checked(loaded, checked, quiet)
+    if checked.stops:
+        click.get_current_context().exit(2)
+
+
+def _as_json(job: Any, checked: Checked) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    return {
+        "job": job.name,
+        "revision": job.revision,
+        "findings": [asdict(f) for f in checked.findings],
+        "capacity": None if checked.capacity is None else asdict(checked.capacity),
+        "misses_mm": {name: round(miss, 3) for name, miss in checked.misses.items()},
+    }
+
+
+def _print_checked(job: Any, checked: Checked, quiet: bool) -> None:
+    from .units import show_volume
+
+    click.echo(f"{job.name}, revision {job.revision or 'none'}, patterns of {job.pattern_date or 'no date'}")
+    for finding in checked.findings:
+        if quiet and finding.strength == "note":
+            continue
+        place = "" if finding.at_mm is None else f" (x = {finding.at_mm:.0f} mm)"
+        click.echo(click.style(f"{finding.strength:<5}", fg=STRENGTH[finding.strength]) + f" {finding.says}{place}")
+        if finding.strength != "note":
+            for name, text in (("found", finding.found), ("wanted", finding.allowed), ("hint", finding.remedy)):
+                if text:
+                    click.echo(f"      {name:<7} {text}")
+    if checked.capacity is None:
+        click.echo("No body was built: mend what stops the job first.")
+        return
+    held = checked.capacity
+    rows = [
+        ("brim full", f"{show_volume(held.brim_l, job.unit)}, give or take {held.tolerance_l:.1f} L"),
+        ("usable", f"{show_volume(held.usable_l, job.unit)} after {held.ullage_l:.1f} L of air"),
+        ("below the outlets", f"{held.below_outlet_l:.1f} L"),
+        ("tunnel", f"{held.litres_per_mm_width:.2f} L for each mm wider a side, {held.litres_per_mm_depth:.2f} L deeper"),
+        ("bare metal", f"{held.dry_mass_kg:.1f} kg"),
+    ]
+    for name, text in rows:
+        click.echo(f"  {name:<18} {text}")
+    if not quiet and checked.misses:
+        name, miss = max(checked.misses.items(), key=lambda item: item[1])
+        click.echo(f"  largest miss       {miss:.1f} mm, {name}")
+
+
+@main.command()
+@click.argument("job", type=click.Path(path_type=Path))
+@click.option("--out", type=click.Path(path_type=Path), help="Folder for the papers; the job's own papers/ if left out.")
+@click.option("-q", "--quiet", is_flag=True, help="No progress, only where the papers are.")
+def make(job: Path, out: Path | None, quiet: bool) -> None:
+    """Make every paper of a JOB: cut list, templates, cutting files, job sheet."""
+    from .job import make as run
+
+    made = run(job, out, progress=(lambda step: None) if quiet else _say)
+    work = made.work
+    for finding in work.findings:
+        if finding.strength != "note":
+            click.echo(f"{finding.strength:<5} {finding.says}")
+    if not quiet:
+        held = work.capacity
+        click.echo(
+            f"{work.job.name}: {held.brim_l:.1f} L brim full, {len(work.blanks)} blanks on "
+            f"{len(work.layout.sheets)} sheets, {held.dry_mass_kg:.1f} kg"
+        )
+    click.echo(f"{len(made.papers)} papers in {made.folder}:")
+    for name in made.papers:
+        click.echo(f"  {name}")
+
+
+def _say(step: str) -> None:
+    click.echo(f"... {step}", err=not sys.stdout.isatty())
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,256 @@
+"""Patterns in, papers out: the whole story on one screen.
+
+    load_job   the job folder, read and checked
+    check      do the patterns agree, what does the tank hold
+    work_out   everything the papers are written from
+    make       the papers, whole or not at all
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from .errors import Finding as Mistake
+from .errors import JobError
+from .load import Job, load_job
+from .work import Work
+
+if TYPE_CHECKING:
+    from nesting import Layout
+    from panels.blank import Blank
+    from panels.body import Body, Capacity
+    from panels.findings import Finding
+
+__all__ = ["Checked", "Job", "Made", "check", "load_job", "make", "work_out"]
+
+#: Skins are shaped at radii many times their thickness, where the neutral surface lies in the middle
+#: (DIN 6935: K = 0.5 from r/t = 5 upward).
+SKIN_K = 0.5
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What the patterns say of one another, and the body they make; no body where a finding is a stop."""
+
+    findings: tuple[Finding, ...]
+    body: Body | None
+    capacity: Capacity | None
+    misses: dict[str, float]
+
+    @property
+    def stops(self) -> tuple[Finding, ...]:
+        return tuple(f for f in self.findings if f.strength == "stop")
+
+
+@dataclass(frozen=True)
+class Made:
+    """A finished set of papers: where it is, and the name of each."""
+
+    work: Work
+    folder: Path
+    papers: tuple[str, ...]
+
+
+def _quiet(step: str) -> None:
+    """No progress wanted."""
+
+
+def check(job: Job, *, progress: Progress = _quiet) -> Checked:
+    """Hold the patterns against one another; build and measure the body if nothing stops it."""
+    from panels.agree import agree
+    from panels.body import build_body, measure_capacity
+    from panels.errors import PanelsError
+    from panels.findings import Finding, strongest_first
+    from panels.fit import clearances, misses, misses_found
+
+    progress("holding the patterns against one another")
+    found = agree(job.patterns, thickness=job.thickness, tolerance=job.shop.agree_mm)
+    found += _bend_findings(job)
+    if any(f.strength == "stop" for f in found):
+        return Checked(strongest_first(found), None, None, {})
+    progress("building the body")
+    try:
+        body = build_body(
+            job.patterns, job.division, thickness=job.thickness, k_factor=SKIN_K, inside=job.surface == "inside"
+        )
+    except PanelsError as fault:
+        says, _, remedy = str(fault).partition("hint: ")
+        stop = Finding("stop", "patterns", says.strip(), remedy=remedy.strip())
+        return Checked(strongest_first((*found, stop)), None, None, {})
+    capacity = measure_capacity(body, density=job.metal.density, ullage=job.shop.ullage_percent / 100)
+    off = misses(body)
+    found += misses_found(body, off) + clearances(body)
+    return Checked(strongest_first(found), body, capacity, off)
+
+
+def _bend_findings(job: Job) -> tuple[Finding, ...]:
+    """Folds tighter than the published minimum for the metal."""
+    from panels.errors import PanelsError
+    from panels.findings import Finding
+    from panels.min_radius import minimum_radius
+
+    try:
+        least = minimum_radius(job.metal.name, None, job.thickness)
+    except PanelsError as fault:
+        return (Finding("note", "fold radius", f"least fold radius not checked: {str(fault).splitlines()[0]}"),)
+    if job.fold_radius >= least.radius - 1e-9:
+        return ()
+    return (
+        Finding(
+            "look",
+            "fold radius",
+            f"the fold radius is tighter than the published minimum for {job.metal.name}",
+            f"{job.fold_radius:.1f} mm",
+            f"{least.radius:.1f} mm or more ({least.source})",
+            None,
+            "a larger fold_radius, or a softer temper; cracks start on the outside of the fold",
+        ),
+    )
+
+
+def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
+    """Everything the papers are written from.
+
+    Raises
+    ------
+    JobError
+        Where a finding stops the job, or a blank does not go on any sheet.
+    """
+    from panels.make_blanks import make_blanks, seams_of
+
+    checked = check(job, progress=progress)
+    if checked.stops or checked.body is None or checked.capacity is None:
+        raise JobError([_mistake(f) for f in checked.stops])
+    progress("laying the panels flat")
+    sewn = seams_of(checked.body)
+    blanks = make_blanks(sewn, job.allowances.at_edge)
+    stops = [note for blank in blanks for note in blank.notes if note.startswith("stop: ")]
+    if stops:
+        raise JobError([Mistake("stop", note.removeprefix("stop: ")) for note in stops])
+    progress("laying the blanks on sheets")
+    layout = _nest(job, blanks)
+    return Work(
+        job,
+        checked.findings + _strain_findings(job, blanks),
+        checked.body,
+        checked.capacity,
+        checked.misses,
+        blanks,
+        {},
+        layout,
+        tuple((seam.letter, *seam.pieces, seam.length) for seam in sewn.seams),
+        _assumptions(job),
+        _cautions(),
+    )
+
+
+def _mistake(finding: Finding) -> Mistake:
+    place = "" if finding.at_mm is None else f", at x = {finding.at_mm:.0f} mm from the front"
+    return Mistake("stop", f"{finding.says}{place}", None, finding.found, finding.allowed, finding.remedy)
+
+
+def _nest(job: Job, blanks: tuple[Blank, ...]) -> Layout:
+    from nesting import Part, Sheet, nest
+
+    rules = job.shop.nesting
+    stock, _ = job.shop.sheets_for(job.metal.name, job.thickness)
+    sheets = [Sheet(s.name, s.width, s.height, s.price or 0, s.quantity, s.grain) for s in stock]
+    parts = [Part(blank.name, blank.outline, grain=blank.grain_deg) for blank in blanks]
+    layout = nest(
+        parts,
+        sheets,
+        cutting=rules.cutting,
+        gap_mm=rules.gap,
+        edge_mm=rules.edge,
+        seconds=rules.seconds,
+        seed=rules.seed,
+        rotations=rules.rotations,
+    )
+    if layout.unplaced:
+        raise JobError(
+            [
+                Mistake("stop", f"{item.part.name} does not go on any sheet in stock: {item.why}", remedy=_bigger(stock))
+                for item in layout.unplaced
+            ]
+        )
+    return layout
+
+
+def _bigger(stock: tuple) -> str:
+    names = ", ".join(f"{s.name} ({s.width:.0f} x {s.height:.0f} mm)" for s in stock)
+    return f"add a seam to that panel, or put a larger sheet in stock; in stock are {names}"
+
+
+def _strain_findings(job: Job, blanks: tuple[Blank, ...]) -> tuple[Finding, ...]:
+    """Panels that ask for more than hard forming."""
+    from panels.findings import Finding
+
+    hard = job.shop.difficulty.hard / 100
+    return tuple(
+        Finding(
+            "look",
+            blank.name,
+            f"{blank.name} asks for more than hard forming",
+            f"{100 * blank.stretch:.1f} % stretch, {100 * blank.shrink:.1f} % shrink at the worst place",
+            f"{100 * hard:.0f} %",
+            None,
+            "part this panel with one more seam where the strain is worst",
+        )
+        for blank in blanks
+        if max(blank.stretch, blank.shrink) > hard and blank.hand != "left"
+    )
+
+
+def _assumptions(job: Job) -> tuple[tuple[str, str], ...]:
+    allowances = job.allowances
+    _, stock_note = job.shop.sheets_for(job.metal.name, job.thickness)
+    rows = [
+        ("metal", f"{job.metal.name}, {job.thickness:.2f} mm"),
+        ("patterns show", f"the {job.surface} of the finished tank"),
+        ("skins", f"laid flat at the neutral surface, K = {SKIN_K} (shaped at radii over 5 thicknesses)"),
+        ("folds", f"inside radius {job.fold_radius:.1f} mm, {job.k.words}"),
+        (
+            "margins",
+            f"left outside the net outline: {allowances.formed:.1f} mm on formed pieces, {allowances.rolled:.1f} on "
+            f"rolled, {allowances.folded:.1f} on folded, {allowances.flat:.1f} on flat ones",
+        ),
+        ("corners", "pieces meet at the middle of their thickness; edges are dressed to fit before welding"),
+        ("capacity", f"tolerance: every outline may have been read 1 mm off; ullage {job.shop.ullage_percent:.1f} %"),
+        ("reading", "points as given; smooth between them but for marked corners"),
+    ]
+    if stock_note:
+        rows.append(("stock", stock_note))
+    return tuple(rows)
+
+
+def _cautions() -> tuple[str, ...]:
+    from .cautions import CAUTIONS
+
+    return CAUTIONS
+
+
+def make(job: Job | str | Path, out: str | Path | None = None, *, progress: Progress = _quiet) -> Made:
+    """Make every paper of a job, into ``out`` or the job folder's ``papers``.
+
+    Raises
+    ------
+    JobError
+        Where the job cannot be made as it stands; nothing is written then.
+    PapersNotWritten
+        Where the papers cannot be put in place; what was there is still there.
+    """
+    from .papers import all_papers
+    from .whole import write_whole
+
+    job = job if isinstance(job, Job) else load_job(job)
+    work = work_out(job, progress=progress)
+    progress("writing the papers")
+    papers = all_papers(work)
+    folder = Path(out) if out is not None else job.folder / "papers"
+    write_whole(folder, papers, revision=job.revision)
+    return Made(work, folder, tuple(sorted(papers)))
