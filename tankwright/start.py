@@ -1,0 +1,43 @@
+"""A new job folder to fill in: a small tank that makes as it stands, every section explained."""
+
+from __future__ import annotations
+
+from importlib import resources
+from pathlib import Path
+
+from .errors import FolderInUse
+
+__all__ = ["STARTER_FILES", "start_folder", "starter_text"]
+
+STARTER_FILES = ("job.toml", "shop.toml")
+
+
+def starter_text(name: str) -> str:
+    """The text of one starter file."""
+    return resources.files("tankwright").joinpath("templates", name).read_text(encoding="utf-8")
+
+
+def start_folder(folder: str | Path) -> tuple[Path, ...]:
+    """Write a starter ``job.toml`` and ``shop.toml`` into a folder, made if it is not there.
+
+    Returns the files written. Nothing is ever overwritten, and nothing is written if anything is in the way.
+
+    Raises
+    ------
+    FolderInUse
+        One of the files is already there, or the folder's name is taken by a file; carries ``.path``.
+    OSError
+        The folder cannot be made or written to.
+    """
+    place = Path(folder)
+    if place.exists() and not place.is_dir():
+        raise FolderInUse(place)
+    targets = [place / name for name in STARTER_FILES]
+    for target in targets:
+        if target.exists() or target.is_symlink():
+            raise FolderInUse(target)
+    place.mkdir(parents=True, exist_ok=True)
+    for target in targets:
+        with target.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(starter_text(target.name))
+    return tuple(targets)
