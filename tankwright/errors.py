@@ -2,7 +2,8 @@
 
     TankwrightError (Exception)
     ├── JobError (ValueError)          a job folder that cannot be read as it stands; carries ``.findings``
-    └── FolderInUse (FileExistsError)  a new job would overwrite something; carries ``.path``
+    ├── FolderInUse (FileExistsError)  a new job would overwrite something; carries ``.path``
+    └── CannotStart (OSError)          a new job's folder cannot be written; carries ``.path``
 
 A `Finding` is one mistake: which pattern or value, what was found, what is allowed, where it is
 written and one thing to try. ``JobError`` holds all of them, so that a job is mended in one go.
@@ -14,7 +15,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["Finding", "FolderInUse", "JobError", "TankwrightError"]
+__all__ = ["CannotStart", "Finding", "FolderInUse", "JobError", "TankwrightError"]
 
 #: Most mistakes written out in one message: more than fit on a screen help nobody.
 MOST_SHOWN = 20
@@ -73,4 +74,14 @@ class FolderInUse(TankwrightError, FileExistsError):
         super().__init__(
             f"{path.name} is already there, and nothing is ever overwritten.\n"
             "hint: name a folder that does not exist yet, or move that file away"
+        )
+
+
+class CannotStart(TankwrightError, OSError):
+    """A new job's folder cannot be made or written to; carries ``.path``."""
+
+    def __init__(self, path: Path, reason: str) -> None:
+        self.path = path
+        super().__init__(
+            f"{path.name or 'This folder'} cannot be written: {reason.lower()}.\nhint: choose another folder"
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib import resources
 from pathlib import Path
 
-from .errors import FolderInUse
+from .errors import CannotStart, FolderInUse, TankwrightError
 
 __all__ = ["STARTER_FILES", "start_folder", "starter_text"]
 
@@ -26,10 +26,19 @@ def start_folder(folder: str | Path) -> tuple[Path, ...]:
     ------
     FolderInUse
         One of the files is already there, or the folder's name is taken by a file; carries ``.path``.
-    OSError
+    CannotStart
         The folder cannot be made or written to.
     """
     place = Path(folder)
+    try:
+        return _write(place)
+    except TankwrightError:
+        raise
+    except (OSError, ValueError) as fault:
+        raise CannotStart(place, getattr(fault, "strerror", None) or "this is no name for a folder") from fault
+
+
+def _write(place: Path) -> tuple[Path, ...]:
     if place.exists() and not place.is_dir():
         raise FolderInUse(place)
     targets = [place / name for name in STARTER_FILES]
