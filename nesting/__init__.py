@@ -1,12 +1,15 @@
-"""Nest flat parts on sheets: fewest and cheapest sheets, the most useful offcut, cuts the machine can make.
+"""Nest flat parts on sheets: fewest and cheapest sheets, the most useful offcut, cuts the machine
+can make.
 
-    layout = nest([Part("lid", box(0, 0, 400, 300), quantity=2)], [Sheet("4x8", 1220, 2440, price=60)], gap_mm=6)
+    layout = nest([Part("lid", box(0, 0, 400, 300), quantity=2)], [Sheet("4x8", 1220, 2440,
+    price=60)], gap_mm=6)
 
 Knows flat outlines, sheets and prices, and nothing of what the parts are for.
 """
 
 from .errors import BadPart, BadSetting, BadSheet, LayoutFault, NestingError
 from .model import Cut, Layout, Offcut, Part, Placed, Sheet, Unplaced, UsedSheet
+from .nest import nest
 
 __all__ = [
     "BadPart",
@@ -22,4 +25,5 @@ __all__ = [
     "Sheet",
     "Unplaced",
     "UsedSheet",
+    "nest",
 ]

@@ -45,13 +45,19 @@ class BadSetting(NestingError, ValueError):
 class LayoutFault(NestingError, RuntimeError):
     """A finished layout broke one of its own rules.
 
-    Never the user's doing. ``.rule`` names the rule ("overlap", "gap", "edge", "grain", "turn", "outline",
-    "count", "cuts", "areas"), ``.names`` the parts, ``.sheet`` the sheet index, ``.found`` and ``.wanted`` the two
-    numbers (mm, mm2 or degrees).
+    Never the user's doing. ``.rule`` names the rule ("overlap", "gap", "edge", "grain", "turn",
+    "outline", "count", "cuts", "areas"), ``.names`` the parts, ``.sheet`` the sheet index,
+    ``.found`` and ``.wanted`` the two numbers (mm, mm2 or degrees).
     """
 
     def __init__(
-        self, rule: str, names: tuple[str, ...], sheet: int | None, found: float, wanted: float, text: str = ""
+        self,
+        rule: str,
+        names: tuple[str, ...],
+        sheet: int | None,
+        found: float,
+        wanted: float,
+        text: str = "",
     ) -> None:
         self.rule, self.names, self.sheet, self.found, self.wanted = rule, names, sheet, found, wanted
         where = "" if sheet is None else f" on sheet {sheet + 1}"

@@ -1,10 +1,10 @@
 """The values that go into a nest and come out of it.
 
 Words used here
-    sheet     a rectangle of stock, corner at the origin, width along x, height along y, mm. An offcut is a
-              sheet too, with an outline of its own.
-    grain     the rolling direction. On a part: the angle, in degrees in the part's own drawing, of the line
-              that must lie along the sheet's grain (either way round); None where it does not matter.
+    sheet     a rectangle of stock, corner at the origin, width along x, height along y, mm. An
+              offcut is a sheet too, with an outline of its own.
+    grain     the rolling direction. On a part: the angle, in degrees in the part's own drawing, of
+              the line that must lie along the sheet's grain (either way round); None where it does not matter.
     turn      counter-clockwise rotation in degrees, as placed against as drawn.
     flipped   turned face down: mirrored left to right (x becomes -x) *before* the turn.
     gap       least distance between the outlines of two parts on a sheet.
@@ -12,12 +12,14 @@ Words used here
     placed    a part's outline in its sheet's coordinates.
     skeleton  what is left of a sheet once parts and kept offcuts are taken out.
 
-How the two ways of cutting hand over their work: ``shear.place_shear`` and ``profile.place_profile`` are both
+How the two ways of cutting hand over their work: ``shear.place_shear`` and
+``profile.place_profile`` are both
 
     place(parts, sheets, *, gap_mm, edge_mm, seconds, seed, rotations, ...) -> Placement
 
-``parts`` and ``sheets`` are tuples, already checked. ``Placement`` says which sheets are used, in order, and where each
-copy of each part lies; ``nest`` checks it, works out costs, yields, offcuts and cut lengths, and wraps it as a ``Layout``.
+``parts`` and ``sheets`` are tuples, already checked. ``Placement`` says which sheets are used, in
+order, and where each copy of each part lies; ``nest`` checks it, works out costs, yields, offcuts
+and cut lengths, and wraps it as a ``Layout``.
 """
 
 from __future__ import annotations
@@ -48,7 +50,8 @@ __all__ = [
     "place_outline",
 ]
 
-# One tuple of degrees for every part, or one per part name ("*" for the rest); None leaves it to the way of cutting.
+# One tuple of degrees for every part, or one per part name ("*" for the rest); None leaves it to
+# the way of cutting.
 Rotations = Sequence[float] | Mapping[str, Sequence[float]] | None
 
 QUARTER_TURNS = (0.0, 90.0, 180.0, 270.0)
@@ -59,9 +62,10 @@ GRAIN_TOLERANCE_DEG = 0.05  # common practice, no source: far finer than anyone 
 class Part:
     """One flat part to be cut, ``quantity`` times.
 
-    ``outline`` is a shapely polygon in mm; its holes are kept and count as open. ``grain`` see the module.
-    ``may_flip`` allows it to be turned face down. ``priority`` is what a copy is worth when the sheets given do not
-    hold everything: the sum of priorities left out is made least, and among equals the area left out.
+    ``outline`` is a shapely polygon in mm; its holes are kept and count as open. ``grain`` see the
+    module. ``may_flip`` allows it to be turned face down. ``priority`` is what a copy is worth when
+    the sheets given do not hold everything: the sum of priorities left out is made least, and among
+    equals the area left out.
 
     Raises ``BadPart`` (a ValueError) for an outline that is empty, crosses itself or is not finite.
     """
@@ -107,10 +111,11 @@ class Part:
 class Sheet:
     """One size of stock, or one offcut.
 
-    ``width`` along x and ``height`` along y in mm; ``price`` each; ``quantity`` how many there are, None for as many
-    as needed. ``grain`` is "long" (along the longer side; along x when square), "x", "y", or None (no direction: any
-    turn is allowed). ``outline`` is the real shape of an offcut, inside the rectangle 0..width x 0..height; holes in it are
-    holes in the metal. ``blocked`` are polygons where nothing may lie: damage, clamps.
+    ``width`` along x and ``height`` along y in mm; ``price`` each; ``quantity`` how many there are,
+    None for as many as needed. ``grain`` is "long" (along the longer side; along x when square),
+    "x", "y", or None (no direction: any turn is allowed). ``outline`` is the real shape of an
+    offcut, inside the rectangle 0..width x 0..height; holes in it are holes in the metal.
+    ``blocked`` are polygons where nothing may lie: damage, clamps.
 
     Raises ``BadSheet`` (a ValueError).
     """
@@ -205,10 +210,11 @@ class Unplaced:
 class Cut:
     """One straight cut from edge to edge of the piece that is under the shear.
 
-    ``piece`` is the label of the piece being cut ("1", "1a", "1ab", the sheet's number first), ``makes`` the labels
-    of the two it becomes: the one measured off (nearer the sheet's origin), then the rest. ``axis`` "x": the blade stands
-    along y, and ``distance`` (mm) is measured along x from the piece's left edge; "y": the blade lies along x, measured up from
-    the lower edge. ``length`` is the length of the cut, mm; ``line`` its two ends on the sheet. ``purpose`` is
+    ``piece`` is the label of the piece being cut: "2" is the second sheet, "2.5" the fifth piece
+    made from it. ``makes`` are the labels of the two it becomes: the one measured off (nearer the
+    sheet's origin), then the rest. ``axis`` "x": the blade stands along y, and ``distance`` (mm) is measured along x
+    from the piece's left edge; "y": the blade lies along x, measured up from the lower edge.
+    ``length`` is the length of the cut, mm; ``line`` its two ends on the sheet. ``purpose`` is
     "square" (squaring cut on a raw edge), "part" (sets parts apart) or "trim" (takes waste off).
     """
 
@@ -261,10 +267,12 @@ class UsedSheet:
 
 @dataclass(frozen=True)
 class Placement:
-    """What a placer hands to ``nest``: ``used[i]`` is the stock of physical sheet i, ``placed[k].sheet`` points into it.
+    """What a placer hands to ``nest``: ``used[i]`` is the stock of physical sheet i,
+    ``placed[k].sheet`` points into it.
 
-    ``bound`` is a proven lower bound on cost (on the number of sheets where all prices are 0), ``proven`` that it is
-    reached. ``cuts`` and ``offcuts`` may be given where the placer knows them (shear does); None has them worked out.
+    ``bound`` is a proven lower bound on cost (on the number of sheets where all prices are 0),
+    ``proven`` that it is reached. ``cuts`` and ``offcuts`` may be given where the placer knows them
+    (shear does); None has them worked out.
     """
 
     placed: tuple[Placed, ...]
@@ -275,16 +283,18 @@ class Placement:
     cuts: tuple[Cut, ...] | None = None
     offcuts: tuple[Offcut, ...] | None = None
     notes: tuple[str, ...] = ()
+    stopped: bool = False
 
 
 @dataclass(frozen=True)
 class Layout:
     """A finished, checked nest.
 
-    ``bound`` is a proven lower bound: on ``cost``, or on the number of sheets where every price is 0 (``bound_of`` says
-    which). ``proven`` is true when nothing can be cheaper in this way of cutting. ``cuts`` are the ordered
-    edge-to-edge cuts (shear only); ``cut_length`` mm and ``pierces`` serve both ways. ``stopped`` is true when the search was
-    interrupted and this is the best found until then.
+    ``bound`` is a proven lower bound: on ``cost``, or on the number of sheets where every price is
+    0 (``bound_of`` says which). ``proven`` is true when nothing can be cheaper in this way of
+    cutting. ``cuts`` are the ordered edge-to-edge cuts (shear only); ``cut_length`` mm and
+    ``pierces`` serve both ways. ``stopped`` is true when the search was interrupted and this is the
+    best found until then.
     """
 
     cutting: str
@@ -328,11 +338,12 @@ OnBetter = Callable[[Placement], None]
 def allowed_turns(
     part: Part, sheet: Sheet, rotations: Rotations, *, flipped: bool = False
 ) -> tuple[float, ...] | None:
-    """Turns in degrees, 0 <= turn < 360, that ``part`` may have on ``sheet``; None where any turn will do.
+    """Turns in degrees, 0 <= turn < 360, that ``part`` may have on ``sheet``; None where any turn
+    will do.
 
-    Grain decides where both have it: the two turns that lay the part's grain along the sheet's, whatever ``rotations``
-    says, less one of them if ``rotations`` names only the other. Otherwise ``rotations`` decides. A flipped part's
-    grain runs at the mirror image of its angle.
+    Grain decides where both have it: the two turns that lay the part's grain along the sheet's,
+    whatever ``rotations`` says, less one of them if ``rotations`` names only the other. Otherwise
+    ``rotations`` decides. A flipped part's grain runs at the mirror image of its angle.
     """
     wanted: Sequence[float] | None
     if isinstance(rotations, Mapping):
@@ -360,13 +371,15 @@ def _apart_deg(a: float, b: float) -> float:
 def place_outline(
     part: Part, turn_deg: float, flipped: bool = False, corner: tuple[float, float] | None = None
 ) -> Polygon:
-    """The part's outline flipped, then turned about its origin, then moved so that its bounding box starts at ``corner``.
+    """The part's outline flipped, then turned about its origin, then moved so that its bounding box
+    starts at ``corner``.
 
     Quarter turns are exact. With ``corner`` None it is not moved. The caller flips only parts whose
     ``may_flip`` is true.
     """
     shape = part.outline
-    quarter = round(turn_deg / 90.0) % 4 if abs(turn_deg / 90.0 - round(turn_deg / 90.0)) < 1e-12 else None
+    quarters = turn_deg / 90.0
+    quarter = round(quarters) % 4 if abs(quarters - round(quarters)) < 1e-12 else None
     mirror = -1.0 if flipped else 1.0
     if quarter is not None:
         c, s = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))[quarter]

@@ -1,0 +1,107 @@
+"""Nesting for a shear: bounding rectangles, straight cuts from edge to edge, any number of stages.
+
+Small jobs are solved to proof (``shear_exact``). Larger ones start from quick layouts (``quick`` and our own greedy) and
+are improved until their time is up (``shear_search``), always with a lower bound beside them.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from .model import OnBetter, Part, Placement, Rotations, Sheet, Unplaced
+from .quick import quick_plan
+from .shear_cuts import realise
+from .shear_exact import exact_seconds, solve_exact
+from .shear_job import Job, make_job
+from .shear_plan import Plan, cost_of, rank
+from .shear_search import Watch, area_bound, greedy_plans, improve
+
+__all__ = ["place_shear"]
+
+EXACT_SHARE = 0.7  # of the time given that the proof may be foreseen to take
+
+
+def place_shear(
+    parts: tuple[Part, ...],
+    sheets: tuple[Sheet, ...],
+    *,
+    gap_mm: float,
+    edge_mm: float,
+    seconds: float,
+    seed: int,
+    rotations: Rotations = None,
+    squaring_mm: float = 0.0,
+    keep_side_mm: float = 150.0,
+    keep_area_mm2: float = 60000.0,
+    on_better: OnBetter | None = None,
+) -> Placement:
+    """Place the parts' bounding rectangles; see ``nest`` for the settings and ``Placement`` for what comes back."""
+    job = make_job(
+        parts, sheets, gap_mm=gap_mm, edge_mm=edge_mm, squaring_mm=squaring_mm, rotations=rotations
+    )
+
+    def finish(plan: Plan, bound: float, proven: bool, stopped: bool = False) -> Placement:
+        real = realise(
+            job, plan, min_side_mm=keep_side_mm, min_area_mm2=keep_area_mm2, squaring_mm=squaring_mm
+        )
+        return Placement(
+            placed=real.placed,
+            used=tuple(job.stocks[stock].sheet for stock, _ in plan.sheets),
+            unplaced=(*job.hopeless, *_left(job, plan)),
+            bound=min(bound, cost_of(job, plan)) if not plan.left else bound,
+            proven=proven,
+            cuts=real.cuts,
+            offcuts=real.offcuts,
+            stopped=stopped,
+        )
+
+    if not job.kinds:
+        return finish(Plan(()), 0.0, True)
+    watch = Watch(seconds)
+    bound = area_bound(job)
+    best: Plan | None = None
+    proven = False
+    try:
+        for plan in greedy_plans(job):
+            if best is None or rank(job, plan) < rank(job, best):
+                best = plan
+        quick = quick_plan(job, tries=_quick_tries(job), seed=seed)
+        if best is None or (quick is not None and rank(job, quick) < rank(job, best)):
+            best = quick
+        assert best is not None
+        if on_better is not None:
+            on_better(finish(best, bound, False))
+        if exact_seconds(job) <= EXACT_SHARE * seconds:
+            exact = solve_exact(job)
+            bound = max(bound, exact.bound)
+            if rank(job, exact.plan) < rank(job, best):
+                best = exact.plan
+            proven = exact.proven
+        else:
+            best, bound = improve(job, best, bound, watch, seed, lambda p, b: on_better and on_better(finish(p, b, False)))
+    except KeyboardInterrupt:
+        if best is None:
+            raise
+        return finish(best, bound, False, True)
+    proven = proven or (not best.left and cost_of(job, best) <= bound + 1e-9)
+    return finish(best, bound, proven)
+
+
+def _quick_tries(job: Job) -> int:
+    """How many rectpack layouts to ask for: 24 of a usual job, fewer of a large one; about half a second at most."""
+    return max(4, min(24, 2400 // max(1, sum(job.counts))))
+
+
+def _left(job: Job, plan: Plan) -> list[Unplaced]:
+    """Why each kind was left out: the sheets ran out."""
+    copies = Counter(plan.left)
+    out = []
+    for kind, count in sorted(copies.items()):
+        names = Counter(job.kinds[kind].parts[-count:])
+        for p, many in sorted(names.items()):
+            part = job.parts[p]
+            have = ", ".join(f"{one.limit} of {one.sheet.name}" for one in job.stocks if one.limit is not None)
+            out.append(
+                Unplaced(part, f"{part.name}: no room left for {many} on the sheets in stock ({have})", many)
+            )
+    return out
