@@ -274,7 +274,7 @@ def _tunnel(patterns: Patterns, thickness: float) -> list[Finding]:
     widest = _plan_on(patterns, "widest")
     widest_half = plan_half_width(widest, share) if widest else lower
     found = _tunnel_sizes(tunnel)
-    found += _crown_room(crown, x, inside & (widest_half > 0.5 * tunnel.half(x)), thickness)
+    found += _crown_room(crown, x, inside & (widest_half > tunnel.half(x)), thickness)
     shallow = np.where((x > side.bottom.points[0, 0] + 1) & (x < side.bottom.points[-1, 0] - 1), depth, np.inf)
     k = int(np.argmin(shallow))
     if shallow[k] < 3 * thickness:
@@ -342,7 +342,7 @@ def _tunnel_sizes(tunnel: Tunnel) -> list[Finding]:
             Finding(
                 strength,
                 "tunnel",
-                "room at each side of the backbone after weld draw-in",
+                f"{_mm(room)} of room at each side of the backbone after weld draw-in",
                 f"{_mm(room)} ({_mm(pattern.side_room)} less {_mm(pattern.draw_in)} drawn in)",
                 f"at least {_mm(LEAST_SIDE_MM)}, {_mm(GOOD_SIDE_MM)} is comfortable (common practice)",
                 None,
@@ -354,7 +354,7 @@ def _tunnel_sizes(tunnel: Tunnel) -> list[Finding]:
             Finding(
                 "look",
                 "tunnel",
-                "room over the backbone",
+                f"{_mm(pattern.top_room)} of room over the backbone",
                 _mm(pattern.top_room),
                 f"at least {_mm(LEAST_TOP_MM)} (common practice)",
                 None,

@@ -18,28 +18,74 @@ from itertools import pairwise
 
 import numpy as np
 
-__all__ = ["Curve", "curve_through", "polyline_length", "resample"]
+__all__ = ["Curve", "curve_through", "monotone_between", "polyline_length"]
 
 #: Most that a dense polyline's chord may miss its curve by, mm. Ten times finer than any paper is read.
 CHORD_MM = 0.01
 
 
 def _natural_second_derivatives(t: np.ndarray, p: np.ndarray) -> np.ndarray:
-    """Second derivatives at the knots of the natural cubic spline through p (n, d) at parameters t (n,)."""
-    from scipy.linalg import solve_banded
+    """Second derivatives at the knots of the natural cubic spline through p (n, d) at parameters t (n,).
 
+    The tridiagonal system is solved by elimination (Thomas): a pattern has tens of points, and importing
+    a solver for it would take longer than the whole check of a job.
+    """
     n = len(t)
     m = np.zeros_like(p)
     if n < 3:
         return m
     h = np.diff(t)
-    slope = np.diff(p, axis=0) / h[:, None]
-    bands = np.zeros((3, n - 2))
-    bands[0, 1:] = h[1:-1]
-    bands[1] = 2 * (h[:-1] + h[1:])
-    bands[2, :-1] = h[1:-1]
-    m[1:-1] = solve_banded((1, 1), bands, 6 * np.diff(slope, axis=0))
+    right = 6 * np.diff(np.diff(p, axis=0) / h[:, None], axis=0)
+    diagonal = 2 * (h[:-1] + h[1:])
+    for i in range(1, n - 2):
+        share = h[i] / diagonal[i - 1]
+        diagonal[i] -= share * h[i]
+        right[i] -= share * right[i - 1]
+    for i in range(n - 3, -1, -1):
+        m[i + 1] = (right[i] - h[i + 1] * m[i + 2]) / diagonal[i]
     return m
+
+
+def monotone_between(knots: np.ndarray, values: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """Values (n, ...) at ``at`` (n,), carried smoothly from knot to knot without overshoot.
+
+    ``values`` (k, ...) at rising ``knots`` (k,), k >= 2. F. N. Fritsch and J. Butland, "A method for
+    constructing local monotone piecewise cubic interpolants", SIAM J. Sci. Stat. Comput. 5 (1984), with
+    the usual one-sided ends: what scipy calls PCHIP.
+    """
+    h = np.diff(knots)
+    wide = h.reshape(-1, *[1] * (values.ndim - 1))
+    slope = np.diff(values, axis=0) / wide
+    if len(knots) == 2:
+        d = np.concatenate([slope, slope])
+    else:
+        w1, w2 = 2 * wide[1:] + wide[:-1], wide[1:] + 2 * wide[:-1]
+        same = np.sign(slope[1:]) * np.sign(slope[:-1]) > 0
+        with np.errstate(divide="ignore", invalid="ignore"):
+            mean = (w1 + w2) / (w1 / slope[:-1] + w2 / slope[1:])
+        inner = np.where(same, mean, 0.0)
+        ends = [
+            _one_sided(wide[0], wide[1], slope[0], slope[1]),
+            _one_sided(wide[-1], wide[-2], slope[-1], slope[-2]),
+        ]
+        d = np.concatenate([ends[0][None], inner, ends[1][None]])
+    k = np.clip(np.searchsorted(knots, at, side="right") - 1, 0, len(h) - 1)
+    t = ((at - knots[k]) / h[k]).reshape(-1, *[1] * (values.ndim - 1))
+    t2, t3 = t * t, t * t * t
+    span = wide[k]
+    return (
+        (2 * t3 - 3 * t2 + 1) * values[k]
+        + (t3 - 2 * t2 + t) * span * d[k]
+        + (3 * t2 - 2 * t3) * values[k + 1]
+        + (t3 - t2) * span * d[k + 1]
+    )
+
+
+def _one_sided(h0: np.ndarray, h1: np.ndarray, s0: np.ndarray, s1: np.ndarray) -> np.ndarray:
+    """Slope at an end from the two nearest spans, kept from overshooting."""
+    d = ((2 * h0 + h1) * s0 - h0 * s1) / (h0 + h1)
+    d = np.where(np.sign(d) != np.sign(s0), 0.0, d)
+    return np.where((np.sign(s0) != np.sign(s1)) & (np.abs(d) > 3 * np.abs(s0)), 3 * s0, d)
 
 
 def _dense_run(p: np.ndarray, chord_mm: float, first: int, stop: int) -> np.ndarray:
@@ -146,10 +192,3 @@ def curve_through(
 def polyline_length(points: np.ndarray) -> float:
     """Length of a polyline (n, d), mm."""
     return float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
-
-
-def resample(points: np.ndarray, count: int) -> np.ndarray:
-    """``count`` points at even distances along a polyline (n, d)."""
-    s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
-    even = np.linspace(0, s[-1], count)
-    return np.stack([np.interp(even, s, points[:, k]) for k in range(points.shape[1])], axis=1)

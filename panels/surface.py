@@ -21,7 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .curves import Curve
+from .curves import Curve, monotone_between
 from .errors import SurfaceError
 from .patterns import KneeRelief, Patterns, PlanPattern, SectionPattern, SectionShape
 
@@ -63,10 +63,8 @@ class _Stations:
     knots: np.ndarray  # (k, 3): u, x of the foot, x of the head
 
     def foot_head(self, u: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        from scipy.interpolate import PchipInterpolator
-
         side = self.patterns.side
-        x = PchipInterpolator(self.knots[:, 0], self.knots[:, 1:])(u)
+        x = monotone_between(self.knots[:, 0], self.knots[:, 1:], u)
         foot, head = (
             np.column_stack([x[:, k], run.second_at(x[:, k])]) for k, run in enumerate((side.bottom, side.top))
         )
@@ -265,8 +263,6 @@ def _section_proportions(
 
 def _carry(rows: list[tuple[float, _Proportions]], u: np.ndarray) -> _Proportions:
     """Proportions at stations u (n,), carried monotonely from section to section and held at the ends."""
-    from scipy.interpolate import PchipInterpolator
-
     at = [row[0] for row in rows]
     ends_before, ends_after = [0.0] * (at[0] > 1e-9), [1.0] * (at[-1] < 1 - 1e-9)
     knots = np.array([*ends_before, *at, *ends_after])
@@ -274,7 +270,7 @@ def _carry(rows: list[tuple[float, _Proportions]], u: np.ndarray) -> _Proportion
     def carried(part: str) -> np.ndarray:
         values = [getattr(row[1], part)[0] for row in rows]
         values = [values[0]] * len(ends_before) + values + [values[-1]] * len(ends_after)
-        return PchipInterpolator(knots, np.array(values))(u) if len(knots) > 1 else np.array(values * len(u))
+        return monotone_between(knots, np.array(values), u)
 
     return _Proportions(carried("crown"), carried("side"), carried("lower"))
 

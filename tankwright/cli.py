@@ -27,7 +27,7 @@ class _Counter(click.Group):
         except TankwrightError as fault:
             click.echo(str(fault), err=True)
             ctx.exit(2)
-        except (click.exceptions.Exit, click.exceptions.Abort, click.ClickException):
+        except (click.exceptions.Exit, click.exceptions.Abort, click.ClickException, BrokenPipeError):
             raise
         except Exception as fault:
             from panels.errors import PanelsError

@@ -43,7 +43,7 @@ from .sources import PointSet
 __all__ = ["RUNS", "SCHEMES", "JobFile"]
 
 RUNS = ("top", "bottom", "front", "rear")
-SCHEMES = ("crown and sides", "widest line", "halves", "drawn")
+SCHEMES = ("crown and sides", "crown, shoulders and sides", "widest line", "halves", "drawn")
 
 #: A sheet that a tank is made of, mm. Common practice, no source; past it the unit is probably wrong.
 THINNEST_MM, THICKEST_MM = 0.4, 6.5

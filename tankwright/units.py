@@ -25,6 +25,7 @@ __all__ = [
     "show_length",
     "show_size",
     "show_thickness",
+    "show_volume",
     "thickness_mm",
 ]
 
@@ -258,3 +259,13 @@ def show_thickness(mm: float, unit: str = "mm", *, gauge: str = "") -> str:
     if gauge:
         return f"{gauge} ({', '.join(beside)})"
     return beside[0] if len(beside) == 1 else f"{inches} ({metric})"
+
+
+#: Litres in a US gallon: 231 cubic inches of 25.4 mm each (NIST Handbook 44, appendix C).
+LITRES_PER_US_GALLON = 231 * 25.4**3 / 1e6
+
+
+def show_volume(litres: float, unit: str = "mm") -> str:
+    """A volume in litres, with US gallons beside it where the job is in inches."""
+    gallons = f" ({litres / LITRES_PER_US_GALLON:.2f} US gal)" if unit == "in" else ""
+    return f"{litres:.1f} L{gallons}"
