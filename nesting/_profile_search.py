@@ -1,0 +1,388 @@
+"""From a first layout to a better one: fewer or cheaper sheets, then a shorter last sheet, until the work is used up.
+
+Words used here
+    nest      kinds of the sheets in use, and a place on them for every copy
+    rung      a set of sheets cheaper than the best nest so far, to be tried
+    work      seconds on the machine these figures were measured on, counted from what is done, not from a clock
+
+Nothing here reads a clock; ``Work.clock`` may be given to stop a run early on a slow machine.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ._profile_check import faults
+from ._profile_grid import Bench, Grid, Spot, State, separate
+from ._profile_quick import Stock, first_layout
+from ._profile_sets import rank_of, sheet_area, sheet_sets
+from ._profile_shapes import Variant, Variants
+from ._profile_squeeze import settle, squeeze, used_length
+
+__all__ = ["Nest", "Problem", "Work", "climb_down", "fill_up", "quick_nest", "shorten"]
+
+CELLS = 16000  # cells of the grid over the area that the parts will fill; tuned by eye
+DENSE = 0.95  # sets filled beyond this are tried last
+FIRST_SLICE, SHRINK = 0.06, 0.02  # of the work, for one rung; of the length, for one step
+
+
+@dataclass(eq=False)
+class Work:
+    """A budget of work, and who to tell of better nests."""
+
+    total: float
+    clock: Callable[[], bool] | None = None  # True when the time is up
+    done: float = 0.0
+    cut_short: bool = False
+
+    def over(self) -> bool:
+        """Whether to stop."""
+        if self.clock is not None and self.clock():
+            self.cut_short = True
+        return self.cut_short or self.done >= self.total
+
+
+@dataclass(frozen=True, eq=False)
+class Nest:
+    """Kinds of the sheets used and a place for each copy; None for a copy left out."""
+
+    kinds: tuple[int, ...]
+    spots: tuple[Spot | None, ...]
+
+
+@dataclass(eq=False)
+class Problem:
+    """What is to be nested: copies by part number, largest first."""
+
+    variants: Variants
+    stock: Stock
+    copies: tuple[int, ...]
+    gap: float
+    edge: float
+    grid: Grid = field(init=False)
+
+    def __post_init__(self) -> None:
+        area = sum(self.variants.parts[p].outline.area for p in self.copies)
+        least = min(min(_sides(self.variants.parts[p].outline.bounds)) for p in self.copies)
+        step = math.sqrt(area / 0.8 / CELLS)
+        self.grid = Grid(self.variants, self.gap, min(step, max(least / 2, step / 3)))
+
+    def benches(self, kinds: Sequence[int]) -> list[Bench]:
+        return [Bench(self.stock.sheets[kind], self.edge) for kind in kinds]
+
+    def choices(self, copies: Sequence[int], kinds: Sequence[int]) -> list[list[list[Variant]]]:
+        """[copy][sheet] -> variants that may lie there."""
+        by_part = {
+            part: {kind: self.variants.on(part, self.stock.sheets[kind]) for kind in set(kinds)} for part in set(copies)
+        }
+        return [[by_part[part][kind] for kind in kinds] for part in copies]
+
+    def score(self, nest: Nest) -> tuple[float, ...]:
+        """Less is better: worth left out, area left out, price, sheets, area, length on the sheet to be kept."""
+        left = [self.variants.parts[p] for p, s in zip(self.copies, nest.spots, strict=True) if s is None]
+        worth = math.fsum(part.priority for part in left)
+        area = math.fsum(part.outline.area for part in left)
+        rank = rank_of([self.stock.sheets[kind] for kind in nest.kinds])
+        return (worth, area, *rank, self.short_side(nest)[1])
+
+    def short_side(self, nest: Nest) -> tuple[int, float]:
+        """The sheet with most to spare beyond its parts, and minus the area to spare (mm2)."""
+        benches, spots = self.benches(nest.kinds), [s for s in nest.spots if s is not None]
+        spare = []
+        for number, bench in enumerate(benches):
+            free = bench.high[bench.axis] - used_length(benches, spots, number)
+            spare.append(free * (bench.high[1 - bench.axis] - bench.low[1 - bench.axis]))
+        best = max(range(len(spare)), key=lambda k: spare[k], default=-1)
+        return best, -round(spare[best], 3) if best >= 0 else 0.0
+
+
+def _sides(bounds: tuple[float, float, float, float]) -> tuple[float, float]:
+    return bounds[2] - bounds[0], bounds[3] - bounds[1]
+
+
+def quick_nest(problem: Problem) -> Nest:
+    """The best of a few first layouts, each opening sheets in another order."""
+    sheets = problem.stock.sheets
+    areas = [sheet_area(sheet, problem.gap, problem.edge) for sheet in sheets]
+    kinds = [k for k in range(len(sheets)) if sheets[k].quantity != 0 and areas[k] > 0]
+    by_price = sorted(kinds, key=lambda k: (sheets[k].price / areas[k], sheets[k].price, -areas[k], k))
+    orders = [by_price]
+    if len(problem.copies) <= 40:
+        orders += [[k, *[o for o in by_price if o != k]] for k in by_price[1:4]]
+    best: Nest | None = None
+    for order in orders:
+        step = math.sqrt(max((areas[k] for k in order), default=1.0) / (12000 if len(problem.copies) <= 40 else 6000))
+        used, spots = first_layout(
+            problem.variants, problem.copies, problem.stock, order, gap=problem.gap, edge=problem.edge, step=step
+        )
+        nest = drop_empty(Nest(tuple(used), tuple(spots)))
+        if not faults(problem, nest) and (best is None or problem.score(nest) < problem.score(best)):
+            best = nest
+    return best or Nest((), (None,) * len(problem.copies))
+
+
+def drop_empty(nest: Nest) -> Nest:
+    """Without sheets that hold nothing."""
+    held = sorted({spot.sheet for spot in nest.spots if spot is not None})
+    number = {old: new for new, old in enumerate(held)}
+    spots = tuple(s and Spot(number[s.sheet], s.variant, s.x, s.y) for s in nest.spots)
+    return Nest(tuple(nest.kinds[k] for k in held), spots)
+
+
+# --------------------------------------------------------------------------------------- cheaper sets
+
+
+def climb_down(
+    problem: Problem, best: Nest, work: Work, rng: np.random.Generator, better: Callable[[Nest], None]
+) -> Nest:
+    """Try to hold the same copies, or more of them, on cheaper sheets. ``better`` hears of each better nest."""
+    share = FIRST_SLICE * work.total
+    tried: dict[tuple[tuple[int, ...], tuple[int, ...]], State] = {}
+    while not work.over():
+        rungs = _rungs(problem, best)
+        if not rungs:
+            break
+        held = [i for i, spot in enumerate(best.spots) if spot is not None]
+        for rung in rungs:
+            found = _try_set(problem, held, rung, tried, min(work.total, work.done + share), work, rng)
+            if found is not None and problem.score(found) < problem.score(best):
+                best = found
+                better(best)
+                break
+        else:
+            share *= 2
+    return best
+
+
+def fill_up(problem: Problem, best: Nest, work: Work, rng: np.random.Generator, better: Callable[[Nest], None]) -> Nest:
+    """Where the stock does not hold everything, try to place one copy more, then another; half the work at most."""
+    kinds = tuple(k for k, s in enumerate(problem.stock.sheets) for _ in range(s.quantity or 0))
+    if any(sheet.quantity is None for sheet in problem.stock.sheets) or not kinds:
+        return best
+    areas = [sheet_area(sheet, problem.gap, problem.edge) for sheet in problem.stock.sheets]
+    share, half = FIRST_SLICE / 2 * work.total, work.done + work.total / 2
+    tried: dict[tuple[tuple[int, ...], tuple[int, ...]], State] = {}
+    while not work.over() and work.done < half:
+        held = [i for i, spot in enumerate(best.spots) if spot is not None]
+        hopeful = []
+        for part in dict.fromkeys(p for p, s in zip(problem.copies, best.spots, strict=True) if s is None):
+            i = next(i for i, p in enumerate(problem.copies) if p == part and best.spots[i] is None)
+            copies = [problem.copies[k] for k in (*held, i)]
+            if _all_fit(problem, copies, kinds) and _needed(problem, copies) <= sum(areas[k] for k in kinds):
+                hopeful.append(sorted((*held, i)))
+        if not hopeful:
+            break
+        for more in hopeful:
+            found = _try_set(problem, more, kinds, tried, min(half, work.done + share), work, rng)
+            if found is not None:
+                best = found
+                better(best)
+                break
+        else:
+            share *= 2
+    return best
+
+
+def _rungs(problem: Problem, best: Nest) -> list[tuple[int, ...]]:
+    """Up to six sets of sheets worth trying, the most hopeful first."""
+    sheets = problem.stock.sheets
+    held = [p for p, s in zip(problem.copies, best.spots, strict=True) if s is not None]
+    needed = _needed(problem, held)
+    areas = [sheet_area(sheet, problem.gap, problem.edge) for sheet in sheets]
+    now = rank_of([sheets[k] for k in best.kinds])
+    found, _ = sheet_sets(sheets, needed, areas, below=now, most=40)
+    sets = [tuple(s) for s in found if _all_fit(problem, held, s)]
+    fill = {s: needed / sum(areas[k] for k in s) for s in sets}
+    # A set that holds another of no lower price is no easier than that one is worth: keep the loosest per price.
+    loosest: dict[tuple[float, int], tuple[int, ...]] = {}
+    for s in sets:
+        rank = rank_of([sheets[k] for k in s])[:2]
+        if rank not in loosest or fill[s] < fill[loosest[rank]]:
+            loosest[rank] = s
+    kept = sorted(loosest.values(), key=lambda s: (fill[s] > DENSE, rank_of([sheets[k] for k in s])))
+    return kept[:6]
+
+
+def _needed(problem: Problem, copies: Sequence[int]) -> float:
+    from ._profile_sets import part_area
+
+    each = {p: part_area(problem.variants.parts[p], problem.gap) for p in set(copies)}
+    return math.fsum(each[p] for p in copies)
+
+
+def _all_fit(problem: Problem, copies: Sequence[int], kinds: Sequence[int]) -> bool:
+    """Whether each part by itself fits on some sheet of the set, by its bounding box."""
+    benches = problem.benches(sorted(set(kinds)))
+    for part in set(copies):
+        if not any(
+            v.width <= b.high[0] - b.low[0] + 1e-6 and v.height <= b.high[1] - b.low[1] + 1e-6
+            for b in benches
+            for v in problem.variants.on(part, b.stock)
+        ):
+            return False
+    return True
+
+
+def _try_set(
+    problem: Problem,
+    held: Sequence[int],
+    kinds: tuple[int, ...],
+    tried: dict[tuple[tuple[int, ...], tuple[int, ...]], State],
+    until: float,
+    work: Work,
+    rng: np.random.Generator,
+) -> Nest | None:
+    """Search one set of sheets for a legal nest of the copies numbered ``held``; goes on where it left off."""
+    copies = [problem.copies[i] for i in held]
+    benches = problem.benches(kinds)
+    state = tried.get((tuple(held), kinds))
+    if state is None:
+        start = _throw(problem, copies, kinds, benches, rng)
+        if start is None:
+            return None
+        state = State.of(problem.grid, benches, problem.choices(copies, kinds), start)
+        tried[(tuple(held), kinds)] = state
+    found = solve(problem, state, until, work, rng)
+    if found is None:
+        return None
+    spots: list[Spot | None] = [None] * len(problem.copies)
+    for i, spot in zip(held, found, strict=True):
+        spots[i] = spot
+    nest = drop_empty(Nest(kinds, tuple(spots)))
+    return None if faults(problem, nest) else nest
+
+
+def _throw(
+    problem: Problem, copies: Sequence[int], kinds: Sequence[int], benches: list[Bench], rng: np.random.Generator
+) -> list[Spot] | None:
+    """A random place for each copy, on a sheet that can hold it, larger sheets more often."""
+    spots = []
+    for options in problem.choices(copies, kinds):
+        open_ = [
+            (s, v)
+            for s, bench in enumerate(benches)
+            for v in options[s]
+            if v.width <= bench.room()[2] - bench.low[0] + 1e-6 and v.height <= bench.room()[3] - bench.low[1] + 1e-6
+        ]
+        if not open_:
+            return None
+        size = np.array([benches[s].stock.area for s, _ in open_])
+        s, v = open_[int(rng.choice(len(open_), p=size / size.sum()))]
+        x0, y0, x1, y1 = benches[s].room()
+        spots.append(Spot(s, v, x0 + rng.random() * (x1 - x0 - v.width), y0 + rng.random() * (y1 - y0 - v.height)))
+    return spots
+
+
+def solve(problem: Problem, state: State, until: float, work: Work, rng: np.random.Generator) -> list[Spot] | None:
+    """Separate, then settle exactly; shake and go on until ``until``."""
+    grid = state.grid
+    while not work.over() and work.done < until:
+        before = grid.spent
+        slice_ = min(0.5, max(until - work.done, 0.02))
+        free = separate(state, rng, work=before + slice_, patience=150)
+        ran_out = grid.spent >= before + slice_
+        near = free or float(state.overlap.sum()) < 3 * grid.step
+        found = settle(grid, state.benches, state.spots(), 2 * grid.step) if near else None
+        work.done += grid.spent - before
+        if found is not None:
+            return found
+        if free or not ran_out:
+            shake(state, rng)
+    return None
+
+
+def shake(state: State, rng: np.random.Generator) -> None:
+    """Swap two copies, large ones more often, and forget the weights."""
+    count = len(state.sheet)
+    state.weight[:] = 1.0
+    if count < 2:
+        return
+    size = np.array([v.width * v.height for v in state.variant])
+    i, k = (int(v) for v in rng.choice(count, size=2, replace=False, p=size / size.sum()))
+    places = [state.spots()[n] for n in (i, k)]
+    for n, spot in ((i, places[1]), (k, places[0])):
+        options = state.choices[n][spot.sheet]
+        if options:
+            state.sheet[n] = spot.sheet
+            state.variant[n] = options[int(rng.integers(len(options)))]
+            state.snap(n, spot.x, spot.y)
+    state.measure()
+
+
+# ---------------------------------------------------------------------------------- a shorter last sheet
+
+
+def shorten(problem: Problem, best: Nest, work: Work, rng: np.random.Generator, better: Callable[[Nest], None]) -> Nest:
+    """Free as much as can be freed at the far end of the sheet that has most to spare."""
+    sheet, _ = problem.short_side(best)
+    if sheet < 0:
+        return best
+    held = [i for i, spot in enumerate(best.spots) if spot is not None]
+    copies = [problem.copies[i] for i in held]
+    choices = problem.choices(copies, best.kinds)
+    shrink = SHRINK
+
+    def wrap(spots: Sequence[Spot]) -> Nest:
+        full: list[Spot | None] = [None] * len(best.spots)
+        for i, spot in zip(held, spots, strict=True):
+            full[i] = spot
+        return Nest(best.kinds, tuple(full))
+
+    benches = problem.benches(best.kinds)
+    spots = [spot for spot in best.spots if spot is not None]
+    state: State | None = None
+    while not work.over():
+        benches[sheet].limit = math.inf
+        before = problem.grid.spent
+        tight = squeeze(problem.grid, benches, spots, sheet, 3 * problem.grid.step)
+        work.done += problem.grid.spent - before
+        if not faults(problem, wrap(tight)) and problem.score(wrap(tight)) < problem.score(best):
+            best, spots = wrap(tight), tight
+            better(best)
+        length = used_length(benches, spots, sheet)
+        if length <= 0:
+            break
+        found = None
+        while found is None and not work.over():
+            benches[sheet].limit = benches[sheet].low[benches[sheet].axis] + (
+                (length - benches[sheet].low[benches[sheet].axis]) * (1 - shrink)
+            )
+            if not _fits(state.variant if state else [s.variant for s in spots], choices, benches):
+                shrink /= 2
+                if shrink < 1e-4:
+                    return best
+                continue
+            state = State.of(problem.grid, benches, choices, _turned(spots, choices, benches))
+            found = solve(problem, state, work.done + 0.08 * work.total, work, rng)
+            if found is None:
+                shrink = max(shrink * 0.6, 0.002)
+        if found is not None and not faults(problem, wrap(found)):
+            spots = found
+    return best
+
+
+def _fits(variants: Sequence[Variant], choices: list[list[list[Variant]]], benches: list[Bench]) -> bool:
+    """Whether each copy still fits somewhere."""
+    return all(
+        any(_goes(v, bench) for s, bench in enumerate(benches) for v in options[s]) for options in choices
+    ) and len(variants) == len(choices)
+
+
+def _goes(variant: Variant, bench: Bench) -> bool:
+    x0, y0, x1, y1 = bench.room()
+    return variant.width <= x1 - x0 + 1e-6 and variant.height <= y1 - y0 + 1e-6
+
+
+def _turned(spots: Sequence[Spot], choices: list[list[list[Variant]]], benches: list[Bench]) -> list[Spot]:
+    """The same, with copies that no longer fit as they lie given a turn that does."""
+    found = []
+    for spot, options in zip(spots, choices, strict=True):
+        if not _goes(spot.variant, benches[spot.sheet]):
+            s, v = next((s, v) for s, bench in enumerate(benches) for v in options[s] if _goes(v, bench))
+            spot = Spot(s, v, spot.x, spot.y)
+        found.append(spot)
+    return found
