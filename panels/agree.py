@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from .assemble import Tunnel, tunnel_of
-from .findings import Finding, strongest_first
+from .findings import Finding, Show, in_mm, strongest_first
 from .patterns import Patterns, PlanPattern
 from .surface import line_height, plan_half_width
 
@@ -26,27 +26,25 @@ LEAST_SIDE_MM, GOOD_SIDE_MM = 12.7, 19.0
 LEAST_TOP_MM = 6.0
 
 
-def agree(patterns: Patterns, *, thickness: float, tolerance: float = AGREE_MM) -> tuple[Finding, ...]:
+def agree(
+    patterns: Patterns, *, thickness: float, tolerance: float = AGREE_MM, show: Show = in_mm
+) -> tuple[Finding, ...]:
     """Everything the papers say of one another, strongest first.
 
-    ``thickness`` of the sheet and ``tolerance`` between two papers, mm.
+    ``thickness`` of the sheet and ``tolerance`` between two papers, mm; ``show`` puts a length in words.
     """
-    found = _outline(patterns)
+    found = _outline(patterns, show)
     if not any(f.strength == "stop" for f in found):
-        found += _lines(patterns, tolerance)
+        found += _lines(patterns, tolerance, show)
     if not any(f.strength == "stop" for f in found):
-        found += [f for plan in patterns.plans for f in _plan(patterns, plan, tolerance)]
-        found += _tunnel(patterns, thickness)
-        found += _sections(patterns, tolerance)
+        found += [f for plan in patterns.plans for f in _plan(patterns, plan, tolerance, show)]
+        found += _tunnel(patterns, thickness, show)
+        found += _sections(patterns, tolerance, show)
     found += _unknowns(patterns)
     return strongest_first(found)
 
 
-def _mm(value: float) -> str:
-    return f"{value:.1f} mm"
-
-
-def _outline(patterns: Patterns) -> list[Finding]:
+def _outline(patterns: Patterns, show: Show) -> list[Finding]:
     """The side pattern's outline: runs forwards, closed, not crossing itself."""
     side = patterns.side
     found = []
@@ -59,7 +57,7 @@ def _outline(patterns: Patterns) -> list[Finding]:
                     "stop",
                     f"side pattern, {run.name} run",
                     f"the {run.name} run turns back on itself",
-                    f"x falls again behind x = {_mm(x)}",
+                    f"x falls again behind x = {show(x)}",
                     "x rising all the way from front to rear",
                     x,
                     "check the order of the points, or mark the point before the turn as a corner",
@@ -83,7 +81,7 @@ def _outline(patterns: Patterns) -> list[Finding]:
     return found
 
 
-def _lines(patterns: Patterns, tolerance: float) -> list[Finding]:
+def _lines(patterns: Patterns, tolerance: float, show: Show) -> list[Finding]:
     """The widest line and the frame line: there, and from end to end."""
     side = patterns.side
     found = []
@@ -112,8 +110,8 @@ def _lines(patterns: Patterns, tolerance: float) -> list[Finding]:
                         "stop",
                         "side pattern, widest line",
                         f"the widest line does not reach the {end} run",
-                        f"its {end} end lies {_mm(gap)} from the {end} run",
-                        _mm(tolerance),
+                        f"its {end} end lies {show(gap)} from the {end} run",
+                        show(tolerance),
                         float(at[0]),
                         f"carry the widest line on to the {end} run, or check the {end} ends of top and bottom",
                     )
@@ -128,7 +126,7 @@ def _lines(patterns: Patterns, tolerance: float) -> list[Finding]:
                         "stop",
                         "side pattern, widest line",
                         f"the widest line runs outside the {run.name} run",
-                        f"z = {_mm(widest.dense[k, 1])} where the {run.name} run has {_mm(line_height(run, x)[k])}",
+                        f"z = {show(widest.dense[k, 1])} where the {run.name} run has {show(line_height(run, x)[k])}",
                         "between bottom and top",
                         float(x[k]),
                         "check the heights of both lines there",
@@ -137,7 +135,7 @@ def _lines(patterns: Patterns, tolerance: float) -> list[Finding]:
     return found
 
 
-def _plan(patterns: Patterns, plan: PlanPattern, tolerance: float) -> list[Finding]:
+def _plan(patterns: Patterns, plan: PlanPattern, tolerance: float, show: Show) -> list[Finding]:
     """One plan pattern: in order, half, and as long as the line it lies on."""
     side = patterns.side
     try:
@@ -165,7 +163,7 @@ def _plan(patterns: Patterns, plan: PlanPattern, tolerance: float) -> list[Findi
                 "stop",
                 plan.name,
                 f"{plan.name} turns back on itself",
-                f"along the line it runs back behind {_mm(at)}",
+                f"along the line it runs back behind {show(at)}",
                 "distances rising from front to rear",
                 at,
                 "check the order of the points, or mark the point before the turn as a corner",
@@ -179,7 +177,7 @@ def _plan(patterns: Patterns, plan: PlanPattern, tolerance: float) -> list[Findi
         hint = "measure both again between the same two marks"
         if abs(paper - chord) <= tolerance:
             hint = (
-                f"the plan was measured level ({_mm(chord)}), not along the {plan.line} line; "
+                f"the plan was measured level ({show(chord)}), not along the {plan.line} line; "
                 "lay the paper along the line and measure again"
             )
         for unit, ratio in (("inches", 25.4), ("millimetres", 1 / 25.4)):
@@ -189,10 +187,10 @@ def _plan(patterns: Patterns, plan: PlanPattern, tolerance: float) -> list[Findi
             Finding(
                 "stop",
                 plan.name,
-                f"along the {plan.line} line the side pattern gives {_mm(drawn)}, {plan.name} gives "
-                f"{_mm(paper)}: the paper is {_mm(abs(paper - drawn))} {longer}",
-                _mm(paper),
-                f"{_mm(drawn)} within {_mm(tolerance)}",
+                f"along the {plan.line} line the side pattern gives {show(drawn)}, {plan.name} gives "
+                f"{show(paper)}: the paper is {show(abs(paper - drawn))} {longer}",
+                show(paper),
+                f"{show(drawn)} within {show(tolerance)}",
                 float(line.dense[-1, 0]),
                 hint,
             )
@@ -202,10 +200,10 @@ def _plan(patterns: Patterns, plan: PlanPattern, tolerance: float) -> list[Findi
             Finding(
                 "note",
                 plan.name,
-                f"the side pattern gives {_mm(drawn)} along the {plan.line} line, {plan.name} {_mm(paper)}; "
-                f"the {_mm(abs(paper - drawn))} between them is spread over the length",
-                _mm(paper),
-                _mm(drawn),
+                f"the side pattern gives {show(drawn)} along the {plan.line} line, {plan.name} {show(paper)}; "
+                f"the {show(abs(paper - drawn))} between them is spread over the length",
+                show(paper),
+                show(drawn),
                 None,
                 "",
             )
@@ -220,8 +218,8 @@ def _plan(patterns: Patterns, plan: PlanPattern, tolerance: float) -> list[Findi
                     "look",
                     plan.name,
                     f"{plan.name} is wider than the widest line",
-                    f"{_mm(float(plan_half_width(plan, share)[k]))} out",
-                    f"{_mm(float(plan_half_width(widest, share)[k]))} at most",
+                    f"{show(float(plan_half_width(plan, share)[k]))} out",
+                    f"{show(float(plan_half_width(widest, share)[k]))} at most",
                     float(line.at(share[k] * line.length)[0]),
                     "check which line is the widest, and both widths there",
                 )
@@ -260,7 +258,7 @@ def _between_closed_ends(width: np.ndarray, need: np.ndarray) -> np.ndarray:
     return must
 
 
-def _tunnel(patterns: Patterns, thickness: float) -> list[Finding]:
+def _tunnel(patterns: Patterns, thickness: float, show: Show) -> list[Finding]:
     tunnel = tunnel_of(patterns)
     if tunnel is None:
         return []
@@ -273,8 +271,8 @@ def _tunnel(patterns: Patterns, thickness: float) -> list[Finding]:
     lower = _lower_half(patterns, share)
     widest = _plan_on(patterns, "widest")
     widest_half = plan_half_width(widest, share) if widest else lower
-    found = _tunnel_sizes(tunnel)
-    found += _crown_room(crown, x, inside & (widest_half > tunnel.half(x)), thickness)
+    found = _tunnel_sizes(tunnel, show)
+    found += _crown_room(crown, x, inside & (widest_half > tunnel.half(x)), thickness, show)
     shallow = np.where((x > side.bottom.points[0, 0] + 1) & (x < side.bottom.points[-1, 0] - 1), depth, np.inf)
     k = int(np.argmin(shallow))
     if shallow[k] < 3 * thickness:
@@ -283,8 +281,8 @@ def _tunnel(patterns: Patterns, thickness: float) -> list[Finding]:
                 "stop",
                 "tunnel",
                 "the tunnel's top comes down to the lower edge of the side pattern",
-                f"{_mm(float(shallow[k]))} deep",
-                f"more than {_mm(3 * thickness)}",
+                f"{show(float(shallow[k]))} deep",
+                f"more than {show(3 * thickness)}",
                 float(x[k]),
                 "raise the frame line or the top room, or lower the bottom run",
             )
@@ -300,8 +298,8 @@ def _tunnel(patterns: Patterns, thickness: float) -> list[Finding]:
                 "stop",
                 "tunnel",
                 "the tank is not wider at its lower edge than the tunnel",
-                f"lower edge {_mm(float(lower[k]))} out from the centre",
-                f"more than {_mm(float(need[k]))}: half the tunnel and both metals",
+                f"lower edge {show(float(lower[k]))} out from the centre",
+                f"more than {show(float(need[k]))}: half the tunnel and both metals",
                 float(x[k]),
                 "less side room, a wider lower edge, or a shorter tunnel",
             )
@@ -309,7 +307,7 @@ def _tunnel(patterns: Patterns, thickness: float) -> list[Finding]:
     return found
 
 
-def _crown_room(crown: np.ndarray, x: np.ndarray, where: np.ndarray, thickness: float) -> list[Finding]:
+def _crown_room(crown: np.ndarray, x: np.ndarray, where: np.ndarray, thickness: float, show: Show) -> list[Finding]:
     if not where.any():
         return []
     room = np.where(where, crown - 2 * thickness, np.inf)
@@ -324,15 +322,15 @@ def _crown_room(crown: np.ndarray, x: np.ndarray, where: np.ndarray, thickness: 
             "the tunnel's top comes through the crown"
             if strength == "stop"
             else "little room between tunnel and crown",
-            f"{_mm(float(room[k]))} between the two metals",
-            "above 0" if strength == "stop" else f"{_mm(CROWN_ROOM_MM)} to weld and planish in",
+            f"{show(float(room[k]))} between the two metals",
+            "above 0" if strength == "stop" else f"{show(CROWN_ROOM_MM)} to weld and planish in",
             float(x[k]),
             "lower the frame line or the top room, or raise the top run there",
         )
     ]
 
 
-def _tunnel_sizes(tunnel: Tunnel) -> list[Finding]:
+def _tunnel_sizes(tunnel: Tunnel, show: Show) -> list[Finding]:
     pattern = tunnel.pattern
     room = pattern.side_room - pattern.draw_in
     found = []
@@ -342,9 +340,9 @@ def _tunnel_sizes(tunnel: Tunnel) -> list[Finding]:
             Finding(
                 strength,
                 "tunnel",
-                f"{_mm(room)} of room at each side of the backbone after weld draw-in",
-                f"{_mm(room)} ({_mm(pattern.side_room)} less {_mm(pattern.draw_in)} drawn in)",
-                f"at least {_mm(LEAST_SIDE_MM)}, {_mm(GOOD_SIDE_MM)} is comfortable (common practice)",
+                f"{show(room)} of room at each side of the backbone after weld draw-in",
+                f"{show(room)} ({show(pattern.side_room)} less {show(pattern.draw_in)} drawn in)",
+                f"at least {show(LEAST_SIDE_MM)}, {show(GOOD_SIDE_MM)} is comfortable (common practice)",
                 None,
                 "more side_room; mounts and wiring share this space",
             )
@@ -354,9 +352,9 @@ def _tunnel_sizes(tunnel: Tunnel) -> list[Finding]:
             Finding(
                 "look",
                 "tunnel",
-                f"{_mm(pattern.top_room)} of room over the backbone",
-                _mm(pattern.top_room),
-                f"at least {_mm(LEAST_TOP_MM)} (common practice)",
+                f"{show(pattern.top_room)} of room over the backbone",
+                show(pattern.top_room),
+                f"at least {show(LEAST_TOP_MM)} (common practice)",
                 None,
                 "more top_room; the mounts settle and the wiring wants space",
             )
@@ -364,7 +362,7 @@ def _tunnel_sizes(tunnel: Tunnel) -> list[Finding]:
     return found
 
 
-def _sections(patterns: Patterns, tolerance: float) -> list[Finding]:
+def _sections(patterns: Patterns, tolerance: float, show: Show) -> list[Finding]:
     """Each drawn section against the side pattern and the widest plan at its station."""
     side = patterns.side
     widest = _plan_on(patterns, "widest")
@@ -394,10 +392,10 @@ def _sections(patterns: Patterns, tolerance: float) -> list[Finding]:
                     Finding(
                         "look" if abs(paper - other) <= 4 * tolerance else "stop",
                         f"section {section.name}",
-                        f"section {section.name}: its {what} is {_mm(paper)}, {says} {_mm(other)}; "
-                        f"{_mm(abs(paper - other))} apart",
-                        _mm(paper),
-                        f"{_mm(other)} within {_mm(tolerance)}",
+                        f"section {section.name}: its {what} is {show(paper)}, {says} {show(other)}; "
+                        f"{show(abs(paper - other))} apart",
+                        show(paper),
+                        f"{show(other)} within {show(tolerance)}",
                         x,
                         "measure both at the same place; the surface follows the side and plan patterns",
                     )
@@ -409,8 +407,8 @@ def _sections(patterns: Patterns, tolerance: float) -> list[Finding]:
                     "look",
                     f"section {section.name}",
                     f"section {section.name} is widest away from the widest line",
-                    f"{_mm(float(out))} out at z = {_mm(float(d[int(np.argmax(np.abs(d[:, 0]))), 1]))}",
-                    f"{_mm(half)} at the widest line, z = {_mm(z)}",
+                    f"{show(float(out))} out at z = {show(float(d[int(np.argmax(np.abs(d[:, 0]))), 1]))}",
+                    f"{show(half)} at the widest line, z = {show(z)}",
                     x,
                     "move the widest line on the side pattern to where the tank is really widest",
                 )

@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-__all__ = ["Finding", "strongest_first"]
+__all__ = ["Finding", "Show", "in_mm", "strongest_first"]
+
+#: Puts a length in mm into words.
+Show = Callable[[float], str]
+
+
+def in_mm(length: float) -> str:
+    """A length as "36.5 mm"."""
+    return f"{length:.1f} mm"
 
 
 @dataclass(frozen=True)

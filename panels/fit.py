@@ -7,7 +7,7 @@ import numpy as np
 from .body import Body
 from .curves import Curve
 from .cutting_mesh import contour_chains
-from .findings import Finding
+from .findings import Finding, Show, in_mm
 from .patterns import Clearance, PlanPattern
 from .surface import line_height, plan_half_width
 
@@ -93,7 +93,7 @@ def _grid_contours(grid: np.ndarray, g: np.ndarray) -> list[np.ndarray]:
     return contour_chains(grid.reshape(-1, 3), faces, g.ravel())
 
 
-def misses_found(body: Body, found: dict[str, float]) -> tuple[Finding, ...]:
+def misses_found(found: dict[str, float], *, show: Show = in_mm) -> tuple[Finding, ...]:
     """Findings for the patterns that the surface does not follow closely enough."""
     told = []
     for name, miss in found.items():
@@ -102,9 +102,9 @@ def misses_found(body: Body, found: dict[str, float]) -> tuple[Finding, ...]:
                 Finding(
                     "look",
                     name,
-                    f"the finished surface misses {name} by up to {miss:.1f} mm",
-                    f"{miss:.1f} mm",
-                    f"{MISS_MM:.1f} mm",
+                    f"the finished surface misses {name} by up to {show(miss)}",
+                    show(miss),
+                    show(MISS_MM),
                     None,
                     "two patterns ask for different shapes there; give the surface one of them to follow",
                 )
@@ -126,40 +126,74 @@ def _inside(body: Body, points: np.ndarray) -> np.ndarray:
     return np.abs(total) > 2 * np.pi
 
 
-def clearance_gap(body: Body, thing: Clearance) -> tuple[float, np.ndarray]:
-    """Smallest gap, mm, between the outer surface and a bar, and where on the tank (3,).
+def _to_triangles(point: np.ndarray, tri: np.ndarray) -> np.ndarray:
+    """Distance of a point from the inside of each triangle (m, 3, 3); inf where its foot lies outside.
 
-    Negative where the bar's middle line runs into the body. The surface is sampled at its vertices and
-    the middles of its faces.
+    With the distances to the edges this makes the whole distance.
     """
-    samples = np.vstack([body.outer, body.outer[body.faces].mean(axis=1)])
-    best, where = np.inf, samples[0]
+    u, v = tri[:, 1] - tri[:, 0], tri[:, 2] - tri[:, 0]
+    n = np.cross(u, v)
+    square = np.maximum(np.einsum("mi,mi->m", n, n), 1e-12)
+    w = point - tri[:, 0]
+    first = np.einsum("mi,mi->m", np.cross(w, v), n) / square
+    second = np.einsum("mi,mi->m", np.cross(u, w), n) / square
+    within = (first >= 0) & (second >= 0) & (first + second <= 1)
+    return np.where(within, np.abs(np.einsum("mi,mi->m", w, n)) / np.sqrt(square), np.inf)
+
+
+def _to_edges(a: np.ndarray, along: np.ndarray, start: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Distance of the segment from a along ``along`` to each segment start-end (e, 3), and where on it.
+
+    Closest points of two segments by clamping, after C. Ericson, Real-Time Collision Detection (2005), 5.1.9.
+    """
+    d = end - start
+    r = a - start
+    aa, ee = max(float(along @ along), 1e-12), np.maximum(np.einsum("ei,ei->e", d, d), 1e-12)
+    b, c, f = d @ along, r @ along, np.einsum("ei,ei->e", d, r)
+    det = aa * ee - b * b
+    s = np.clip(np.where(det > 1e-9 * aa * ee, (b * f - c * ee) / np.maximum(det, 1e-12), 0.0), 0, 1)
+    t = np.clip((b * s + f) / ee, 0, 1)
+    s = np.clip((b * t - c) / aa, 0, 1)
+    at = start + t[:, None] * d
+    return np.linalg.norm(a + s[:, None] * along - at, axis=1), at
+
+
+def clearance_gap(body: Body, thing: Clearance) -> tuple[float, np.ndarray]:
+    """Smallest gap, mm, between the outer surface and a bar with round ends, and where on the tank (3,).
+
+    Exact for the mesh. Negative where the bar's middle line runs into the body.
+    """
+    tri = body.outer[body.faces]
+    edges = np.unique(np.sort(body.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
+    best, where = np.inf, body.outer[0]
     for sign in (1.0, -1.0) if thing.both_sides else (1.0,):
         ends = np.array([thing.start, thing.end]) * [1.0, sign, 1.0]
-        a, along = ends[0], ends[1] - ends[0]
-        square = float(along @ along)
-        t = np.clip((samples - a) @ along / square, 0, 1) if square > 0 else np.zeros(len(samples))
-        apart = np.linalg.norm(samples - (a + t[:, None] * along), axis=1) - thing.radius
+        along = ends[1] - ends[0]
+        apart, at = _to_edges(ends[0], along, body.outer[edges[:, 0]], body.outer[edges[:, 1]])
         k = int(np.argmin(apart))
-        gap = float(apart[k])
-        line = a + np.linspace(0, 1, 25)[:, None] * along
-        sunk = _inside(body, line if square > 0 else line[:1])
-        if sunk.any():
-            gap = -max(thing.radius, abs(gap))
-        if gap < best:
-            best, where = gap, samples[k]
+        gap, place = float(apart[k]), at[k]
+        for point in ends:
+            flat = _to_triangles(point, tri)
+            m = int(np.argmin(flat))
+            if flat[m] < gap:
+                gap, place = float(flat[m]), tri[m].mean(axis=0)
+        line = ends[0] + np.linspace(0, 1, 25)[:, None] * along
+        if _inside(body, line if along.any() else line[:1]).any():
+            gap = -gap
+        if gap - thing.radius < best:
+            best, where = gap - thing.radius, place
     return best, where
 
 
-def clearances(body: Body) -> tuple[Finding, ...]:
+def clearances(body: Body, *, show: Show = in_mm) -> tuple[Finding, ...]:
     """The gap to everything the tank must miss: told whether or not it is wide enough."""
     told = []
     for thing in body.patterns.clearances:
         gap, at = clearance_gap(body, thing)
-        place = f"at x {at[0]:.0f}, {abs(at[1]):.0f} out, z {at[2]:.0f} mm"
+        place = f"at x {show(at[0])}, {show(abs(at[1]))} out, z {show(at[2])}"
         if gap >= thing.gap:
-            says = f"{thing.name}: smallest gap {gap:.1f} mm {place}"
-            told.append(Finding("note", thing.name, says, f"{gap:.1f} mm", f"{thing.gap:.1f} mm wanted", float(at[0])))
+            says = f"{thing.name}: smallest gap {show(gap)} {place}"
+            told.append(Finding("note", thing.name, says, show(gap), f"{show(thing.gap)} wanted", float(at[0])))
             continue
         hits = gap < 0
         says = f"{thing.name} runs into the tank" if hits else f"{thing.name} comes close to the tank"
@@ -168,8 +202,8 @@ def clearances(body: Body) -> tuple[Finding, ...]:
                 "stop" if hits else "look",
                 thing.name,
                 f"{says} {place}",
-                f"{gap:.1f} mm",
-                f"{thing.gap:.1f} mm wanted",
+                show(gap),
+                f"{show(thing.gap)} wanted",
                 float(at[0]),
                 "move the pattern's line there, or ask the customer for a relief",
             )

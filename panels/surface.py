@@ -209,7 +209,10 @@ def section_at(section: SectionPattern, stations: _Stations, u: float, up_widest
     d[:, 0] = np.abs(d[:, 0])
     if upright:
         d[:, 1] -= foot[1]
-    height = float(np.linalg.norm(head - foot)) * up_widest
+    whole = float(np.linalg.norm(head - foot))
+    if stations.patterns.knee is not None:
+        d[:, 0] += relief_depth(stations.patterns.knee, stations.point(np.array([u]), d[None, :, 1] / whole)[0])
+    height = whole * up_widest
     above = np.flatnonzero(d[:, 1] >= height)
     if len(above) == 0 or above[0] == 0:
         raise SurfaceError(
@@ -311,6 +314,8 @@ class _Field:
         plan = _plan_on(patterns, "widest")
         assert plan is not None  # half_surface has made sure of it
         w = plan_half_width(plan, (line.along_at(at[:, 0]) - first) / (last - first))
+        if patterns.knee is not None:
+            w = w + relief_depth(patterns.knee, at)  # the paper shows the finished tank, relief and all
         low = _plan_on(patterns, "bottom")
         lower = None
         if low is not None:

@@ -127,7 +127,10 @@ def _print_checked(job: Any, checked: Checked, quiet: bool) -> None:
         ("brim full", f"{show_volume(held.brim_l, job.unit)}, give or take {held.tolerance_l:.1f} L"),
         ("usable", f"{show_volume(held.usable_l, job.unit)} after {held.ullage_l:.1f} L of air"),
         ("below the outlets", f"{held.below_outlet_l:.1f} L"),
-        ("tunnel", f"{held.litres_per_mm_width:.2f} L for each mm wider a side, {held.litres_per_mm_depth:.2f} L deeper"),
+        (
+            "tunnel",
+            f"{held.litres_per_mm_width:.2f} L for each mm wider a side, {held.litres_per_mm_depth:.2f} L deeper",
+        ),
         ("bare metal", f"{held.dry_mass_kg:.1f} kg"),
     ]
     for name, text in rows:
@@ -139,7 +142,9 @@ def _print_checked(job: Any, checked: Checked, quiet: bool) -> None:
 
 @main.command()
 @click.argument("job", type=click.Path(path_type=Path))
-@click.option("--out", type=click.Path(path_type=Path), help="Folder for the papers; the job's own papers/ if left out.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Folder for the papers; the job's own papers/ if left out."
+)
 @click.option("-q", "--quiet", is_flag=True, help="No progress, only where the papers are.")
 def make(job: Path, out: Path | None, quiet: bool) -> None:
     """Make every paper of a JOB: cut list, templates, cutting files, job sheet."""

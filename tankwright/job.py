@@ -1,21 +1,23 @@
 """Patterns in, papers out: the whole story on one screen.
 
-    load_job   the job folder, read and checked
-    check      do the patterns agree, what does the tank hold
-    work_out   everything the papers are written from
-    make       the papers, whole or not at all
+load_job   the job folder, read and checked
+check      do the patterns agree, what does the tank hold
+work_out   everything the papers are written from
+make       the papers, whole or not at all
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .errors import Finding as Mistake
 from .errors import JobError
 from .load import Job, load_job
+from .units import show_length
 from .work import Work
 
 if TYPE_CHECKING:
@@ -68,8 +70,9 @@ def check(job: Job, *, progress: Progress = _quiet) -> Checked:
     from panels.findings import Finding, strongest_first
     from panels.fit import clearances, misses, misses_found
 
+    show = partial(show_length, unit=job.unit)
     progress("holding the patterns against one another")
-    found = agree(job.patterns, thickness=job.thickness, tolerance=job.shop.agree_mm)
+    found = agree(job.patterns, thickness=job.thickness, tolerance=job.shop.agree_mm, show=show)
     found += _bend_findings(job)
     if any(f.strength == "stop" for f in found):
         return Checked(strongest_first(found), None, None, {})
@@ -84,7 +87,7 @@ def check(job: Job, *, progress: Progress = _quiet) -> Checked:
         return Checked(strongest_first((*found, stop)), None, None, {})
     capacity = measure_capacity(body, density=job.metal.density, ullage=job.shop.ullage_percent / 100)
     off = misses(body)
-    found += misses_found(body, off) + clearances(body)
+    found += misses_found(off, show=show) + clearances(body, show=show)
     return Checked(strongest_first(found), body, capacity, off)
 
 
@@ -174,7 +177,9 @@ def _nest(job: Job, blanks: tuple[Blank, ...]) -> Layout:
     if layout.unplaced:
         raise JobError(
             [
-                Mistake("stop", f"{item.part.name} does not go on any sheet in stock: {item.why}", remedy=_bigger(stock))
+                Mistake(
+                    "stop", f"{item.part.name} does not go on any sheet in stock: {item.why}", remedy=_bigger(stock)
+                )
                 for item in layout.unplaced
             ]
         )
