@@ -123,7 +123,7 @@ def pen(canvas: Any, name: str | Pen, colour: tuple[float, float, float] | None 
     canvas.setStrokeColorRGB(*(colour or chosen.colour))
 
 
-def line(canvas: Any, *points: Sequence[float]) -> None:
+def line(canvas: Any, *points: Any) -> None:
     """Straight strokes through points."""
     path = canvas.beginPath()
     path.moveTo(*map(float, points[0][:2]))

@@ -1,0 +1,470 @@
+"""Full-size templates: tiles that print on A4 and letter, and one sheet at full size for a plan printer.
+
+Words used here
+    tile      one page of a template; rows are lettered from the top, columns numbered from the left
+    window    the part of a tile that the drawing shows, inside the live area
+    cell      the part of the drawing that is a tile's own: its window less half the overlaps
+    match     a cross that two neighbouring tiles both carry
+    diagonal  the distance between the crosses D1 and D2 once the tiles are joined
+
+Every page carries a 100 mm bar across and one up the page. Scale is 1:1; mm, x right, y up, good face up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from . import words
+from .blankface import FULL, View, blank_zones, draw_blank, draw_grid
+from .look import CHECK_MM, FAINT, INK, PENCIL, RED, SIZES, TILE, WORDS
+from .names import job_line, unique_slugs
+from .outline import fit_outline
+from .pdf import begin, clip_box, draw_path, finish, fit_size, line, page, paragraph, pen, polygon, table, text
+
+if TYPE_CHECKING:
+    from panels.blank import Blank
+
+    from ..work import Work
+    from .zones import Zone
+
+__all__ = ["Tiling", "full_size_pdf", "template_files", "tile_blank", "tiled_pdf"]
+
+PAD_MM = 7.0  # round the cut outline, for ticks and tags that stand outside it
+GUTTER_MM = 8.0  # left of the window, for the upright bar
+TARGET_INSET_MM = 7.0
+
+
+@dataclass(frozen=True)
+class Tiling:
+    """How a blank is spread over tiles: ``low`` (2,) is the lower left corner of the lowest left window."""
+
+    low: np.ndarray
+    window: tuple[float, float]
+    columns: int
+    rows: int
+    used: tuple[tuple[int, int], ...]  # (row from the top, column from the left), both from 0
+    landscape: bool
+
+    @property
+    def step(self) -> np.ndarray:
+        """From one window to the next, (2,) mm."""
+        return np.array(self.window) - TILE.overlap
+
+    def corner(self, row: int, column: int) -> np.ndarray:
+        """Lower left corner (2,) of a tile's window, in the blank's mm."""
+        return self.low + self.step * [column, self.rows - 1 - row]
+
+    def name(self, row: int, column: int) -> str:
+        """``B3``: row B, column 3; past Z, ``AA``."""
+        letters = ""
+        n = row + 1
+        while n:
+            n, digit = divmod(n - 1, 26)
+            letters = chr(65 + digit) + letters
+        return f"{letters}{column + 1}"
+
+    def neighbour(self, row: int, column: int, down: int, right: int) -> str:
+        """Name of the tile beside, "" where there is none."""
+        beside = (row + down, column + right)
+        return self.name(*beside) if beside in self.used else ""
+
+
+def template_files(work: Work) -> dict[str, bytes]:
+    """Two files a blank: ``templates/NAME-tiles.pdf`` and ``templates/full-size/NAME-full-size.pdf``."""
+    files = {}
+    slugs = unique_slugs([blank.name for blank in work.blanks])
+    for slug, blank in zip(slugs, work.blanks, strict=True):
+        zones = blank_zones(work, blank)
+        files[f"templates/{slug}-tiles.pdf"] = tiled_pdf(work, blank, zones)
+        files[f"templates/full-size/{slug}-full-size.pdf"] = full_size_pdf(work, blank, zones)
+    return files
+
+
+def tile_blank(blank: Blank) -> Tiling:
+    """The tiling with fewest pages, upright or lying; tiles that would carry nothing are left out."""
+    choices = [_tiling(blank, landscape) for landscape in (False, True)]
+    return min(choices, key=lambda t: (len(t.used), t.columns * t.rows, t.landscape))
+
+
+def _tiling(blank: Blank, landscape: bool) -> Tiling:
+    from shapely.geometry import box
+
+    live = TILE.live[::-1] if landscape else TILE.live
+    window = (live[0] - GUTTER_MM, live[1] - TILE.foot)
+    x0, y0, x1, y1 = blank.outline.bounds
+    size = np.array([x1 - x0, y1 - y0]) + 2 * PAD_MM
+    step = np.array(window) - TILE.overlap
+    counts = np.maximum(1, np.ceil((size - TILE.overlap) / step - 1e-9)).astype(int)
+    spread = step * (counts - 1) + window
+    low = np.array([x0, y0]) - PAD_MM - (spread - size) / 2
+    columns, rows = int(counts[0]), int(counts[1])
+    reach = blank.outline.buffer(1.0)
+    used = []
+    for row in range(rows):
+        for column in range(columns):
+            corner = low + step * [column, rows - 1 - row]
+            half = TILE.overlap / 2
+            cell_low = corner + [half * (column > 0), half * (row < rows - 1)]
+            cell_high = corner + window - [half * (column < columns - 1), half * (row > 0)]
+            if reach.intersection(box(*cell_low, *cell_high)).area > 1.0:
+                used.append((row, column))
+    return Tiling(low, window, columns, rows, tuple(used), landscape)
+
+
+def _targets(tiling: Tiling) -> np.ndarray:
+    """The two points (2, 2) of the longest diagonal between corners of tiles."""
+    corners = []
+    for row, column in tiling.used:
+        low = tiling.corner(row, column) + TARGET_INSET_MM
+        high = low + tiling.window - 2 * TARGET_INSET_MM
+        corners += [low, high, [low[0], high[1]], [high[0], low[1]]]
+    points = np.array(corners, dtype=float)
+    apart = np.hypot(*(points[:, None] - points[None]).transpose(2, 0, 1)).round(6)
+    i, j = np.unravel_index(int(np.argmax(apart)), apart.shape)
+    return points[sorted((int(i), int(j)), key=lambda k: (points[k][0], points[k][1]))]
+
+
+def tiled_pdf(work: Work, blank: Blank, zones: Sequence[Zone] = ()) -> bytes:
+    """The map page and the tiles of one blank."""
+    tiling = tile_blank(blank)
+    canvas, buffer = begin(f"{work.job.name}: {blank.name}, template in tiles", job_line(work.job))
+    total = len(tiling.used) + 1
+    with page(canvas, TILE.page, f"{blank.name}: how the tiles join"):
+        _map_page(canvas, work, blank, tiling, total)
+    for number, (row, column) in enumerate(tiling.used):
+        size = TILE.page[::-1] if tiling.landscape else TILE.page
+        with page(canvas, size, f"tile {tiling.name(row, column)}"):
+            _tile_page(canvas, work, blank, zones, tiling, (row, column), f"page {number + 2} of {total}")
+    return finish(canvas, buffer)
+
+
+def _live(landscape: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Corner and size of the live area on its page."""
+    size = np.array(TILE.page[::-1] if landscape else TILE.page)
+    live = np.array(TILE.live[::-1] if landscape else TILE.live)
+    return (size - live) / 2, live
+
+
+def _tile_page(
+    canvas: Any,
+    work: Work,
+    blank: Blank,
+    zones: Sequence[Zone],
+    tiling: Tiling,
+    tile: tuple[int, int],
+    number: str,
+) -> None:
+    row, column = tile
+    live_at, live = _live(tiling.landscape)
+    window_at = live_at + [GUTTER_MM, TILE.foot]
+    low = tiling.corner(row, column)
+    view = View(1.0, tuple(window_at - low))
+    canvas.saveState()
+    clip_box(canvas, window_at.tolist(), (window_at + tiling.window).tolist())
+    x0, y0, x1, y1 = blank.outline.bounds
+    draw_grid(canvas, (x0, y0), (x1, y1), view)
+    draw_blank(canvas, work, blank, view, FULL, zones)
+    _diagonal(canvas, tiling, view)
+    canvas.restoreState()
+    _joins(canvas, tiling, tile, view, window_at)
+    name = tiling.name(row, column)
+    beside = {
+        "left": tiling.neighbour(row, column, 0, -1),
+        "right": tiling.neighbour(row, column, 0, 1),
+        "above": tiling.neighbour(row, column, -1, 0),
+        "below": tiling.neighbour(row, column, 1, 0),
+    }
+    neighbours = ", ".join(f"{way}: {tile_name or 'none'}" for way, tile_name in beside.items())
+    where = f"row {name.rstrip('0123456789')} of {tiling.rows}, column {column + 1} of {tiling.columns}"
+    _foot(canvas, work, blank, live_at, float(live[0]), name, f"{where}. Neighbours: {neighbours}.", number)
+    _upright_bar(canvas, live_at + [3.5, TILE.foot + 20])
+
+
+def _joins(canvas: Any, tiling: Tiling, tile: tuple[int, int], view: View, window_at: np.ndarray) -> None:
+    """Frame, the lines where the neighbours' frames lie, their names, and the match crosses."""
+    row, column = tile
+    wide, high = tiling.window
+    x, y = window_at
+    pen(canvas, "rule")
+    canvas.rect(x, y, wide, high, stroke=1, fill=0)
+    corner = tiling.corner(row, column)
+    joins = (
+        (0, 1, "right"), (0, -1, "left"), (-1, 0, "above"), (1, 0, "below"),
+    )  # fmt: skip
+    for down, right, _ in joins:
+        other = tiling.neighbour(row, column, down, right)
+        if not other:
+            continue
+        beside = tiling.corner(row + down, column + right)
+        # The strip both tiles show: from the later window's low edge to the earlier one's high edge.
+        axis = 0 if right else 1
+        first = np.maximum(corner, beside)
+        last = np.minimum(corner, beside) + tiling.window
+        if right > 0 or down < 0:  # the neighbour is laid on top of this tile, up to this line
+            at = view.points(first)[axis]
+            pen(canvas, "shear", PENCIL)
+            if axis == 0:
+                line(canvas, (at, y), (at, y + high))
+            else:
+                line(canvas, (x, at), (x + wide, at))
+        middle = (first + last) / 2
+        for share in (0.22, 0.78):
+            point = middle.copy()
+            point[1 - axis] = first[1 - axis] + share * (last - first)[1 - axis]
+            _match(canvas, view.points(point))
+        label = view.points(middle)
+        turn = 90.0 if axis == 0 else 0.0
+        away = {1: "\u2192", -1: "\u2190"}[right] if right else {1: "\u2193", -1: "\u2191"}[down]
+        words_ = f"{away} {other}"
+        nudge = np.array([0.36 * SIZES["body"], 0]) if axis == 0 else np.array([0, -0.36 * SIZES["body"]])
+        text(
+            canvas,
+            (label + nudge)[0],
+            (label + nudge)[1],
+            words_,
+            SIZES["body"],
+            turn=turn,
+            align="middle",
+            colour=PENCIL,
+            paper=True,
+        )
+
+
+def _match(canvas: Any, at: np.ndarray) -> None:
+    """A cross in a ring, hair lines so that two can be laid over one another."""
+    x, y = map(float, at)
+    pen(canvas, "match")
+    line(canvas, (x - 4, y), (x + 4, y))
+    line(canvas, (x, y - 4), (x, y + 4))
+    canvas.circle(x, y, 2.0, stroke=1, fill=0)
+
+
+def _diagonal(canvas: Any, tiling: Tiling, view: View) -> None:
+    """The crosses D1 and D2 with the distance between them."""
+    ends = _targets(tiling)
+    apart = float(np.hypot(*(ends[1] - ends[0])))
+    for k, point in enumerate(view.points(ends)):
+        x, y = map(float, point)
+        pen(canvas, "match")
+        for reach in ((3.5, 3.5), (3.5, -3.5)):
+            line(canvas, (x - reach[0], y - reach[1]), (x + reach[0], y + reach[1]))
+        canvas.circle(x, y, 1.2, stroke=1, fill=0)
+        words_ = f"D{k + 1}: {apart:.1f} mm to D{2 - k}"
+        middle = float(view.points(ends).mean(axis=0)[0])
+        align, off = ("left", 5.0) if x <= middle else ("right", -5.0)
+        text(canvas, x + off, y - 1.0, words_, SIZES["small"], align=align, paper=True)
+
+
+def _bar(canvas: Any, a: np.ndarray, b: np.ndarray) -> None:
+    """A bar of 100 mm with end strokes."""
+    pen(canvas, "bar")
+    along = (b - a) / np.hypot(*(b - a))
+    side = np.array([-along[1], along[0]]) * 2.0
+    line(canvas, a, b)
+    for end in (a, b):
+        line(canvas, end - side, end + side)
+    for share in range(1, 10):
+        tick = a + (b - a) * share / 10
+        line(canvas, tick, tick + side * (0.8 if share == 5 else 0.5))
+
+
+def _upright_bar(canvas: Any, foot: np.ndarray) -> None:
+    _bar(canvas, foot, foot + [0.0, CHECK_MM])
+    x, y = foot + [-1.0, CHECK_MM / 4]
+    text(canvas, x, y, "100 mm up", SIZES["fine"], turn=90, align="middle", paper=True)
+
+
+def _foot(
+    canvas: Any, work: Work, blank: Blank, at: np.ndarray, wide: float, name: str, where: str, number: str
+) -> None:
+    """The strip under the window: tile, part, bar across, neighbours, job."""
+    x, y = map(float, at)
+    size = fit_size(name, 16, 9.0, bold=True)
+    text(canvas, x, y + 15.5, name, size, bold=True)
+    title = f"{blank.name} \u2013 {words.hand(blank)}, qty 1"
+    text(canvas, x + 18, y + 20.4, title, fit_size(title, wide - 18, 4.2, bold=True), bold=True)
+    metal = f"{words.metal_words(work.job, blank.thickness)}. Good face up. Grain: {words.grain(blank)}."
+    text(canvas, x + 18, y + 16.0, metal, fit_size(metal, wide - 18, SIZES["small"]))
+    _bar(canvas, np.array([x + 1, y + 9.0]), np.array([x + 1 + CHECK_MM, y + 9.0]))
+    text(canvas, x + 1 + CHECK_MM / 2, y + 11.6, "100 mm across", SIZES["fine"], align="middle")
+    room = wide - CHECK_MM - 6
+    paragraph(canvas, x + CHECK_MM + 5, y + 14.2, where, room, SIZES["small"])
+    scale = WORDS["scale"]
+    text(canvas, x, y + 3.9, scale, fit_size(scale, wide, SIZES["small"], bold=True), bold=True)
+    stamp = f"{job_line(work.job)} \u00b7 {number} \u00b7 mm, 1:1"
+    text(canvas, x, y + 0.6, stamp, fit_size(stamp, wide, SIZES["small"], least=1.2))
+
+
+def _warnings(canvas: Any, work: Work, x: float, y: float, room: float) -> float:
+    """Stops in full, the rest counted: warnings come before anything else."""
+    stops = [f for f in work.findings if f.strength == "stop"]
+    for finding in stops:
+        numbers = f" Found {finding.found}, allowed {finding.allowed}." if finding.found else ""
+        words_ = f"STOP \u2013 {finding.pattern}: {finding.says}{numbers} {finding.remedy}"
+        y = paragraph(canvas, x, y, words_, room, SIZES["body"], bold=True, colour=RED) - 0.8
+    looks = sum(f.strength == "look" for f in work.findings)
+    notes = sum(f.strength == "note" for f in work.findings)
+    if looks or notes:
+        words_ = f"The job sheet lists {looks} to look at and {notes} to note. Read them before cutting."
+        y = paragraph(canvas, x, y, words_, room, SIZES["small"]) - 0.8
+    return y
+
+
+def _facts(work: Work, blank: Blank) -> list[tuple[str, str]]:
+    """What a maker asks of a blank, in words."""
+    unit = work.job.unit
+    x0, y0, x1, y1 = blank.outline.bounds
+    outside = work.job.surface != "inside"
+    facts = [
+        ("cut size", f"{words.length(x1 - x0, unit)} by {words.length(y1 - y0, unit)}"),
+        ("metal", f"{words.metal_words(work.job, blank.thickness)}, {words.gauge(blank.thickness, work.job)}"),
+        (
+            "kind",
+            {"formed": "formed: crowned by hand", "rolled": "rolled", "folded": "folded"}.get(blank.kind, blank.kind),
+        ),
+        ("good face", "up as drawn, the outside of the finished tank"),
+        ("grain", words.grain(blank)),
+        ("patterns show", "the outside of the finished tank" if outside else "the inside of the finished tank"),
+    ]
+    if blank.flat is not None:
+        facts.append(("worst stretch, shrink", f"{words.percent(blank.stretch)}, {words.percent(blank.shrink)}"))
+    facts += [("note", note) for note in blank.notes]
+    return facts
+
+
+def _edge_rows(work: Work, blank: Blank) -> list[list[str]]:
+    rows = [["seam", "joint", "meets", "outside the trim line", "on the flat", "when formed", "gain or lose"]]
+    for edge in blank.edges:
+        rows.append(
+            [
+                edge.letter or "\u2013",
+                edge.joint,
+                edge.meets or "nothing",
+                words.edge_metal(edge),
+                f"{words.fixed(edge.length_blank)}",
+                f"{words.fixed(edge.length_surface)}",
+                words.edge_change(edge),
+            ]
+        )
+    return rows
+
+
+def _map_page(canvas: Any, work: Work, blank: Blank, tiling: Tiling, total: int) -> None:
+    """How the tiles join, and everything about the blank that is not a line on it."""
+    live_at, live = _live(False)
+    x, right = float(live_at[0]) + GUTTER_MM, float(live_at[0] + live[0])
+    room = right - x
+    y = float(live_at[1] + live[1])
+    title = f"{blank.name}: full-size template"
+    y = paragraph(canvas, x, y, title, room, SIZES["title"], bold=True) - 1.0
+    y = _warnings(canvas, work, x, y, room)
+    for name, value in _facts(work, blank):
+        text(canvas, x, y - 2.5, name, SIZES["small"], colour=PENCIL)
+        y = paragraph(canvas, x + 34, y, value, room - 34, SIZES["small"])
+    y -= 2
+    y = table(canvas, x, y, [12, 16, 42, 38, 22, 22, room - 152], _edge_rows(work, blank), right=(4, 5)) - 2.5
+    ends = _targets(tiling)
+    apart = float(np.hypot(*(ends[1] - ends[0])))
+    count = len(tiling.used)
+    steps = [
+        f"Print {count + 1} pages at 100 %. They fit A4 and letter. Measure both 100 mm bars on each page.",
+        "Trim each tile along the left and the lower side of its frame, where a neighbour lies there.",
+        "Start at the lower left. Lay each tile over its neighbour up to the long dashed line; crosses match.",
+        f"Joined, D1 to D2 must measure {apart:.1f} mm within 1 mm. If not, print again.",
+        "Full line: cut. Dashed: trim line. Chain line: fold. Plus signs: stretch. Minus signs: shrink. Grid: 50 mm.",
+    ]
+    if count == 1:
+        steps[1:3] = []
+    for k, step in enumerate(steps):
+        y = paragraph(canvas, x, y, f"{k + 1}. {step}", room, SIZES["small"])
+    floor = float(live_at[1]) + TILE.foot + 3
+    _map(canvas, blank, tiling, (x, floor), (room, y - floor - 3))
+    _foot(
+        canvas,
+        work,
+        blank,
+        live_at,
+        float(live[0]),
+        "map",
+        f"{count} tiles, this page shows how they join.",
+        f"page 1 of {total}",
+    )
+    _upright_bar(canvas, live_at + [3.5, TILE.foot + 20])
+
+
+def _map(canvas: Any, blank: Blank, tiling: Tiling, at: tuple[float, float], room: tuple[float, float]) -> None:
+    """The blank in small with its tiles, their names, and D1 to D2."""
+    spread = tiling.step * [tiling.columns - 1, tiling.rows - 1] + tiling.window
+    scale = min(room[0] / spread[0], room[1] / spread[1], 0.5)
+    shift = np.array(at) + (np.array(room) - spread * scale) / 2 - tiling.low * scale
+    view = View(scale, (float(shift[0]), float(shift[1])))
+    for row, column in tiling.used:
+        low = view.points(tiling.corner(row, column))
+        wide, high = np.array(tiling.window) * scale
+        pen(canvas, "rule")
+        canvas.rect(low[0], low[1], wide, high, stroke=1, fill=0)
+        size = min(12.0, 0.35 * min(wide, high))
+        x, y = low + [wide / 2, high / 2 - 0.36 * size]
+        text(canvas, x, y, tiling.name(row, column), size, bold=True, align="middle", colour=FAINT)
+    pen(canvas, "cut")
+    outer, holes = fit_outline(blank.outline)
+    for path in (outer, *holes):
+        draw_path(canvas, view.path(path))
+    ends = view.points(_targets(tiling))
+    pen(canvas, "zone")
+    line(canvas, *ends)
+    for k, end in enumerate(ends):
+        polygon(canvas, [end + [-0.8, -0.8], end + [0.8, -0.8], end + [0, 0.9]], fill=INK, stroke=False)
+        text(canvas, end[0] + 1.5, end[1] - 0.8, f"D{k + 1}", SIZES["small"])
+
+
+def full_size_pdf(work: Work, blank: Blank, zones: Sequence[Zone] = ()) -> bytes:
+    """One page as large as the blank, for a plan printer."""
+    x0, y0, x1, y1 = blank.outline.bounds
+    margin, foot = 15.0, 46.0
+    rows = _edge_rows(work, blank)
+    facts = _facts(work, blank)
+    deep = max(len(rows) + 1, len(facts)) * 5.5 + 12 + 6 * sum(f.strength == "stop" for f in work.findings)
+    wide = max(x1 - x0 + 2 * margin + GUTTER_MM + 6, 330.0)
+    high = max(y1 - y0 + 2 * margin, CHECK_MM + 20) + foot + deep
+    view = View(1.0, (margin + GUTTER_MM + 6 - x0, foot + deep + margin - y0))
+    canvas, buffer = begin(f"{work.job.name}: {blank.name}, template at full size", job_line(work.job))
+    with page(canvas, (wide, high), blank.name):
+        draw_grid(canvas, (x0, y0), (x1, y1), view)
+        draw_blank(canvas, work, blank, view, FULL, zones)
+        corners = view.points([[x0 - 6, y0 - 6], [x1 + 6, y1 + 6]])
+        apart = float(np.hypot(*(corners[1] - corners[0])))
+        for k, (x, y) in enumerate(corners):
+            pen(canvas, "match")
+            line(canvas, (x - 3, y - 3), (x + 3, y + 3))
+            line(canvas, (x - 3, y + 3), (x + 3, y - 3))
+            align, off = ("left", 5.0) if k == 0 else ("right", -5.0)
+            text(canvas, x + off, y - 1, f"D{k + 1}: {apart:.1f} mm to D{2 - k}", SIZES["small"], align=align)
+        _upright_bar(canvas, np.array([margin - 5, foot + deep + margin]))
+        y = foot + deep - 2
+        pen(canvas, "frame")
+        line(canvas, (margin - 5, y + 2), (wide - margin + 5, y + 2))
+        y = _warnings(canvas, work, margin, y, wide - 2 * margin)
+        half = 120.0
+        left = y
+        for name, value in facts:
+            text(canvas, margin, left - 2.5, name, SIZES["small"], colour=PENCIL)
+            left = paragraph(canvas, margin + 34, left, value, half - 36, SIZES["small"])
+        table_room = min(180.0, wide - 2 * margin - half)
+        share = [0.08, 0.1, 0.24, 0.2, 0.12, 0.13, 0.13]
+        table(canvas, margin + half, y, [s * table_room for s in share], rows, right=(4, 5))
+        _foot(
+            canvas,
+            work,
+            blank,
+            np.array([margin, 12.0]),
+            wide - 2 * margin,
+            "1:1",
+            "One page at full size, for a plan printer.",
+            "page 1 of 1",
+        )
+    return finish(canvas, buffer)
