@@ -33,7 +33,8 @@ __all__ = ["FoldLine", "FoldedSheet", "fold_flat"]
 Array = NDArray[np.float64]
 
 ON_SHEET_MM = 0.01  # a point this far outside the outline still counts as on its edge
-SLIVER_MM2 = 1e-6  # pieces smaller than this are rounding, not metal
+SLIVER_MM2 = 1e-3  # pieces smaller than this are rounding, not metal
+HAIR_MM = 1e-6
 SHARP_MM = 1e-4  # a dead sharp fold still needs a zone of some width to part the faces
 
 
@@ -254,19 +255,13 @@ def fold_flat(
     check_k_factor(k_factor)
     sheet = _polygon(outline)
     bent = [fold for fold in folds if fold.angle_deg > 0]
-    widths = [
-        max(math.radians(fold.angle_deg) * (fold.radius + k_factor * thickness), SHARP_MM) for fold in bent
-    ]
+    widths = [max(math.radians(fold.angle_deg) * (fold.radius + k_factor * thickness), SHARP_MM) for fold in bent]
     zones = [_zone(sheet, fold, width) for fold, width in zip(bent, widths, strict=True)]
     _refuse_overlap(bent, zones)
-    polygons = _pieces(sheet.difference(union_all(zones)) if zones else sheet)
-    links = [
-        _neighbours(polygons, fold, width, zone)
-        for fold, width, zone in zip(bent, widths, zones, strict=True)
-    ]
-    faces, bends = _fold_outwards(
-        polygons, _base_index(polygons, base), bent, widths, zones, links, thickness
-    )
+    # Grown by a hair, so that no thread of rounding along a zone's end keeps two faces together.
+    polygons = _pieces(sheet.difference(union_all([zone.buffer(HAIR_MM) for zone in zones])))
+    links = [_neighbours(polygons, fold, width, zone) for fold, width, zone in zip(bent, widths, zones, strict=True)]
+    faces, bends = _fold_outwards(polygons, _base_index(polygons, base), bent, widths, zones, links, thickness)
     return FoldedSheet(sheet, tuple(folds), thickness, faces, bends)
 
 
@@ -342,8 +337,8 @@ def _neighbours(
     sides = []
     for side in (left, -left):
         edge = LineString([np.asarray(fold.start) - reach + side, np.asarray(fold.end) + reach + side])
-        shared = edge.intersection(zone.buffer(1e-7))
-        sides.append([i for i, p in enumerate(polygons) if p.buffer(1e-7).intersection(shared).length > 1e-3])
+        shared = edge.intersection(zone.buffer(10 * HAIR_MM))
+        sides.append([i for i, p in enumerate(polygons) if p.buffer(10 * HAIR_MM).intersection(shared).length > 1e-3])
     return sides[0], sides[1]
 
 
@@ -398,9 +393,7 @@ def _fold_outwards(
     return tuple(faces[i] for i in sorted(faces)), tuple(bends[i] for i in sorted(bends))
 
 
-def _bend(
-    fold: FoldLine, width: float, zone: Polygon, near: _Face, near_is_left: bool, thickness: float
-) -> _Bend:
+def _bend(fold: FoldLine, width: float, zone: Polygon, near: _Face, near_is_left: bool, thickness: float) -> _Bend:
     u = fold.along
     left = np.array([-u[1], u[0]])
     away = -left if near_is_left else left
