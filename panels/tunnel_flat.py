@@ -70,6 +70,13 @@ class TunnelFlat:
     def _frame(self) -> TunnelFrame:
         return tunnel_frame(self.corner_front, self.corner_rear)
 
+    @property
+    def base_point(self) -> tuple[float, float]:
+        """A point of the flat on the top; ``fold_flat(..., base=flat.base_point)`` keeps the top down,
+        which is how ``place`` wants it."""
+        x, y = np.array([(fold.start, fold.end) for fold in self.folds]).mean(axis=(0, 1))
+        return float(x), float(y)
+
     def leg_to_flat(self, xz: ArrayLike, side: str = "right") -> Array:
         """Points (x, z) on a leg's frame side, (n, 2) mm, in the flat.
 

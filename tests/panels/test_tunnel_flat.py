@@ -27,9 +27,7 @@ STRAIGHT_LEG = [[0, 0], [400, 0], [400, -80], [0, -60]]
 
 def fold_back(flat):
     """The flat folded by its stated fold lines, angles, radii and K, put in the tunnel's place."""
-    sheet = fold_flat(
-        flat.outline, flat.folds, thickness=flat.thickness, k_factor=flat.k_factor, base=middle_of_top(flat)
-    )
+    sheet = fold_flat(flat.outline, flat.folds, thickness=flat.thickness, k_factor=flat.k_factor, base=flat.base_point)
 
     def points(at, height=0.0):
         return flat.place(sheet.points(at, height))
@@ -39,11 +37,6 @@ def fold_back(flat):
         return flat.place(sheet.points(at) + sheet.normals(at)) - here
 
     return points, normals
-
-
-def middle_of_top(flat):
-    line = np.array([(fold.start, fold.end) for fold in flat.folds])
-    return tuple(line.mean(axis=(0, 1)))
 
 
 def true_leg(front, rear, xz, side):
@@ -84,7 +77,7 @@ def check_folds_back(front, rear, leg, flat, left=None):
         upright = np.cross(np.subtract(rear, front) * [1, 1 if side == "right" else -1, 1], [0, 0, 1])
         turned = normals(here) @ (upright / np.linalg.norm(upright))
         assert np.degrees(np.arccos(np.minimum(abs(turned), 1))).max() < FIT_DEG
-    top = np.asarray([middle_of_top(flat)])
+    top = np.asarray([flat.base_point])
     (x0, _, z0), (x1, _, z1) = front, rear
     x, y, z = points(top)[0]
     assert z == pytest.approx(z0 + (z1 - z0) * (x - x0) / (x1 - x0), abs=FIT_MM)
