@@ -12,24 +12,22 @@ Every page carries a 100 mm bar across and one up the page. Scale is 1:1; mm, x 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from . import words
-from .blankface import FULL, View, blank_zones, draw_blank, draw_grid
+from .blankdraw import FULL, View, draw_blank, draw_cuts, draw_grid
+from .blankface import Face, face_of
 from .look import CHECK_MM, FAINT, INK, PENCIL, RED, SIZES, TILE, WORDS
 from .names import job_line, unique_slugs
-from .outline import fit_outline
-from .pdf import begin, clip_box, draw_path, finish, fit_size, line, page, paragraph, pen, polygon, table, text
+from .pdf import begin, clip_box, finish, fit_size, line, page, paragraph, pen, polygon, table, text
 
 if TYPE_CHECKING:
     from panels.blank import Blank
 
     from ..work import Work
-    from .zones import Zone
 
 __all__ = ["Tiling", "full_size_pdf", "template_files", "tile_blank", "tiled_pdf"]
 
@@ -78,9 +76,9 @@ def template_files(work: Work) -> dict[str, bytes]:
     files = {}
     slugs = unique_slugs([blank.name for blank in work.blanks])
     for slug, blank in zip(slugs, work.blanks, strict=True):
-        zones = blank_zones(work, blank)
-        files[f"templates/{slug}-tiles.pdf"] = tiled_pdf(work, blank, zones)
-        files[f"templates/full-size/{slug}-full-size.pdf"] = full_size_pdf(work, blank, zones)
+        face = face_of(work, blank)
+        files[f"templates/{slug}-tiles.pdf"] = tiled_pdf(face)
+        files[f"templates/full-size/{slug}-full-size.pdf"] = full_size_pdf(face)
     return files
 
 
@@ -128,17 +126,18 @@ def _targets(tiling: Tiling) -> np.ndarray:
     return points[sorted((int(i), int(j)), key=lambda k: (points[k][0], points[k][1]))]
 
 
-def tiled_pdf(work: Work, blank: Blank, zones: Sequence[Zone] = ()) -> bytes:
+def tiled_pdf(face: Face) -> bytes:
     """The map page and the tiles of one blank."""
+    work, blank = face.work, face.blank
     tiling = tile_blank(blank)
     canvas, buffer = begin(f"{work.job.name}: {blank.name}, template in tiles", job_line(work.job))
     total = len(tiling.used) + 1
     with page(canvas, TILE.page, f"{blank.name}: how the tiles join"):
-        _map_page(canvas, work, blank, tiling, total)
+        _map_page(canvas, face, tiling, total)
     for number, (row, column) in enumerate(tiling.used):
         size = TILE.page[::-1] if tiling.landscape else TILE.page
         with page(canvas, size, f"tile {tiling.name(row, column)}"):
-            _tile_page(canvas, work, blank, zones, tiling, (row, column), f"page {number + 2} of {total}")
+            _tile_page(canvas, face, tiling, (row, column), f"page {number + 2} of {total}")
     return finish(canvas, buffer)
 
 
@@ -149,15 +148,8 @@ def _live(landscape: bool) -> tuple[np.ndarray, np.ndarray]:
     return (size - live) / 2, live
 
 
-def _tile_page(
-    canvas: Any,
-    work: Work,
-    blank: Blank,
-    zones: Sequence[Zone],
-    tiling: Tiling,
-    tile: tuple[int, int],
-    number: str,
-) -> None:
+def _tile_page(canvas: Any, face: Face, tiling: Tiling, tile: tuple[int, int], number: str) -> None:
+    work, blank = face.work, face.blank
     row, column = tile
     live_at, live = _live(tiling.landscape)
     window_at = live_at + [GUTTER_MM, TILE.foot]
@@ -167,7 +159,7 @@ def _tile_page(
     clip_box(canvas, window_at.tolist(), (window_at + tiling.window).tolist())
     x0, y0, x1, y1 = blank.outline.bounds
     draw_grid(canvas, (x0, y0), (x1, y1), view)
-    draw_blank(canvas, work, blank, view, FULL, zones)
+    draw_blank(canvas, face, view, FULL)
     _diagonal(canvas, tiling, view)
     canvas.restoreState()
     _joins(canvas, tiling, tile, view, window_at)
@@ -353,8 +345,9 @@ def _edge_rows(work: Work, blank: Blank) -> list[list[str]]:
     return rows
 
 
-def _map_page(canvas: Any, work: Work, blank: Blank, tiling: Tiling, total: int) -> None:
+def _map_page(canvas: Any, face: Face, tiling: Tiling, total: int) -> None:
     """How the tiles join, and everything about the blank that is not a line on it."""
+    work, blank = face.work, face.blank
     live_at, live = _live(False)
     x, right = float(live_at[0]) + GUTTER_MM, float(live_at[0] + live[0])
     room = right - x
@@ -366,7 +359,7 @@ def _map_page(canvas: Any, work: Work, blank: Blank, tiling: Tiling, total: int)
         text(canvas, x, y - 2.5, name, SIZES["small"], colour=PENCIL)
         y = paragraph(canvas, x + 34, y, value, room - 34, SIZES["small"])
     y -= 2
-    y = table(canvas, x, y, [12, 16, 42, 38, 22, 22, room - 152], _edge_rows(work, blank), right=(4, 5)) - 2.5
+    y = table(canvas, x, y, [12, 16, 40, 36, 22, 22, room - 148], _edge_rows(work, blank), right=(4, 5)) - 2.5
     ends = _targets(tiling)
     apart = float(np.hypot(*(ends[1] - ends[0])))
     count = len(tiling.used)
@@ -382,7 +375,7 @@ def _map_page(canvas: Any, work: Work, blank: Blank, tiling: Tiling, total: int)
     for k, step in enumerate(steps):
         y = paragraph(canvas, x, y, f"{k + 1}. {step}", room, SIZES["small"])
     floor = float(live_at[1]) + TILE.foot + 3
-    _map(canvas, blank, tiling, (x, floor), (room, y - floor - 3))
+    _map(canvas, face, tiling, (x, floor), (room, y - floor - 3))
     _foot(
         canvas,
         work,
@@ -396,7 +389,7 @@ def _map_page(canvas: Any, work: Work, blank: Blank, tiling: Tiling, total: int)
     _upright_bar(canvas, live_at + [3.5, TILE.foot + 20])
 
 
-def _map(canvas: Any, blank: Blank, tiling: Tiling, at: tuple[float, float], room: tuple[float, float]) -> None:
+def _map(canvas: Any, face: Face, tiling: Tiling, at: tuple[float, float], room: tuple[float, float]) -> None:
     """The blank in small with its tiles, their names, and D1 to D2."""
     spread = tiling.step * [tiling.columns - 1, tiling.rows - 1] + tiling.window
     scale = min(room[0] / spread[0], room[1] / spread[1], 0.5)
@@ -410,10 +403,7 @@ def _map(canvas: Any, blank: Blank, tiling: Tiling, at: tuple[float, float], roo
         size = min(12.0, 0.35 * min(wide, high))
         x, y = low + [wide / 2, high / 2 - 0.36 * size]
         text(canvas, x, y, tiling.name(row, column), size, bold=True, align="middle", colour=FAINT)
-    pen(canvas, "cut")
-    outer, holes = fit_outline(blank.outline)
-    for path in (outer, *holes):
-        draw_path(canvas, view.path(path))
+    draw_cuts(canvas, face, view)
     ends = view.points(_targets(tiling))
     pen(canvas, "zone")
     line(canvas, *ends)
@@ -422,20 +412,21 @@ def _map(canvas: Any, blank: Blank, tiling: Tiling, at: tuple[float, float], roo
         text(canvas, end[0] + 1.5, end[1] - 0.8, f"D{k + 1}", SIZES["small"])
 
 
-def full_size_pdf(work: Work, blank: Blank, zones: Sequence[Zone] = ()) -> bytes:
+def full_size_pdf(face: Face) -> bytes:
     """One page as large as the blank, for a plan printer."""
+    work, blank = face.work, face.blank
     x0, y0, x1, y1 = blank.outline.bounds
     margin, foot = 15.0, 46.0
     rows = _edge_rows(work, blank)
     facts = _facts(work, blank)
-    deep = max(len(rows) + 1, len(facts)) * 5.5 + 12 + 6 * sum(f.strength == "stop" for f in work.findings)
+    deep = max(len(rows) + 1, len(facts)) * 4.2 + 8 + 6 * sum(f.strength == "stop" for f in work.findings)
     wide = max(x1 - x0 + 2 * margin + GUTTER_MM + 6, 330.0)
     high = max(y1 - y0 + 2 * margin, CHECK_MM + 20) + foot + deep
     view = View(1.0, (margin + GUTTER_MM + 6 - x0, foot + deep + margin - y0))
     canvas, buffer = begin(f"{work.job.name}: {blank.name}, template at full size", job_line(work.job))
     with page(canvas, (wide, high), blank.name):
         draw_grid(canvas, (x0, y0), (x1, y1), view)
-        draw_blank(canvas, work, blank, view, FULL, zones)
+        draw_blank(canvas, face, view, FULL)
         corners = view.points([[x0 - 6, y0 - 6], [x1 + 6, y1 + 6]])
         apart = float(np.hypot(*(corners[1] - corners[0])))
         for k, (x, y) in enumerate(corners):
@@ -455,7 +446,7 @@ def full_size_pdf(work: Work, blank: Blank, zones: Sequence[Zone] = ()) -> bytes
             text(canvas, margin, left - 2.5, name, SIZES["small"], colour=PENCIL)
             left = paragraph(canvas, margin + 34, left, value, half - 36, SIZES["small"])
         table_room = min(180.0, wide - 2 * margin - half)
-        share = [0.08, 0.1, 0.24, 0.2, 0.12, 0.13, 0.13]
+        share = [0.07, 0.09, 0.22, 0.18, 0.12, 0.13, 0.19]
         table(canvas, margin + half, y, [s * table_room for s in share], rows, right=(4, 5))
         _foot(
             canvas,

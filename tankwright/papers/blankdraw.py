@@ -1,0 +1,391 @@
+"""One blank drawn on a page at any scale, with everything that is marked on it.
+
+Words used here
+    view      scale and shift from the blank's own mm to the page's: 1 on templates, less on drawings
+    seam tag  a seam's letter in a ring, with its joint, allowance, neighbour, and what the edge gains or loses
+    taken     boxes on the page where words stand already, so that other words keep off
+
+Line weights and letters keep their size on paper whatever the scale.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from . import words
+from .blankface import Face, along_edge
+from .look import BLUE, GRID_MM, INK, PENCIL, RED, SIZES
+from .outline import Path
+from .pdf import draw_path, fit_size, line, pen, text, text_width
+
+if TYPE_CHECKING:
+    from panels.blank import Edge, Fold, Mark
+
+    from .zones import Zone
+
+__all__ = ["FULL", "SMALL", "Sizes", "View", "draw_blank", "draw_cuts", "draw_grid", "upright"]
+
+SIGN_STEP_MM = 12.5  # spacing of the plus and minus signs that fill zones at full size, on paper
+
+
+@dataclass(frozen=True)
+class View:
+    """Page point = scale * blank point + shift."""
+
+    scale: float
+    shift: tuple[float, float]
+
+    def points(self, points: Any) -> np.ndarray:
+        """Points (..., 2) of the blank on the page."""
+        return np.asarray(points, dtype=float) * self.scale + self.shift
+
+    def path(self, path: Path) -> Path:
+        """A path of the blank on the page."""
+        return Path(self.points(path.points), path.bulges, path.closed)
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """Letter heights on the page, mm."""
+
+    name: float
+    tag: float
+    small: float
+
+
+FULL = Sizes(8.0, 3.4, 2.8)
+SMALL = Sizes(3.6, 2.3, 2.0)
+
+
+def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes) -> None:
+    """The blank and all its marks: signs, marks, folds, tags, name, figures; trim and cut lines on top."""
+    taken: list[Any] = []
+    for zone in face.zones:
+        _signs(canvas, zone, view)
+    pen(canvas, "zone")
+    for points in face.zone_lines:
+        line(canvas, *view.points(points))
+    for mark, runs in face.marks:
+        _mark_line(canvas, mark, runs, view)
+    for fold, runs, tangents in face.folds:
+        _fold(canvas, fold, runs, tangents, view, sizes, taken)
+    for edge in face.blank.edges:
+        _seam_tag(canvas, face, edge, view, sizes, taken)
+    _name(canvas, face, view, sizes, taken)
+    for zone in face.zones:
+        _zone_words(canvas, face, zone, view, sizes, taken)
+    for mark, runs in face.marks:
+        _mark_words(canvas, mark, runs, view, sizes, taken)
+    _ticks(canvas, face, view, sizes)
+    draw_cuts(canvas, face, view)
+
+
+def draw_cuts(canvas: Any, face: Face, view: View) -> None:
+    """Trim lines dashed, then the cut line: thin and black."""
+    for name, path in face.trims:
+        pen(canvas, name)
+        draw_path(canvas, view.path(path))
+    pen(canvas, "cut")
+    for path in face.cuts:
+        draw_path(canvas, view.path(path))
+
+
+def draw_grid(canvas: Any, low: Sequence[float], high: Sequence[float], view: View) -> None:
+    """A 50 mm grid over a rectangle of the blank's own mm, counted from its lower left corner."""
+    pen(canvas, "grid")
+    counts = [math.floor((high[k] - low[k]) / GRID_MM + 1e-6) for k in (0, 1)]
+    for axis in (0, 1):
+        for k in range(counts[axis] + 1):
+            at = low[axis] + k * GRID_MM
+            ends = np.array([low, high], dtype=float)
+            ends[:, axis] = at
+            a, b = view.points(ends)
+            line(canvas, a, b)
+            if k:
+                x, y = a + ([0.6, 0.8] if axis == 0 else [0.8, 0.6])
+                text(canvas, x, y, f"{k * GRID_MM:.0f}", SIZES["fine"], colour=PENCIL)
+
+
+def upright(along: np.ndarray) -> float:
+    """Angle in degrees that lets words along a direction be read from below or from the right."""
+    angle = math.degrees(math.atan2(along[1], along[0]))
+    if angle > 90.01:
+        angle -= 180
+    return angle + 180 if angle <= -89.99 else angle
+
+
+def _axes(turn: float) -> tuple[np.ndarray, np.ndarray]:
+    """Unit vectors along and above words turned by that many degrees."""
+    unit = np.array([math.cos(math.radians(turn)), math.sin(math.radians(turn))])
+    return unit, np.array([-unit[1], unit[0]])
+
+
+def _box(left_foot: np.ndarray, wide: float, high: float, turn: float) -> Any:
+    """The place words take on the page, as a polygon."""
+    from shapely.geometry import Polygon
+
+    unit, up = _axes(turn)
+    foot = np.asarray(left_foot) - up * 0.3 - unit * 0.6
+    return Polygon([foot, foot + unit * (wide + 1.2), foot + unit * (wide + 1.2) + up * high, foot + up * high])
+
+
+def _is_free(box: Any, taken: Sequence[Any]) -> bool:
+    return not any(box.intersects(other) for other in taken)
+
+
+def _ticks(canvas: Any, face: Face, view: View, sizes: Sizes) -> None:
+    for tick in face.ticks:
+        pen(canvas, "register")
+        ends = view.points(tick.ends)
+        line(canvas, *ends)
+        if tick.share == 0.5:
+            away = (ends[0] - ends[1]) / max(1e-9, float(np.hypot(*(ends[0] - ends[1]))))
+            at = ends[0] + away * sizes.small * 0.9 - [0, sizes.small * 0.35]
+            text(canvas, at[0], at[1], f"{tick.edge.letter} \u00bd", sizes.small, align="middle", paper=True)
+
+
+def _seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, taken: list[Any]) -> None:
+    room = edge.length_blank * view.scale
+    if room < 8:
+        return
+    point, along, inward = along_edge(edge, face.blank.net, 0.5)
+    metal = words.edge_metal(edge)
+    first = f"{metal}, meets {edge.meets}" if edge.meets else f"free edge, {metal}"
+    if edge.joint not in ("", "free", "lap") and edge.allowance >= 0.05:
+        first = f"{edge.joint}, {first}"
+    change = words.edge_change(edge)
+    lines = [first, change] if change != "as it is" else [first]
+    ring = 2.4 * sizes.tag if edge.letter else 0.0
+    size = min(fit_size(row, 0.85 * room - ring, sizes.tag, bold=k == 1, least=0.1) for k, row in enumerate(lines))
+    if size < 1.5:
+        lines, size = [], sizes.tag
+    wide = max((text_width(row, size, bold=k == 1) for k, row in enumerate(lines)), default=0.0)
+    turn = upright(along)
+    unit, up = _axes(turn)
+    # Clear of the edge where it bends inwards beside the words, and of the half tick.
+    off = (edge.points - point) * view.scale
+    near = np.abs(off @ along) <= (ring + wide) / 2
+    clear = max(0.0, float((off @ inward)[near].max(initial=0.0))) + 6.2
+    depth = max(len(lines) * 1.35 * size, ring)
+    middle = view.points(point) + inward * (clear + depth / 2) - unit * (ring + wide) / 2
+    for k, row in enumerate(lines):
+        base = middle + unit * ring + up * ((len(lines) / 2 - k - 1) * 1.35 * size + 0.3 * size)
+        colour = INK if k == 0 else (RED if edge.gain > 0 else BLUE)
+        text(canvas, base[0], base[1], row, size, turn=turn, bold=k == 1, colour=colour, paper=True)
+    if edge.letter:
+        _ringed(canvas, middle + unit * ring / 2, edge.letter, sizes.tag)
+    taken.append(_box(middle - up * depth / 2, ring + wide, depth + 0.6, turn))
+
+
+def _ringed(canvas: Any, at: np.ndarray, letter: str, size: float) -> None:
+    """A letter in a ring."""
+    radius = max(0.95 * size, 0.6 * text_width(letter, size, bold=True) + 0.4)
+    pen(canvas, "register")
+    canvas.setFillColorRGB(1, 1, 1)
+    canvas.circle(float(at[0]), float(at[1]), radius, stroke=1, fill=1)
+    text(canvas, float(at[0]), float(at[1]) - 0.36 * size, letter, size, bold=True, align="middle")
+
+
+def _mark_line(canvas: Any, mark: Mark, runs: Sequence[np.ndarray], view: View) -> None:
+    known = ("centre", "station", "style", "register", "fitting")
+    pen(canvas, mark.kind if mark.kind in known else "station")
+    for run in runs:
+        line(canvas, *view.points(run))
+
+
+def _mark_words(
+    canvas: Any, mark: Mark, runs: Sequence[np.ndarray], view: View, sizes: Sizes, taken: list[Any]
+) -> None:
+    if not mark.label or not runs:
+        return
+    if mark.kind == "station":
+        for run in (runs[0], runs[-1][::-1]):
+            _station_number(canvas, mark.label, view.points(run), sizes, taken)
+        return
+    longest = view.points(max(runs, key=lambda r: float(np.hypot(*(r[-1] - r[0])))))
+    along = longest[-1] - longest[0]
+    length = float(np.hypot(*along))
+    if length < 4:
+        return
+    turn = upright(along)
+    unit, up = _axes(turn)
+    start = longest[0] if float(unit @ along) > 0 else longest[-1]
+    size = fit_size(mark.label, max(length, 20.0), sizes.small)
+    wide = text_width(mark.label, size)
+    for share in (0.1, 0.3, 0.6, 0.8, 0.45):
+        at = start + unit * min(max(share * length, 2.0), max(length - wide, 0.0)) + up * 0.9
+        box = _box(at, wide, 1.3 * size, turn)
+        if _is_free(box, taken):
+            break
+    taken.append(box)
+    text(canvas, at[0], at[1], mark.label, size, turn=turn, colour=PENCIL, paper=True)
+
+
+def _station_number(canvas: Any, label: str, run: np.ndarray, sizes: Sizes, taken: list[Any]) -> None:
+    """The number on a station line near the end it starts from, where it is free."""
+    steps = np.hypot(*np.diff(run, axis=0).T)
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    wide = text_width(label, sizes.tag)
+    for reach in (7.5 + sizes.tag, 16 + sizes.tag, 28 + sizes.tag):
+        if along[-1] < 2 * reach - 6:
+            return
+        x, y = (float(np.interp(reach, along, run[:, k])) for k in (0, 1))
+        box = _box(np.array([x - wide / 2, y - 0.36 * sizes.tag]), wide, 1.2 * sizes.tag, 0.0)
+        if _is_free(box, taken):
+            taken.append(box)
+            text(canvas, x, y - 0.36 * sizes.tag, label, sizes.tag, align="middle", paper=True)
+            return
+
+
+def _fold(
+    canvas: Any,
+    fold: Fold,
+    runs: Sequence[np.ndarray],
+    tangents: Sequence[np.ndarray],
+    view: View,
+    sizes: Sizes,
+    taken: list[Any],
+) -> None:
+    pen(canvas, "tangent")
+    for run in tangents:
+        line(canvas, *view.points(run))
+    pen(canvas, "fold", BLUE)
+    for run in runs:
+        line(canvas, *view.points(run))
+    a, b = view.points(fold.start), view.points(fold.end)
+    along = b - a
+    length = float(np.hypot(*along))
+    turn = upright(along)
+    unit, up = _axes(turn)
+    corners = view.points(fold.tangents.reshape(-1, 2))
+    clear = float(((corners - a) @ up).max())
+    start = a if float(unit @ along) > 0 else b
+    way = "\u2191 UP" if fold.up else "\u2193 DOWN"
+    says = (
+        f"fold {way} {words.fixed(fold.angle)}\u00b0, inside radius {words.fixed(fold.inside_radius)} mm, "
+        f"K {words.fixed(fold.k_factor, 3)}"
+    )
+    size = fit_size(says, 0.8 * length, sizes.tag, bold=True)
+    wide = text_width(says, size, bold=True)
+    for share in (0.12, 0.3, 0.5, 0.7):
+        at = start + unit * min(share * length, max(length - wide, 0.0)) + up * (clear + 1.2)
+        box = _box(at, wide, 1.4 * size, turn)
+        if _is_free(box, taken):
+            break
+    taken.append(box)
+    text(canvas, at[0], at[1], says, size, turn=turn, bold=True, colour=BLUE, paper=True)
+
+
+def _signs(canvas: Any, zone: Zone, view: View) -> None:
+    """Plus signs where metal is stretched, minus signs where it is shrunk, larger where it is harder."""
+    from shapely import contains_xy
+
+    if zone.kind == "leave":
+        return
+    full = view.scale > 0.5
+    step = (SIGN_STEP_MM if full else 6.0) / view.scale
+    x0, y0, x1, y1 = zone.shape.bounds
+    xs = np.arange(math.floor(x0 / step), math.ceil(x1 / step) + 1) * step
+    ys = np.arange(math.floor(y0 / step), math.ceil(y1 / step) + 1) * step
+    grid = np.array([(x + step / 2 * (k % 2), y) for k, y in enumerate(ys) for x in xs])
+    inside = grid[contains_xy(zone.shape, grid[:, 0], grid[:, 1])]
+    reach = (0.5 + 0.25 * zone.level) * (1.0 if full else 0.7)
+    pen(canvas, "rule", RED if zone.kind == "stretch" else BLUE)
+    drawn = canvas.beginPath()
+    for x, y in view.points(inside).tolist():
+        drawn.moveTo(x - reach, y)
+        drawn.lineTo(x + reach, y)
+        if zone.kind == "stretch":
+            drawn.moveTo(x, y - reach)
+            drawn.lineTo(x, y + reach)
+    canvas.drawPath(drawn, stroke=1, fill=0)
+
+
+def _zone_words(canvas: Any, face: Face, zone: Zone, view: View, sizes: Sizes, taken: list[Any]) -> None:
+    """Mean and worst of a zone, where it is widest and free of other words."""
+    if zone.kind == "leave":
+        return
+    word = "STRETCH +" if zone.kind == "stretch" else "SHRINK \u2212"
+    says = f"{word}{words.percent(abs(zone.mean))}"
+    worst = f"worst {words.percent(abs(zone.worst))}, {words.difficulty(abs(zone.worst), _limits(face))}"
+    wide = max(text_width(says, sizes.tag, bold=True), text_width(worst, sizes.small))
+    x, y, _ = _roomiest(zone.shape, view, taken, clear=0.3 * wide)
+    colour = RED if zone.kind == "stretch" else BLUE
+    text(canvas, x, y + 0.3, says, sizes.tag, bold=True, align="middle", colour=colour, paper=True)
+    text(canvas, x, y - 1.3 * sizes.small, worst, sizes.small, align="middle", colour=colour, paper=True)
+    taken.append(_box(np.array([x - wide / 2, y - 1.5 * sizes.small]), wide, 3 * sizes.tag, 0.0))
+
+
+def _limits(face: Face) -> tuple[float, float, float]:
+    return words.difficulty_limits(face.work.job)
+
+
+def _roomiest(shape: Any, view: View, taken: Sequence[Any], clear: float) -> tuple[float, float, float]:
+    """Middle and radius on the page of the largest circle in a shape of the blank that keeps off what is taken."""
+    from shapely import affinity, maximum_inscribed_circle, unary_union
+
+    k = view.scale
+    free: Any = affinity.affine_transform(shape, [k, 0, 0, k, *view.shift])
+    if taken:
+        for reach in (clear, 0.0):
+            less = free.difference(unary_union([box.buffer(reach) for box in taken]))
+            if not less.is_empty and less.area > 4:
+                free = less
+                break
+    circle: Any = maximum_inscribed_circle(free, tolerance=0.5)
+    x, y = circle.coords[0]
+    return float(x), float(y), float(circle.length)
+
+
+def _name(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any]) -> None:
+    """Name, hand, quantity, metal, face and grain, where there is most room clear of folds and tags."""
+    from shapely import LineString
+
+    blank = face.blank
+    folds = [LineString(view.points(run)).buffer(1.5) for _, runs, _ in face.folds for run in runs]
+    shape = blank.net if not blank.net.is_empty else blank.outline
+    x, y, room = _roomiest(shape, view, [*taken, *folds], clear=1.5)
+    grain = "grain: any way" if blank.grain_deg is None else "grain"
+    rows = [
+        (blank.name, sizes.name, True),
+        (f"{words.hand(blank)}, qty 1", sizes.tag, False),
+        (words.metal_words(face.work.job, blank.thickness), sizes.tag, False),
+        ("good face up (outside of the tank)", sizes.tag, False),
+        (grain, sizes.tag, False),
+    ]
+    total = sum(1.35 * size for _, size, _ in rows)
+    shrink = min(1.0, 1.7 * room / (total + 6))
+    y += total * shrink / 2
+    top = y
+    wide = 0.0
+    for row, size, bold in rows:
+        small = fit_size(row, 1.9 * room, size * shrink, bold=bold, least=1.2)
+        y -= 1.35 * small
+        wide = max(wide, text_width(row, small, bold=bold))
+        text(canvas, x, y, row, small, bold=bold, align="middle", paper=True)
+    if blank.grain_deg is not None:
+        half = max(6.0, min(40.0, 0.8 * room))
+        turn = math.radians(blank.grain_deg)
+        along = np.array([math.cos(turn), math.sin(turn)])
+        middle = np.array([x, y - 2.5])
+        if abs(along[1]) > 0.2:  # an arrow that stands goes beside the words
+            middle = np.array([x + wide / 2 + 4.0, (top + y) / 2])
+            half = max(6.0, min(half, (top - y) / 2 + 4))
+        _double_arrow(canvas, middle - along * half, middle + along * half)
+        y -= 4.0
+    taken.append(_box(np.array([x - wide / 2, y]), wide, top - y, 0.0))
+
+
+def _double_arrow(canvas: Any, a: np.ndarray, b: np.ndarray) -> None:
+    """A line with a head at both ends."""
+    pen(canvas, "fitting")
+    along = (b - a) / max(1e-9, float(np.hypot(*(b - a))))
+    side = np.array([-along[1], along[0]])
+    line(canvas, a, b)
+    for end, way in ((a, 1.0), (b, -1.0)):
+        line(canvas, end + way * along * 3 + side, end, end + way * along * 3 - side)
