@@ -26,6 +26,9 @@ __all__ = ["AtEdge", "Seam", "Sewn", "family", "make_blanks", "seams_of"]
 
 #: Buck stations and station lines on the blanks lie this far apart, mm; common practice, no source.
 STATION_MM = 50.0
+#: Strain is read as the mean over a patch of this radius, mm, about a fingertip: what a hand can feel and
+#: work. Common practice, no source. Smaller shows the grain of the mesh, larger hides a sharp shoulder.
+PATCH_MM = 9.0
 #: Two lengths of one seam may differ by this much and still count as equal, mm.
 SEAM_EQUAL_MM = 0.5
 
@@ -215,9 +218,27 @@ def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge) -> Blank:
         grain_deg=0.0 if formed else None,
         thickness=body.thickness,
         area_formed=dev.area_formed,
-        flat=FlatMesh(dev.points, dev.faces, dev.strain) if formed else None,
+        flat=FlatMesh(dev.points, dev.faces, _felt_strain(dev)) if formed else None,
         notes=_notes(dev),
     )
+
+
+def _felt_strain(dev: Development) -> np.ndarray:
+    """Principal strains (m, 2) of each triangle's neighbourhood: the area mean over a patch of the flat."""
+    from scipy.sparse import csr_array
+    from scipy.spatial import cKDTree
+
+    p = dev.points[dev.faces]
+    middle = p.mean(axis=1)
+    u, v = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
+    area = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) / 2
+    tensor = np.einsum("mk,mki,mkj->mij", dev.strain, dev.directions, dev.directions).reshape(-1, 4)
+    near = cKDTree(middle).query_pairs(PATCH_MM, output_type="ndarray")
+    rows = np.concatenate([near[:, 0], near[:, 1], np.arange(len(middle))])
+    columns = np.concatenate([near[:, 1], near[:, 0], np.arange(len(middle))])
+    weight = csr_array((area[columns], (rows, columns)), shape=(len(middle), len(middle)))
+    mean = (weight @ tensor) / np.maximum(weight.sum(axis=1), 1e-300)[:, None]
+    return np.linalg.eigvalsh(mean.reshape(-1, 2, 2))[:, ::-1]
 
 
 def _notes(dev: Development) -> tuple[str, ...]:

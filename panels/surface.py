@@ -283,7 +283,9 @@ def relief_depth(knee: KneeRelief, xz: np.ndarray) -> np.ndarray:
     outline, full depth from ``blend`` mm inside it, a smooth step between."""
     import shapely
 
-    outline = shapely.Polygon(knee.outline)
+    ring = np.asarray(knee.outline, dtype=float)
+    closed = Curve("knee", np.vstack([ring, ring[:1]]), np.zeros(len(ring) + 1, dtype=bool), ring[-3:], ring[1:4])
+    outline = shapely.Polygon(closed.dense).buffer(0)
     points = shapely.points(xz)
     inside = np.where(shapely.contains(outline, points), shapely.distance(outline.exterior, points), 0.0)
     share = np.clip(inside / max(knee.blend, 1e-9), 0, 1)
