@@ -154,7 +154,7 @@ def _seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, tak
     if room < 8:
         return
     point, along, inward = along_edge(edge, face.blank.net, 0.5)
-    metal = words.edge_metal(edge)
+    metal = words.edge_metal(edge) if edge.allowance >= 0.05 else "net edge"
     first = f"{metal}, meets {edge.meets}" if edge.meets else f"free edge, {metal}"
     if edge.joint not in ("", "free", "lap") and edge.allowance >= 0.05:
         first = f"{edge.joint}, {first}"
@@ -217,11 +217,13 @@ def _mark_words(
     start = longest[0] if float(unit @ along) > 0 else longest[-1]
     size = fit_size(mark.label, max(length, 20.0), sizes.small)
     wide = text_width(mark.label, size)
-    for share in (0.1, 0.3, 0.6, 0.8, 0.45):
-        at = start + unit * min(max(share * length, 2.0), max(length - wide, 0.0)) + up * 0.9
+    for share, lift in [(k, r) for r in (0.9, -0.9 - size) for k in (0.1, 0.3, 0.6, 0.8, 0.45)]:
+        at = start + unit * min(max(share * length, 2.0), max(length - wide, 0.0)) + up * lift
         box = _box(at, wide, 1.3 * size, turn)
         if _is_free(box, taken):
             break
+    else:
+        return
     taken.append(box)
     text(canvas, at[0], at[1], mark.label, size, turn=turn, colour=PENCIL, paper=True)
 

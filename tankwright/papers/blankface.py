@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from . import words
-from .cutting import runs_inside
+from .cutting import HAIR_MM, runs_inside
 from .outline import Path, fit_line, fit_outline
 from .zones import Zone, strain_zones
 
@@ -59,17 +59,18 @@ class Face:
 def face_of(work: Work, blank: Blank) -> Face:
     """Work out everything of a blank that is drawn."""
     outer, holes = fit_outline(blank.outline)
+    metal = blank.outline.buffer(HAIR_MM)
     trims = tuple(
         ("trim" if edge.joint not in ("lap", "fold") else "style", fit_line(edge.points))
         for edge in blank.edges
         if edge.allowance > 0.05
     )
-    marks = tuple((mark, tuple(runs_inside(mark.points, blank.outline))) for mark in blank.marks if mark.kind != "grid")
+    marks = tuple((mark, tuple(runs_inside(mark.points, metal))) for mark in blank.marks if mark.kind != "grid")
     folds = tuple(
         (
             fold,
-            tuple(runs_inside(np.array([fold.start, fold.end]), blank.outline)),
-            tuple(run for tangent in fold.tangents for run in runs_inside(tangent, blank.outline)),
+            tuple(runs_inside(np.array([fold.start, fold.end]), metal)),
+            tuple(run for tangent in fold.tangents for run in runs_inside(tangent, metal)),
         )
         for fold in blank.folds
     )
@@ -88,22 +89,20 @@ def face_of(work: Work, blank: Blank) -> Face:
 
 
 def _zone_lines(zones: tuple[Zone, ...], net: Polygon) -> tuple[np.ndarray, ...]:
-    """Lines between zones, smoothed, each drawn once, kept off the trim line."""
+    """Lines round the zones of each kind and level, smoothed, kept off the trim line."""
     from shapely import unary_union
     from shapely.ops import linemerge
 
-    if len(zones) < 2:
-        return ()
-    inner = net.buffer(-1.5)
-    edges = []
-    for zone in zones:
-        if zone.kind != "leave" or len(zones) == 2:
-            smooth = zone.shape.buffer(SMOOTH_MM).buffer(-2 * SMOOTH_MM).buffer(SMOOTH_MM)
-            edges.append(smooth.boundary.intersection(inner))
-    whole: Any = unary_union(edges)
-    merged: Any = linemerge(whole) if whole.geom_type == "MultiLineString" else whole
-    lines = [g.simplify(0.3) for g in getattr(merged, "geoms", [merged]) if g.geom_type == "LineString"]
-    return tuple(np.asarray(g.coords) for g in lines if g.length > 10)
+    inner = net.simplify(0.1).buffer(-1.5)
+    lines: list[Any] = []
+    for kind, level in sorted({(zone.kind, zone.level) for zone in zones if zone.kind != "leave"}):
+        shapes = [z.shape.simplify(0.2).buffer(0.3, quad_segs=2) for z in zones if z.kind == kind and z.level >= level]
+        whole = unary_union(shapes).buffer(SMOOTH_MM, quad_segs=4)
+        smooth = whole.buffer(-2 * SMOOTH_MM, quad_segs=4).buffer(SMOOTH_MM - 0.3, quad_segs=4)
+        edge: Any = smooth.boundary.intersection(inner)
+        edge = linemerge(edge) if edge.geom_type == "MultiLineString" else edge
+        lines += [g.simplify(0.2) for g in getattr(edge, "geoms", [edge]) if g.geom_type == "LineString"]
+    return tuple(np.asarray(g.coords) for g in lines if g.length > 15)
 
 
 def seam_ticks(work: Work, blank: Blank) -> list[Tick]:

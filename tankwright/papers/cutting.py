@@ -39,6 +39,10 @@ if TYPE_CHECKING:
 __all__ = ["Drawing", "Line", "Words", "blank_drawing", "cut_order", "frame", "runs_inside", "sheet_drawing"]
 
 
+#: Marks along the very edge of a blank count as on its metal.
+HAIR_MM = 1e-6
+
+
 @dataclass(frozen=True)
 class Line:
     """A path on a layer (a key of `look.LAYERS`)."""
@@ -182,9 +186,10 @@ def _with_lead(path: Path, shape: Polygon, others: Iterable[Polygon], lead_mm: f
 def _lines_of(blank: Blank, matrix: np.ndarray, shift: np.ndarray, *, flipped: bool) -> list[Line | Words]:
     """Trim lines, folds and marks of a blank, in its frame."""
     items: list[Line | Words] = []
+    metal = blank.outline.buffer(HAIR_MM)
 
     def add(layer: str, points: np.ndarray) -> None:
-        for run in runs_inside(points, blank.outline):
+        for run in runs_inside(points, metal):
             items.append(Line(layer, fit_line(run).moved(matrix, shift)))
 
     for edge in blank.edges:
@@ -209,7 +214,10 @@ def _lines_of(blank: Blank, matrix: np.ndarray, shift: np.ndarray, *, flipped: b
 
 
 def runs_inside(points: np.ndarray, shape: Polygon) -> list[np.ndarray]:
-    """The parts of an open line (n, 2) that lie on the metal of ``shape``, each (k, 2), in order."""
+    """The parts of an open line (n, 2) that lie on the metal of ``shape``, each (k, 2), in order.
+
+    Grow the shape by a hair first where lines along its very edge must be kept.
+    """
     from shapely import LineString, MultiLineString
     from shapely.ops import linemerge
 
@@ -219,7 +227,7 @@ def runs_inside(points: np.ndarray, shape: Polygon) -> list[np.ndarray]:
     line = LineString(points)
     if shape.covers(line):
         return [points]
-    inside = line.intersection(shape.buffer(1e-6))
+    inside = line.intersection(shape)
     if isinstance(inside, MultiLineString):
         inside = linemerge(inside)
     parts = [g for g in getattr(inside, "geoms", [inside]) if g.geom_type == "LineString" and g.length > 0.01]

@@ -15,7 +15,7 @@ import math
 import unicodedata
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path as File
 from typing import TYPE_CHECKING, Any
 
@@ -65,9 +65,14 @@ def _letters() -> frozenset[int]:
 
 def spell(words: object) -> str:
     """The text in letters the font has: those it lacks without their accents, else as an empty box."""
+    return _spelt(str(words))
+
+
+@lru_cache(maxsize=4096)
+def _spelt(words: str) -> str:
     known = _letters()
     result = []
-    for letter in str(words).replace("\n", " "):
+    for letter in words.replace("\n", " "):
         if ord(letter) in known:
             result.append(letter)
             continue
