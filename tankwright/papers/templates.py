@@ -409,7 +409,8 @@ def _map(canvas: Any, face: Face, tiling: Tiling, at: tuple[float, float], room:
     line(canvas, *ends)
     for k, end in enumerate(ends):
         polygon(canvas, [end + [-0.8, -0.8], end + [0.8, -0.8], end + [0, 0.9]], fill=INK, stroke=False)
-        text(canvas, end[0] + 1.5, end[1] - 0.8, f"D{k + 1}", SIZES["small"])
+        align, off = ("left", 1.5) if k == 0 else ("right", -1.5)
+        text(canvas, end[0] + off, end[1] - 0.8, f"D{k + 1}", SIZES["small"], align=align)
 
 
 def full_size_pdf(face: Face) -> bytes:
