@@ -219,7 +219,9 @@ def _end_inner(half: _Half, run: Curve, tunnel: Tunnel, lowest: float) -> np.nda
     corner = dense[k - 1] + share * (dense[k] - dense[k - 1])
     inner = dense[(dense[:, 1] > lowest + 1e-6) & (over < -1e-6)]
     xz = np.vstack([inner, corner])
-    return half.add(np.column_stack([xz[:, 0], tunnel.half(xz[:, 0]), xz[:, 1]]), LEG)
+    new = half.add(np.column_stack([xz[:, 0], tunnel.half(xz[:, 0]), xz[:, 1]]), LEG)
+    half.flags[new[-1]] |= ROOF
+    return new
 
 
 @dataclass

@@ -13,12 +13,16 @@ All coordinates are (x, y) in mm on the flat, good face up. Strain is natural, f
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from shapely.geometry import Polygon
 
-__all__ = ["Blank", "Edge", "FlatMesh", "Fold", "Mark"]
+__all__ = ["AtEdge", "Blank", "Edge", "FlatMesh", "Fold", "Mark"]
+
+#: What a shop leaves on an edge: kind of blank, its piece, the piece it meets ("" if none) -> joint and mm.
+AtEdge = Callable[[str, str, str], tuple[str, float]]
 
 
 @dataclass(frozen=True)

@@ -7,126 +7,29 @@ both blanks, with R or L where the seam belongs to one side.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 from shapely.geometry import Polygon
 
 from .assemble import CENTRE, WIDEST
-from .blank import Blank, Edge, FlatMesh, Mark
+from .blank import AtEdge, Blank, Edge, FlatMesh, Mark
 from .body import Body
+from .choose_k import KFactor
 from .curves import polyline_length
 from .cutting_mesh import boundary_edges, contour_chains
 from .develop import Development, develop_mesh
+from .errors import TunnelError
+from .fold_tunnel import TUNNEL_PIECES, folded_tunnel
 from .margins import with_margins
+from .seams import Sewn, family
+from .stations import station_label, stations_between
 
-__all__ = ["AtEdge", "Seam", "Sewn", "family", "make_blanks", "seams_of"]
+__all__ = ["make_blanks", "mirrored"]
 
-#: Buck stations and station lines on the blanks lie this far apart, mm; common practice, no source.
-STATION_MM = 50.0
 #: Strain is read as the mean over a patch of this radius, mm, about a fingertip: what a hand can feel and
 #: work. Common practice, no source. Smaller shows the grain of the mesh, larger hides a sharp shoulder.
 PATCH_MM = 9.0
-#: Two lengths of one seam may differ by this much and still count as equal, mm.
-SEAM_EQUAL_MM = 0.5
-
-
-def family(piece: str) -> str:
-    """Which family a piece belongs to: skin, floor, tunnel or end."""
-    for word in ("floor", "tunnel", "end"):
-        if word in piece.split():
-            return word
-    return "skin"
-
-
-#: What a shop leaves on an edge: kind of blank, its piece, the piece it meets ("" if none) -> joint and mm.
-AtEdge = Callable[[str, str, str], tuple[str, float]]
-
-_ORDER = ("skin", "end", "floor", "tunnel")
-
-
-@dataclass(frozen=True)
-class Seam:
-    """One seam: the vertices (k,) along it, the two pieces that meet there, and its letter."""
-
-    letter: str
-    pieces: tuple[str, str]
-    chain: np.ndarray
-    length: float  # on the neutral surface, mm
-
-
-@dataclass(frozen=True)
-class Sewn:
-    """A body with its seams found."""
-
-    body: Body
-    seams: tuple[Seam, ...]
-
-    @cached_property
-    def between(self) -> dict[tuple[int, int], str]:
-        """Letter of the seam that an edge (smaller vertex first) lies on."""
-        table: dict[tuple[int, int], str] = {}
-        for seam in self.seams:
-            for a, b in zip(seam.chain[:-1].tolist(), seam.chain[1:].tolist(), strict=True):
-                table[(min(a, b), max(a, b))] = seam.letter
-        return table
-
-
-def _plain(name: str) -> str:
-    return name.replace(" right", "").replace(" left", "")
-
-
-def seams_of(body: Body) -> Sewn:
-    """Every edge between two pieces, as lettered seams. A closed body leaves no edge without a partner."""
-    from .cutting_mesh import boundary_chains
-
-    edges = body.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
-    owner = np.repeat(body.piece, 3)
-    key = np.sort(edges, axis=1)
-    order = np.lexsort((key[:, 1], key[:, 0]))
-    first, second = order[::2], order[1::2]
-    apart = owner[first] != owner[second]
-    first, second = first[apart], second[apart]
-    groups: dict[tuple[int, int], list[np.ndarray]] = {}
-    for k, m in zip(first, second, strict=True):
-        low = k if owner[k] < owner[m] else m
-        groups.setdefault(tuple(sorted((int(owner[k]), int(owner[m])))), []).append(edges[low])  # type: ignore[arg-type]
-    found = []
-    for (p, q), directed in groups.items():
-        for chain in boundary_chains(np.array(directed)):
-            found.append((body.pieces[p], body.pieces[q], chain))
-    # Letters go by what meets what and where, so that left and right get the same one.
-    place = {id(c): body.outer[c].mean(axis=0) for _, _, c in found}
-    kinds: dict[tuple, str] = {}
-    seams = []
-    for p_name, q_name, chain in sorted(found, key=lambda f: _seam_key(f, place[id(f[2])])):
-        what = _seam_key((p_name, q_name, chain), place[id(chain)])
-        letter = kinds.setdefault(what, _letter(len(kinds)))
-        y = place[id(chain)][1]
-        hand = "R" if y > 0.5 else "L" if y < -0.5 else ""
-        seams.append(Seam(letter + hand, (p_name, q_name), chain, polyline_length(body.neutral[chain])))
-    return Sewn(body, tuple(sorted(seams, key=lambda s: (len(s.letter.rstrip("LR")), s.letter))))
-
-
-def _seam_key(found: tuple[str, str, np.ndarray], place: np.ndarray) -> tuple:
-    names = sorted((_plain(found[0]), _plain(found[1])), key=lambda n: (_ORDER.index(family(n)), n))
-    return (
-        *((_ORDER.index(family(n)), n) for n in names),
-        round(float(place[0]), 2),
-        round(float(place[2]), 2),
-    )
-
-
-def _letter(number: int) -> str:
-    """A, B, ... Z without I, L, O and R, then AA, AB ..."""
-    letters = "ABCDEFGHJKMNPQSTUVWXYZ"  # L and R say left and right
-    return (
-        letters[number]
-        if number < len(letters)
-        else _letter(number // len(letters) - 1) + letters[number % len(letters)]
-    )
 
 
 @dataclass(frozen=True)
@@ -276,9 +179,8 @@ def _marks(body: Body, flat: _Flat) -> tuple[Mark, ...]:
         from .cutting_mesh import boundary_chains
 
         marks += [Mark("style", flat.points[c], "widest line") for c in _undirected(on, outer, boundary_chains)]
-    for k in range(int(np.ceil(outer[:, 0].min() / STATION_MM)), int(np.floor(outer[:, 0].max() / STATION_MM)) + 1):
-        x = k * STATION_MM
-        marks += [Mark("station", line, f"S{k} x {x:.0f}") for line in _contours(flat, outer[:, 0] - x)]
+    for x in stations_between(outer[:, 0].min(), outer[:, 0].max()):
+        marks += [Mark("station", line, station_label(x)) for line in _contours(flat, outer[:, 0] - x)]
     return tuple(marks)
 
 
@@ -322,19 +224,32 @@ def mirrored(blank: Blank, name: str) -> Blank:
     )
 
 
-def make_blanks(sewn: Sewn, at_edge: AtEdge) -> tuple[Blank, ...]:
+def make_blanks(sewn: Sewn, at_edge: AtEdge, *, inside_radius: float, k_factor: KFactor) -> tuple[Blank, ...]:
     """Flat blanks of every piece, right-hand ones before their left-hand images.
 
-    ``at_edge`` says what the shop leaves on each edge and how it is joined.
+    Parameters
+    ----------
+    at_edge
+        What the shop leaves on each edge and how it is joined.
+    inside_radius, k_factor
+        Of the tunnel's folds, mm. A tunnel whose corner line is not straight comes in three pieces.
     """
     body = sewn.body
+    tunnel, why = None, ""
+    if "tunnel top" in body.pieces:
+        try:
+            tunnel = folded_tunnel(sewn, at_edge, inside_radius=inside_radius, k_factor=k_factor)
+        except TunnelError as fault:
+            why = f"the tunnel comes in three pieces, welded along its corners: {str(fault).splitlines()[0]}"
     blanks = []
     for name in body.pieces:
-        if name.endswith("left"):
+        if name.endswith("left") or (tunnel is not None and name in TUNNEL_PIECES):
             continue
         blank = _blank_of(sewn, _lay_flat(body, name), at_edge)
+        if name in TUNNEL_PIECES:
+            blank = replace(blank, notes=(*blank.notes, why))
         blanks.append(blank)
         twin = name.removesuffix("right") + "left"
         if name.endswith("right") and twin in body.pieces:
             blanks.append(mirrored(blank, twin))
-    return tuple(blanks)
+    return tuple(blanks) if tunnel is None else (*blanks, tunnel)

@@ -124,14 +124,15 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
     JobError
         Where a finding stops the job, or a blank does not go on any sheet.
     """
-    from panels.make_blanks import make_blanks, seams_of
+    from panels.make_blanks import make_blanks
+    from panels.seams import seams_of
 
     checked = check(job, progress=progress)
     if checked.stops or checked.body is None or checked.capacity is None:
         raise JobError([_mistake(f) for f in checked.stops])
     progress("laying the panels flat")
     sewn = seams_of(checked.body)
-    blanks = make_blanks(sewn, job.allowances.at_edge)
+    blanks = make_blanks(sewn, job.allowances.at_edge, inside_radius=job.fold_radius, k_factor=job.k)
     stops = [note for blank in blanks for note in blank.notes if note.startswith("stop: ")]
     if stops:
         raise JobError([Mistake("stop", note.removeprefix("stop: ")) for note in stops])
