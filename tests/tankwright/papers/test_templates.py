@@ -78,7 +78,7 @@ def test_ink_stays_in_the_live_area(files):
             rows, columns = np.flatnonzero(dark.any(axis=1)), np.flatnonzero(dark.any(axis=0))
             live = TILE.live if wide < high else TILE.live[::-1]
             margin = (wide - live[0]) / 2, (high - live[1]) / 2
-            px = 25.4 / 75
+            px = wide / dark.shape[1]
             assert columns[0] * px > margin[0] - 2 * px
             assert (columns[-1] + 1) * px < wide - margin[0] + 2 * px
             assert rows[0] * px > margin[1] - 2 * px
