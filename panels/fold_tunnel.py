@@ -159,12 +159,14 @@ def _folds(flat: TunnelFlat, k: KFactor) -> list[Fold]:
 
 def _marks(body: Body, flat: TunnelFlat) -> list[Mark]:
     """Centre line and stations, over the top and down both legs."""
-    x = body.outer[_corner(body), 0]
-    marks = [Mark("centre", _up(flat.plan_to_flat(np.array([[x[0], 0.0], [x[-1], 0.0]]))), "CL")]
+    marks = []
     for piece in TUNNEL_PIECES:
         used, faces = np.unique(body.faces_of(piece), return_inverse=True)
         at = body.neutral[used]
         axes = [0, 1] if piece == "tunnel top" else [0, 2]
+        if piece == "tunnel top":
+            middle = contour_chains(at, faces.reshape(-1, 3), at[:, 1])
+            marks += [Mark("centre", _place(flat, piece, line[:, :2]), "CL") for line in middle]
         for station in stations_between(at[:, 0].min(), at[:, 0].max()):
             lines = contour_chains(at, faces.reshape(-1, 3), at[:, 0] - station)
             marks += [
