@@ -266,6 +266,6 @@ def setting_for(data: dict[str, Any], setting: Setting) -> Setting:
     job, side = data.get("job"), data.get("side")
     unit = job.get("unit") if isinstance(job, dict) else None
     lines = side.get("lines") if isinstance(side, dict) else None
-    names = (*RUNS, *(lines if isinstance(lines, dict) else ()))
+    names = (*RUNS, *lines) if isinstance(lines, dict) else ()
     sure = unit in ("mm", "in")
     return Setting(str(unit) if sure else "mm", setting.folder, sure, names)

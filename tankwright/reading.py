@@ -206,11 +206,12 @@ def _fault(model: type[BaseModel], path: Path, e: Mapping[str, Any]) -> Fault:
             what or "at least one",
             f"write {name} = {example}" if example else "",
         )
-    if kind == "too_long":
-        found = f"{ctx.get('actual_length') or 'more'}"
-        return Fault("there are too many of them", found, f"up to {ctx.get('max_length')}", "leave some away")
-    if kind == "string_too_long":
-        return Fault("this is too long", shown(value), f"up to {ctx.get('max_length')} letters", "shorten it")
+    if kind in ("too_long", "string_too_long"):
+        most = ctx.get("max_length")
+        if isinstance(value, str):
+            return Fault("this is too long", shown(value), f"up to {most} letters", "shorten it")
+        says, found = "there are too many of them", str(ctx.get("actual_length") or "more")
+        return Fault(says, found, f"up to {most}", "leave some away")
     if kind.startswith("string"):
         return Fault("this is not text", shown(value), what or "text in quotes", f'put it in quotes: {name} = "…"')
     if kind.startswith("bool"):
