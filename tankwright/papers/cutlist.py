@@ -60,12 +60,13 @@ def cut_lists(work: Work) -> dict[str, bytes]:
 
 
 def allowances_words(blank: Row) -> str:
-    """Metal outside the trim line edge by edge: ``A lap 12.0 mm; C trim 10.0 mm; free edge net, 0.0 mm``."""
-    return "; ".join(f"{_edge_name(edge)} {edge['allowance']}" for edge in blank["edges"])
-
-
-def _edge_name(edge: Row) -> str:
-    return edge["letter"] or f"edge {edge['edge']} ({edge['joint']})"
+    """Metal outside the trim line edge by edge, like ones together: ``A, C trim 10.0 mm; edge 2 net``."""
+    alike: dict[str, list[str]] = {}
+    for edge in blank["edges"]:
+        alike.setdefault(edge["allowance"], []).append(edge["letter"] or f"edge {edge['edge']}")
+    if len(alike) == 1 and len(blank["edges"]) > 1:
+        return f"all edges {next(iter(alike))}"
+    return "; ".join(f"{', '.join(names)} {metal}" for metal, names in alike.items())
 
 
 def folds_words(blank: Row) -> str:
@@ -91,10 +92,7 @@ def on_sheet_words(sheet: Row) -> str:
 def _offcuts_words(sheet: Row, got: Row) -> str:
     kept = [o for o in got["offcuts"] if o["sheet"] == sheet["sheet"]]
     sizes = [f"{o['label']} {fixed(o['width_mm'])} x {fixed(o['height_mm'])} mm" for o in kept]
-    return (
-        "; ".join(s if o["square"] else f"{s}, not square" for s, o in zip(sizes, kept, strict=True))
-        or "none"
-    )
+    return "; ".join(s if o["square"] else f"{s}, not square" for s, o in zip(sizes, kept, strict=True)) or "none"
 
 
 def _side(blank: Row) -> str:

@@ -32,12 +32,11 @@ def book(got: Row) -> bytes:
 
     out = io.BytesIO()
     work = xlsxwriter.Workbook(out, {"in_memory": True})
-    day = datetime.date.fromisoformat(got["job"]["pattern_date"][:10])
     work.set_properties(
         {
             "title": f"Cut list, {got['job']['name']}, revision {got['job']['revision']}",
             "subject": _job_line(got),
-            "created": datetime.datetime(day.year, day.month, day.day),  # from the job, not from the clock
+            "created": _created(got["job"]["pattern_date"]),
         }
     )
     looks = _looks(work)
@@ -67,6 +66,14 @@ def book(got: Row) -> bytes:
     _totals_page(work, looks, got, blanks, sheets)
     work.close()
     return out.getvalue()
+
+
+def _created(day: str) -> datetime.datetime:
+    """The patterns' date, so that the clock leaves no trace; the oldest date of the format where there is none."""
+    try:
+        return datetime.datetime.fromisoformat(day)
+    except ValueError:
+        return datetime.datetime(1980, 1, 1)
 
 
 def _job_line(got: Row) -> str:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from .names import date_words
 from .words import difficulty, difficulty_limits, edge_metal, face, gauge, grain, metal_words, size
 from .zones import strain_figures
 
@@ -88,7 +89,7 @@ def _job(work: Work) -> dict[str, Any]:
         "name": job.name,
         "reference": job.reference or "",
         "revision": str(job.revision),
-        "pattern_date": str(job.pattern_date),
+        "pattern_date": date_words(job.pattern_date),
         "unit": job.unit,
         "surface": job.surface,
     }
@@ -174,9 +175,7 @@ def _blanks(work: Work) -> list[dict[str, Any]]:
     return [_blank(work, k, blank, on.get(blank.name, []), limits) for k, blank in enumerate(work.blanks, 1)]
 
 
-def _blank(
-    work: Work, piece: int, blank: Blank, on: list[int], limits: tuple[float, float, float]
-) -> dict[str, Any]:
+def _blank(work: Work, piece: int, blank: Blank, on: list[int], limits: tuple[float, float, float]) -> dict[str, Any]:
     x0, y0, x1, y1 = blank.outline.bounds
     rings = (blank.outline.exterior, *blank.outline.interiors)
     kg = blank.thickness * work.job.metal.density * 1e-9
@@ -203,22 +202,30 @@ def _blank(
         "cut_length_mm": _mm(sum(ring.length for ring in rings)),
         "pierces": len(rings),
         "sheets": sorted(on),
-        "strain": _strain(blank, limits),
+        "strain": _strain(blank, limits, (x0, y0)),
         "edges": [_edge(edge, k, limits) for k, edge in enumerate(blank.edges, 1)],
-        "folds": [_fold(fold, k) for k, fold in enumerate(blank.folds, 1)],
+        "folds": [_fold(fold, k, (x0, y0)) for k, fold in enumerate(blank.folds, 1)],
         "notes": list(blank.notes),
     }
 
 
-def _strain(blank: Blank, limits: tuple[float, float, float]) -> dict[str, Any] | None:
+Place = tuple[float, float]
+
+
+def _from(corner: Place, place: Any) -> list[float]:
+    """A place on the flat, measured from the lower left corner of the blank's bounding box."""
+    return [_mm(place[0] - corner[0]), _mm(place[1] - corner[1])]
+
+
+def _strain(blank: Blank, limits: tuple[float, float, float], corner: Place) -> dict[str, Any] | None:
     if blank.flat is None:
         return None
     s = strain_figures(blank.flat)
     return {
         "stretch_worst_percent": _percent(s.stretch_worst),
-        "stretch_worst_at_mm": [_mm(v) for v in s.stretch_at] if s.stretch_worst > 0.0005 else None,
+        "stretch_worst_at_mm": _from(corner, s.stretch_at) if s.stretch_worst > 0.0005 else None,
         "shrink_worst_percent": _percent(s.shrink_worst),
-        "shrink_worst_at_mm": [_mm(v) for v in s.shrink_at] if s.shrink_worst > 0.0005 else None,
+        "shrink_worst_at_mm": _from(corner, s.shrink_at) if s.shrink_worst > 0.0005 else None,
         "most_stretched_way_mean_percent": _percent(s.stretch_mean),
         "most_shrunk_way_mean_percent": _percent(-s.shrink_mean),
         "left_be_percent": _percent(s.left_be),
@@ -243,7 +250,7 @@ def _edge(edge: Edge, number: int, limits: tuple[float, float, float]) -> dict[s
     }
 
 
-def _fold(fold: Fold, number: int) -> dict[str, Any]:
+def _fold(fold: Fold, number: int, corner: Place) -> dict[str, Any]:
     return {
         "fold": number,
         "angle_deg": _round(fold.angle, 1),
@@ -252,8 +259,8 @@ def _fold(fold: Fold, number: int) -> dict[str, Any]:
         "k_factor": _round(fold.k_factor, 3),
         "k_source": fold.k_source,
         "length_mm": _mm(np.hypot(*(np.asarray(fold.end) - fold.start))),
-        "start_mm": [_mm(v) for v in fold.start],
-        "end_mm": [_mm(v) for v in fold.end],
+        "start_mm": _from(corner, fold.start),
+        "end_mm": _from(corner, fold.end),
     }
 
 
@@ -263,6 +270,8 @@ def _own(sheet: Sheet) -> bool:
 
 
 def _sheet(work: Work, used: UsedSheet, blanks: list[dict[str, Any]]) -> dict[str, Any]:
+    from .cutting import cut_order
+
     number = {blank["name"]: blank["piece"] for blank in blanks}
     layout, sheet = work.layout, used.sheet
     grain_words = {0.0: "along the width", 90.0: "along the height", None: "none given"}
@@ -285,7 +294,7 @@ def _sheet(work: Work, used: UsedSheet, blanks: list[dict[str, Any]]) -> dict[st
                 "left_mm": _mm(p.outline.bounds[0]),
                 "low_mm": _mm(p.outline.bounds[1]),
             }
-            for p in layout.on_sheet(used.index)
+            for p in cut_order(layout, used.index)
         ],
         "sheet_area_mm2": _mm2(sheet.area),
         "parts_area_mm2": _mm2(used.parts_area),

@@ -1,8 +1,9 @@
 """What each key of ``results.json`` means: its path, and its unit and meaning in words.
 
 A path's ``[]`` stands for each item of a list. Every key that `figures` writes is here, and no other; a test
-holds that. Lengths in mm, areas in mm2 and places in mm on the flat blank as drawn, good face up, unless the
-words say otherwise. A key that does not apply to an item is ``null`` or an empty text, and is still there.
+holds that. Lengths in mm, areas in mm2 and places in mm, x and y from the lower left corner of the box round
+the blank as it is cut and drawn, good face up, unless the words say otherwise. A key that does not apply to
+an item is ``null`` or an empty text, and is still there.
 """
 
 from __future__ import annotations
@@ -121,7 +122,7 @@ sheets[].thickness_mm       thickness
 sheets[].from               bought, or own rack
 sheets[].price              price of the sheet; 0 where none is given
 sheets[].grain              which way the grain runs
-sheets[].parts[].piece          number of a piece on it
+sheets[].parts[].piece          number of a piece on it; the parts stand in the order they are cut
 sheets[].parts[].name           its name
 sheets[].parts[].turn_deg       how far it is turned, anticlockwise, against its own drawing
 sheets[].parts[].turned_over    true where it lies good face down

@@ -132,7 +132,7 @@ def edge_metal(edge: Edge) -> str:
     A butt or free edge with metal left on it is trimmed back to the line; a lap keeps its metal.
     """
     if edge.allowance < 0.05:
-        return "net, 0.0 mm"
+        return "net"
     word = {"lap": "lap", "fold": "flange"}.get(edge.joint, "trim")
     return f"{word} {fixed(edge.allowance)} mm"
 

@@ -18,7 +18,7 @@ import numpy as np
 from .words import DIFFICULTY_PERCENT
 
 if TYPE_CHECKING:
-    from shapely.geometry.base import BaseGeometry
+    from shapely.geometry import Polygon
 
     from panels.blank import FlatMesh
 
@@ -28,6 +28,8 @@ __all__ = ["StrainFigures", "Zone", "strain_figures", "strain_zones"]
 LEAVE_SHARE = 0.005
 #: A zone smaller than this share of the blank is joined to what surrounds it; its worst still counts.
 SMALL_SHARE = 0.012
+#: Zones narrower than this share of the blank's length are not shown: a line between two zones is no zone.
+NARROW_SHARE = 0.012
 
 
 @dataclass(frozen=True)
@@ -36,10 +38,11 @@ class Zone:
 
     kind: str  # "stretch", "shrink" or "leave"
     level: int
-    shape: BaseGeometry  # one polygon, or several that touch at points
+    shape: Polygon
     mean: float
     worst: float
     at: tuple[float, float]
+    room: float  # radius of the free circle around that point, mm
 
     @property
     def area(self) -> float:
@@ -72,15 +75,16 @@ def _main(strain: np.ndarray) -> np.ndarray:
     return np.expm1(np.where(larger, strain[:, 0], strain[:, 1]))
 
 
-def _smoothed(flat: FlatMesh, areas: np.ndarray) -> np.ndarray:
-    """Principal strains (m, 2) averaged over each face's neighbours by area: the map without mesh noise."""
+def _at_points(flat: FlatMesh, areas: np.ndarray) -> np.ndarray:
+    """Main strain at the points (n,), each the mean of the faces around it by area, smoothed once over."""
     weight = np.bincount(flat.faces.ravel(), np.repeat(areas, 3), len(flat.points))
-    columns = []
-    for k in (0, 1):
-        total = np.bincount(flat.faces.ravel(), np.repeat(areas * flat.strain[:, k], 3), len(flat.points))
-        at_points = total / np.where(weight > 0, weight, 1.0)
-        columns.append(at_points[flat.faces].mean(axis=1))
-    return np.stack(columns, axis=1)
+    weight = np.where(weight > 0, weight, 1.0)
+    strain = flat.strain
+    for _ in range(2):
+        totals = (np.bincount(flat.faces.ravel(), np.repeat(areas * strain[:, k], 3), len(flat.points)) for k in (0, 1))
+        at_points = np.stack([total / weight for total in totals], axis=1)
+        strain = at_points[flat.faces].mean(axis=1)
+    return _main(at_points)
 
 
 def strain_figures(flat: FlatMesh) -> StrainFigures:
@@ -106,6 +110,8 @@ def strain_figures(flat: FlatMesh) -> StrainFigures:
 def strain_zones(flat: FlatMesh, limits: tuple[float, float, float] = DIFFICULTY_PERCENT) -> tuple[Zone, ...]:
     """The blank as zones to stretch, to shrink and to leave be, hardest first, then largest.
 
+    Their borders are lines of equal strain, straight within a face.
+
     Parameters
     ----------
     flat : FlatMesh
@@ -116,80 +122,109 @@ def strain_zones(flat: FlatMesh, limits: tuple[float, float, float] = DIFFICULTY
     import shapely
 
     areas = _face_areas(flat)
-    main = _main(_smoothed(flat, areas))
-    true = _main(flat.strain)
     steps = np.array([LEAVE_SHARE, *(limit / 100 for limit in limits)])
-    level = (np.abs(main)[:, None] >= steps).sum(axis=1)
-    code = np.where(main >= 0, level, -level)
-    code = _joined(flat.faces, code, areas)
-    corners = flat.points[flat.faces]
-    triangles = shapely.polygons(np.concatenate([corners, corners[:, :1]], axis=1))
+    bounds = np.concatenate([[-np.inf], -steps[::-1], steps, [np.inf]])
+    value = _without_small(flat, _at_points(flat, areas), areas, bounds)
+    true, middle = _main(flat.strain), flat.points[flat.faces].mean(axis=1)
+    at_face = value[flat.faces].mean(axis=1)
+    narrow = NARROW_SHARE * float(np.ptp(flat.points, axis=0).max())
     found = []
-    for group in _groups(flat.faces, code):
-        value = int(code[group[0]])
-        shape = shapely.union_all(np.asarray(triangles)[group], grid_size=1e-4)
-        kind = "leave" if value == 0 else "stretch" if value > 0 else "shrink"
-        mean = float((true[group] * areas[group]).sum() / areas[group].sum())
-        sided = {"stretch": true[group].max(), "shrink": true[group].min()}
-        worst = float(sided.get(kind, true[group][np.argmax(np.abs(true[group]))]))
-        found.append(Zone(kind, abs(value), shape, mean, worst, _inside(shape)))
+    for shape in _parted(flat, value, bounds[1:-1]):
+        if shape.area < SMALL_SHARE * areas.sum():
+            continue
+        at, room = _inside(shape)
+        held = shapely.contains_xy(shape, middle[:, 0], middle[:, 1])
+        if room < narrow or not held.any():
+            continue
+        levels = np.searchsorted(bounds, at_face[held], side="right") - 1 - len(steps)
+        level = int(np.bincount(levels + len(steps), areas[held]).argmax()) - len(steps)
+        kind = "leave" if level == 0 else "stretch" if level > 0 else "shrink"
+        mean, worst = _figures_of(true[held], areas[held], kind)
+        found.append(Zone(kind, abs(level), shape, mean, worst, at, room))
     return tuple(sorted(found, key=lambda z: (-z.level, -round(z.area, 3), z.at)))
 
 
-def _inside(shape: BaseGeometry) -> tuple[float, float]:
-    """A point well inside the shape, where words can stand."""
-    from shapely import get_parts, maximum_inscribed_circle
+def _figures_of(share: np.ndarray, areas: np.ndarray, kind: str) -> tuple[float, float]:
+    """Mean and worst of the faces of one zone, signed; the worst of its own sign where it has one."""
+    mean = float((share * areas).sum() / areas.sum())
+    if kind == "leave":
+        return mean, float(share[np.argmax(np.abs(share))])
+    return mean, float(share.max() if kind == "stretch" else share.min())
 
-    largest = max(get_parts(shape), key=lambda part: part.area)
-    line = maximum_inscribed_circle(largest, tolerance=max(1.0, largest.length / 400))
+
+def _inside(shape: Polygon) -> tuple[tuple[float, float], float]:
+    """A point well inside the shape, where words can stand, and how far the border is from it."""
+    from shapely import maximum_inscribed_circle
+
+    line = maximum_inscribed_circle(shape, tolerance=max(0.5, shape.length / 400))
     x, y = line.coords[0]
-    return float(x), float(y)
+    return (float(x), float(y)), float(line.length)
 
 
-def _neighbours(faces: np.ndarray) -> np.ndarray:
-    """Pairs of faces (k, 2) that share an edge."""
-    edges = np.sort(np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
-    owner = np.tile(np.arange(len(faces)), 3)
-    order = np.lexsort((edges[:, 1], edges[:, 0]))
-    edges, owner = edges[order], owner[order]
-    same = np.flatnonzero((edges[1:] == edges[:-1]).all(axis=1))
-    return np.stack([owner[same], owner[same + 1]], axis=1)
+def _parted(flat: FlatMesh, value: np.ndarray, bounds: np.ndarray) -> list[Polygon]:
+    """The blank parted along the lines where the value at the points (n,), straight over a face, is a bound.
+
+    Only the lines and the blank's own edge are joined to polygons, not thousands of faces: that is quick.
+    """
+    import shapely
+
+    ends = np.sort(np.concatenate([flat.faces[:, [0, 1]], flat.faces[:, [1, 2]], flat.faces[:, [2, 0]]]), axis=1)
+    edges, index, count = np.unique(ends, axis=0, return_inverse=True, return_counts=True)
+    of_face = index.reshape(3, -1).T
+    start, end = flat.points[edges[:, 0]], flat.points[edges[:, 1]]
+    s0, s1 = value[edges[:, 0]], value[edges[:, 1]]
+    rim = count == 1
+    cuts: dict[int, list[float]] = {}
+    lines = []
+    for bound in bounds:
+        crossed = (s0 < bound) != (s1 < bound)
+        t = np.where(crossed, (bound - s0) / np.where(crossed, s1 - s0, 1.0), 0.0)
+        point = start + t[:, None] * (end - start)
+        through = of_face[crossed[of_face].sum(axis=1) == 2]
+        two = through[crossed[through]].reshape(-1, 2)
+        lines.append(point[two])
+        for edge in np.flatnonzero(crossed & rim):
+            cuts.setdefault(int(edge), []).append(float(t[edge]))
+    plain = rim.copy()
+    plain[list(cuts)] = False
+    lines.append(np.stack([start[plain], end[plain]], axis=1))
+    for edge, places in cuts.items():
+        inner = [start[edge] + t * (end[edge] - start[edge]) for t in sorted(places)]
+        knots = np.array([start[edge], *inner, end[edge]])
+        lines.append(np.stack([knots[:-1], knots[1:]], axis=1))
+    segments = np.concatenate(lines)
+    segments = segments[(segments[:, 0] != segments[:, 1]).any(axis=1)]
+    made = shapely.polygonize(shapely.linestrings(segments))
+    return [part for part in shapely.get_parts(made) if part.is_valid and not part.is_empty]
 
 
-def _labels(faces: np.ndarray, code: np.ndarray, pairs: np.ndarray) -> np.ndarray:
-    """A number for each face (m,), the same for all faces of one connected region of one code."""
+def _without_small(flat: FlatMesh, value: np.ndarray, areas: np.ndarray, bounds: np.ndarray) -> np.ndarray:
+    """Values at the points with small regions of one level drawn to the level around them, smallest first."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
-    alike = pairs[code[pairs[:, 0]] == code[pairs[:, 1]]]
-    n = len(faces)
-    graph = coo_array((np.ones(len(alike)), (alike[:, 0], alike[:, 1])), shape=(n, n))
-    return connected_components(graph, directed=False)[1]
-
-
-def _groups(faces: np.ndarray, code: np.ndarray) -> list[np.ndarray]:
-    """Face numbers of each connected region."""
-    label = _labels(faces, code, _neighbours(faces))
-    order = np.argsort(label, kind="stable")
-    return np.split(order, np.flatnonzero(np.diff(label[order])) + 1)
-
-
-def _joined(faces: np.ndarray, code: np.ndarray, areas: np.ndarray) -> np.ndarray:
-    """Codes with small regions given the code they border most, smallest first, until none is small."""
-    code = code.copy()
-    pairs = _neighbours(faces)
+    n = len(value)
+    level = np.searchsorted(bounds, value, side="right") - 1
+    share = np.bincount(flat.faces.ravel(), np.repeat(areas / 3, 3), n)
+    pairs = np.concatenate([flat.faces[:, [0, 1]], flat.faces[:, [1, 2]], flat.faces[:, [2, 0]]])
     small = SMALL_SHARE * areas.sum()
-    for _ in range(200):
-        label = _labels(faces, code, pairs)
-        region = np.bincount(label, areas)
-        if len(region) == 1 or region.min() >= small:
+    value = value.copy()
+    for _ in range(300):
+        alike = pairs[level[pairs[:, 0]] == level[pairs[:, 1]]]
+        graph = coo_array((np.ones(len(alike)), (alike[:, 0], alike[:, 1])), shape=(n, n))
+        count, label = connected_components(graph, directed=False)
+        region = np.bincount(label, share)
+        smallest = int(np.argmin(np.where(region > 0, region, np.inf)))
+        if count == 1 or region[smallest] >= small:
             break
-        smallest = int(np.argmin(region))
         inside = label == smallest
         across = pairs[inside[pairs[:, 0]] != inside[pairs[:, 1]]]
-        outer = np.where(inside[across[:, 0]], across[:, 1], across[:, 0])
-        if not len(outer):
+        if not len(across):
             break
-        values, counts = np.unique(code[outer], return_counts=True)
-        code[inside] = values[np.argmax(counts)]
-    return code
+        outer = np.where(inside[across[:, 0]], across[:, 1], across[:, 0])
+        levels, counts = np.unique(level[outer], return_counts=True)
+        to = int(levels[np.argmax(counts)])
+        edge = 1e-5
+        value[inside] = np.clip(value[inside], bounds[to] + edge, bounds[to + 1] - edge)
+        level[inside] = to
+    return value

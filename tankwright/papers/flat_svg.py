@@ -1,0 +1,237 @@
+"""A blank as a picture: cut edge, trim line, marks, folds, zones to stretch and shrink, edges with what they gain.
+
+Drawn good face up, in mm, y up. Words are sized to the picture, not to the blank, so that a phone shows them.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from .svg import dimension, line, number, ring, shape_path, svg, words, zone_hatches
+from .words import fixed, percent
+from .zones import Zone
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from shapely.geometry.base import BaseGeometry
+
+    from panels.blank import Blank, Edge
+
+__all__ = ["Frame", "flat_svg", "zone_words"]
+
+#: The picture is as wide as this many text heights, and at most as high as `TALL`: 360 px shows 9 px letters.
+WIDE, TALL = 40.0, 34.0
+
+
+class Frame(NamedTuple):
+    """Bounds of what is drawn and the height of its words, mm of the drawing."""
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+    size: float
+
+
+def _frame(bounds: tuple[float, float, float, float]) -> Frame:
+    x0, y0, x1, y1 = bounds
+    return Frame(x0, y0, x1, y1, max((x1 - x0) / (WIDE - 9), (y1 - y0) / (TALL - 9)))
+
+
+def zone_words(zone: Zone) -> str:
+    """``shrink up to 4.0 %`` and the like."""
+    return f"{zone.kind} up to {percent(abs(zone.worst))}"
+
+
+def flat_svg(blank: Blank, zones: Sequence[Zone], *, number_of_piece: int, name: str) -> str:
+    """The picture of one blank. ``zones`` as `strain_zones` gives them; ``name`` must be unique on the page."""
+    f = _frame(blank.outline.bounds)
+    parts = [
+        zone_hatches(f"{name}-", f.size),
+        f'<path class="metal" fill-rule="evenodd" d="{shape_path(blank.outline)}"/>',
+        *_zones(blank, zones, name, f),
+        f'<path class="pen-trim" d="{shape_path(blank.net)}"/>',
+        *_marks(blank, f),
+        *_folds(blank, f),
+        f'<path class="pen-cut heavy" fill-rule="evenodd" d="{shape_path(blank.outline)}"/>',
+        *(_edge(blank, edge, k, f) for k, edge in enumerate(blank.edges, 1)),
+        *_zone_labels(zones, f),
+        *_sizes(f),
+        *_foot(blank, f),
+    ]
+    box = (f.x0 - 5.6 * f.size, f.y0 - 8.6 * f.size, f.x1 + 3.4 * f.size, f.y1 + 3.4 * f.size)
+    told = "; ".join(zone_words(z) for z in zones if z.kind != "leave") or "nothing to stretch or shrink"
+    size = f"{fixed(f.x1 - f.x0)} by {fixed(f.y1 - f.y0)} mm"
+    return svg(
+        box, parts, title=f"Flat of piece {number_of_piece}, {blank.name}", describes=f"{size}; {told}",
+        kind="flat", name=name,
+    )  # fmt: skip
+
+
+def _zones(blank: Blank, zones: Sequence[Zone], name: str, f: Frame) -> list[str]:
+    """The zones with their borders drawn fair: what is narrower than half a letter is left out."""
+    width = 0.25 * f.size
+
+    def fair(zone: Zone) -> BaseGeometry:
+        opened = zone.shape.buffer(-width, 4).buffer(2 * width, 4).buffer(-width, 4)
+        return opened.intersection(blank.net)
+
+    return [
+        f'<path class="zone {z.kind}" fill="url(#{name}-{z.kind}{min(z.level, 4)})" fill-rule="evenodd" '
+        f'd="{shape_path(fair(z), simplify=0.3)}"/>'
+        for z in zones
+        if z.kind != "leave"
+    ]
+
+
+def _zone_labels(zones: Sequence[Zone], f: Frame) -> list[str]:
+    """Each zone's number and words; the number alone where the zone is small."""
+    labels = []
+    for k, zone in enumerate(zones, 1):
+        x, y = zone.at
+        if zone.kind == "leave":
+            if zone.room > 2.6 * f.size:
+                labels.append(words("leave be", zone.at, f.size * 0.9, kind="halo soft"))
+            continue
+        short = f"{zone.kind} {percent(abs(zone.worst))}"
+        wide = _chord(zone, f)
+        if zone.room > 1.25 * f.size and wide > 0.6 * len(short) * f.size:
+            labels.append(words(f"zone {k}", (x, y + 0.62 * f.size), f.size, kind="halo strong"))
+            labels.append(words(short, (x, y - 0.62 * f.size), f.size, kind="halo"))
+        else:
+            labels.append(
+                words(
+                    f"zone {k}" if wide > 3.8 * f.size and zone.room > 0.5 * f.size else f"{k}",
+                    zone.at,
+                    f.size,
+                    kind="halo strong",
+                )
+            )
+    return labels
+
+
+def _chord(zone: Zone, f: Frame) -> float:
+    """Room for a line of words through the zone's point, mm."""
+    from shapely.geometry import LineString, Point, box
+
+    x, y = zone.at
+    strip = zone.shape.intersection(box(zone.shape.bounds[0] - 1, y - 0.01, zone.shape.bounds[2] + 1, y + 0.01))
+    parts = [p for p in getattr(strip, "geoms", [strip]) if p.distance(Point(x, y)) < 0.1]
+    if not parts or isinstance(strip, LineString):
+        return 0.0
+    left, _, right, _ = parts[0].bounds
+    return float(2 * min(x - left, right - x))
+
+
+def _marks(blank: Blank, f: Frame) -> list[str]:
+    made = []
+    for mark in blank.marks:
+        if len(mark.points) < 2:
+            continue
+        made.append(line(mark.points, mark.kind))
+        if not mark.label:
+            continue
+        start, towards = np.asarray(mark.points[0], dtype=float), np.asarray(mark.points[1], dtype=float)
+        along = (towards - start) / max(float(np.hypot(*(towards - start))), 1e-9)
+        small = f.size * 0.8
+        if mark.kind == "station":
+            made.append(words(mark.label.split()[0], start + along * small * 1.3, small, kind="halo soft"))
+        else:
+            turn, anchor = _upright(along)
+            up = np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))])
+            at = start + along * small * 2.6 + up * small * 0.75
+            made.append(words(mark.label, at, small, turn=turn, anchor=anchor, kind="halo soft"))
+    return made
+
+
+def _upright(along: np.ndarray) -> tuple[float, str]:
+    """Turn that keeps words upright along a direction, and the anchor that lets them run that way."""
+    turn = float(np.degrees(np.arctan2(along[1], along[0])))
+    if -89.99 < turn <= 90.01:
+        return turn, "start"
+    return turn - 180 * np.sign(turn), "end"
+
+
+def _folds(blank: Blank, f: Frame) -> list[str]:
+    made = []
+    for k, fold in enumerate(blank.folds, 1):
+        made += [line(np.asarray(tangent), "tangent") for tangent in fold.tangents]
+        start, end = np.asarray(fold.start, dtype=float), np.asarray(fold.end, dtype=float)
+        made.append(line(np.array([start, end]), "fold"))
+        along = (end - start) / max(float(np.hypot(*(end - start))), 1e-9)
+        turn, _ = _upright(along)
+        way = "up" if fold.up else "down"
+        text = f"fold {k}: {fixed(fold.angle, 0)}° {way}, R {number(fold.inside_radius)}"
+        made.append(words(text, start + (end - start) * 0.27, f.size * 0.9, turn=turn, kind="halo strong"))
+    return made
+
+
+def _edge(blank: Blank, edge: Edge, count: int, f: Frame) -> str:
+    """The edge's letter and what it gains or loses, outside the blank along its middle."""
+    points = np.asarray(edge.points, dtype=float)
+    steps = np.hypot(*np.diff(points, axis=0).T)
+    run = np.concatenate([[0.0], np.cumsum(steps)])
+    if run[-1] < 1e-9:
+        return ""
+    centre, before, after = (
+        np.array([np.interp(s * run[-1], run, points[:, k]) for k in (0, 1)]) for s in (0.5, 0.42, 0.58)
+    )
+    along = (after - before) / max(float(np.hypot(*(after - before))), 1e-9)
+    out = _outward(blank, centre, np.array([along[1], -along[0]]))
+    turn, _ = _upright(along)
+    gain = edge.gain
+    short = "" if abs(gain) < 0.05 else f"{'gain' if gain > 0 else 'lose'} {fixed(abs(gain))}"
+    label = edge.letter or f"{count}"
+    text = f"{label}: {short}" if short else label
+    if run[-1] < f.size * len(text) * 0.6:  # too short for words: the letter, the table says the rest
+        text, turn = label, 0.0
+    at = centre + out * (edge.allowance + f.size * 0.95)
+    return words(text, at, f.size, turn=turn, kind="halo letter")
+
+
+def _outward(blank: Blank, point: np.ndarray, normal: np.ndarray) -> np.ndarray:
+    """The one of the two normals that points away from the metal."""
+    from shapely.geometry import Point
+
+    step = 0.5
+    inside = blank.net.distance(Point(point + normal * step)) < blank.net.distance(Point(point - normal * step))
+    return -normal if inside else normal
+
+
+def _sizes(f: Frame) -> list[str]:
+    """Bounding width below and height to the left, as dimension lines."""
+    low, left = f.y0 - 2.9 * f.size, f.x0 - 3.4 * f.size
+    return [
+        dimension(np.array([f.x0, low]), np.array([f.x1, low]), fixed(f.x1 - f.x0), f.size),
+        dimension(np.array([left, f.y0]), np.array([left, f.y1]), fixed(f.y1 - f.y0), f.size),
+    ]
+
+
+def _foot(blank: Blank, f: Frame) -> list[str]:
+    """A 100 mm bar and the grain arrow, under the picture."""
+    y, small = f.y0 - 6.2 * f.size, f.size * 0.85
+    bar = min(100.0, 50.0 if f.x1 - f.x0 < 160 else 100.0)
+    ends = np.array([[f.x0, y], [f.x0 + bar, y]])
+    ticks = [np.array([[x, y - small * 0.4], [x, y + small * 0.4]]) for x in (f.x0, f.x0 + bar)]
+    data = "".join(ring(p, closed=False) for p in (ends, *ticks))
+    made = [
+        f'<path class="pen-bar" d="{data}"/>',
+        words(f"{number(bar)} mm", (f.x0 + bar / 2, y - small * 1.15), small, kind="soft"),
+    ]
+    middle = np.array([max(f.x1 - 5.0 * f.size, f.x0 + bar + 7.0 * f.size), y])
+    if blank.grain_deg is None:
+        return [*made, words("grain: any way", middle, small, kind="soft")]
+    turn = np.radians(blank.grain_deg)
+    along = np.array([np.cos(turn), np.sin(turn)]) * 1.9 * f.size
+    side = np.array([-along[1], along[0]]) * 0.18
+    heads = [
+        np.array([middle + s * along * 0.72 + side, middle + s * along, middle + s * along * 0.72 - side])
+        for s in (1, -1)
+    ]
+    data = "".join(ring(p, closed=False) for p in (np.array([middle - along, middle + along]), *heads))
+    made.append(f'<path class="pen-bar" d="{data}"/>')
+    made.append(words("grain", middle - [2.4 * f.size, 0], small, anchor="end", kind="soft"))
+    return made

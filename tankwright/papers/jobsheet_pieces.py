@@ -1,0 +1,180 @@
+"""Each blank on the job sheet: its flat, what to stretch and shrink, its edges and folds."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+from ..units import show_thickness
+from .flat_svg import flat_svg
+from .jobsheet_html import Cell, facts, mm, num, table, text
+from .look import WORDS
+from .svg import zone_hatches
+from .words import area, difficulty, difficulty_limits, fixed, grain, length, mass, percent, size
+from .zones import Zone, strain_zones
+
+if TYPE_CHECKING:
+    from panels.blank import Blank
+
+    from ..work import Work
+
+__all__ = ["pieces_section"]
+
+KINDS = {
+    "formed": "formed (crowned)",
+    "rolled": "rolled (bends one way)",
+    "folded": "folded on a brake",
+    "flat": "flat plate",
+}
+
+
+def pieces_section(work: Work, got: dict[str, Any]) -> str:
+    """Every blank, one after another, in the order of the cut list."""
+    limits = difficulty_limits(work.job)
+    cards = []
+    for blank, row in zip(work.blanks, got["blanks"], strict=True):
+        zones = () if blank.flat is None else strain_zones(blank.flat, limits)
+        cards.append(_piece(work, blank, row, zones, limits))
+    return f"{_key(limits)}{''.join(cards)}"
+
+
+def _key(limits: tuple[float, float, float]) -> str:
+    """What the lines and hatches of the flats mean."""
+
+    def swatch(kind: str, level: int) -> str:
+        name = f"key-{kind}{level}"
+        return (
+            f'<svg viewBox="0 0 38 26" aria-hidden="true">{zone_hatches(f"key{kind}{level}-", 9)}'
+            f'<rect width="38" height="26" fill="#fff"/><rect width="38" height="26" '
+            f'fill="url(#key{kind}{level}-{kind}{level})" data-name="{name}"/></svg>'
+        )
+
+    def pen(name: str, extra: str = "") -> str:
+        return f'<svg viewBox="0 0 38 26" aria-hidden="true"><path class="pen-{name} {extra}" d="M2,13h34"/></svg>'
+
+    easy, ordinary, hard = (fixed(limit, 0) for limit in limits)
+    items = [
+        (pen("cut", "heavy"), "cut here"),
+        (pen("trim"), "trim line, after forming"),
+        (pen("fold"), "fold, thin dots: start and end of the bend"),
+        (pen("station"), "station, numbered as on the buck"),
+        (swatch("stretch", 1), "stretch, crosses"),
+        (swatch("shrink", 1), "shrink, slanting lines"),
+        (swatch("shrink", 2), "closer together: harder"),
+    ]
+    rows = "".join(f"<li>{picture}{words}</li>" for picture, words in items)
+    return (
+        f'<p>{escape(WORDS["face"])} Seam letters repeat on the piece that meets. "Lose" means that the edge must be '
+        f'shrunk by so many mm, "gain" that it must be stretched.</p><ul class="key">{rows}</ul>'
+        f'<p class="small soft">Work by hand: easy up to {easy} %, ordinary up to {ordinary} %, hard up to {hard} %, '
+        f"above that split the piece. Less than 0.5 %: leave be. Common practice, no source.</p>"
+    )
+
+
+def _piece(
+    work: Work, blank: Blank, row: dict[str, Any], zones: tuple[Zone, ...], limits: tuple[float, float, float]
+) -> str:
+    unit, number = work.job.unit, row["piece"]
+    picture = flat_svg(blank, zones, number_of_piece=number, name=f"flat{number}")
+    mirrored = f", true mirror of {escape(blank.mirrors)}" if blank.mirrors else ""
+    head = f'<h3><span class="num">{number}</span>{escape(blank.name)}</h3>'
+    what = [
+        ("Side", escape(blank.hand) + mirrored),
+        ("Work", escape(KINDS.get(blank.kind, blank.kind))),
+        ("Metal", f"{escape(work.job.metal.name)}, {escape(show_thickness(blank.thickness, unit))}"),
+        ("Size as cut", escape(size(row["width_mm"], row["height_mm"], unit))),
+        ("Grain", escape(grain(blank))),
+        ("Area as cut", escape(area(row["cut_area_mm2"]))),
+        ("Mass as cut", escape(mass(row["mass_kg"], unit, 2))),
+        ("On sheet", escape(", ".join(map(str, row["sheets"])) or "none: see the first page")),
+    ]
+    notes = "".join(f"<p><strong>Note.</strong> {escape(note)}</p>" for note in blank.notes)
+    caption = f"Piece {number}, {escape(blank.name)}, good face up. Sizes in mm."
+    return (
+        f'<article class="piece" id="piece{number}">{head}{facts(what)}{notes}'
+        f"<figure>{picture}<figcaption>{caption}</figcaption></figure>"
+        f"{_zones(row, zones, limits)}{_folds(row, unit)}{_edges(row, unit)}</article>"
+    )
+
+
+def _zones(row: dict[str, Any], zones: tuple[Zone, ...], limits: tuple[float, float, float]) -> str:
+    """What to stretch and shrink, in words and numbers."""
+    strain = row["strain"]
+    if strain is None:
+        return ""
+    parts = []
+    for word, key in (("stretch", "stretch"), ("shrink", "shrink")):
+        worst, at = strain[f"{key}_worst_percent"], strain[f"{key}_worst_at_mm"]
+        if at is not None:
+            place = f"{fixed(at[0])} from the left and {fixed(at[1])} up from the lowest point"
+            parts.append(f"most {word} {fixed(worst)} %, {place}")
+    lead = (
+        f"<p><strong>{escape(strain['difficulty'].capitalize())}</strong> by hand: {'; '.join(parts) or 'no strain'}. "
+        f"Mean over the blank: {_signed(strain['most_stretched_way_mean_percent'])} the one way, "
+        f"{_signed(strain['most_shrunk_way_mean_percent'])} the other; {fixed(strain['left_be_percent'], 0)} % of it "
+        "is left be.</p>"
+    )
+    whole = sum(zone.area for zone in zones) or 1.0
+    rows = [
+        (
+            text(f"zone {k}"),
+            text(zone.kind),
+            Cell(f"{percent(abs(zone.worst))}", True),
+            Cell(f"{percent(abs(zone.mean))}", True),
+            Cell(f"{fixed(100 * zone.area / whole, 0)} %", True),
+            text(difficulty(zone.worst, limits)),
+        )
+        for k, zone in enumerate(zones, 1)
+        if zone.kind != "leave"
+    ]
+    if not rows:
+        return lead
+    return lead + table(("Zone", "Do", "Up to", "Mean", "Share of blank", "Work"), rows)
+
+
+def _signed(percent_value: float) -> str:
+    """``shrink 1.5 %``."""
+    if abs(percent_value) < 0.05:
+        return "0.0 %"
+    return f"{'stretch' if percent_value > 0 else 'shrink'} {fixed(abs(percent_value))} %"
+
+
+def _edges(row: dict[str, Any], unit: str) -> str:
+    rows = []
+    for edge in row["edges"]:
+        gain = edge["gain_mm"]
+        do = "as it is" if abs(gain) < 0.05 else f"{'gain' if gain > 0 else 'lose'} {fixed(abs(gain))} mm"
+        if abs(gain) >= 0.05:
+            do += f", {fixed(abs(edge['gain_percent']))} %"
+        rows.append(
+            (
+                Cell(f"<strong>{escape(edge['letter'] or str(edge['edge']))}</strong>"),
+                text(edge["meets"] or "nothing, free edge"),
+                text(edge["joint"]),
+                text(edge["allowance"]),
+                mm(edge["blank_length_mm"], unit),
+                mm(edge["formed_length_mm"], unit),
+                text(do),
+            )
+        )
+    heads = ("Edge", "Meets", "Joint", "Left outside trim line", "Flat, mm", "Formed, mm", "Do")
+    return table(heads, rows) if rows else ""
+
+
+def _folds(row: dict[str, Any], unit: str) -> str:
+    if not row["folds"]:
+        return ""
+    rows = [
+        (
+            text(f"fold {fold['fold']}"),
+            Cell(f"{fixed(fold['angle_deg'])}°", True),
+            text(fold["direction"]),
+            Cell(escape(length(fold["inside_radius_mm"], unit)), True),
+            num(fold["k_factor"], 3),
+            text(fold["k_source"]),
+            mm(fold["length_mm"], unit),
+        )
+        for fold in row["folds"]
+    ]
+    heads = ("Fold", "Turn by", "Towards good face", "Inside radius", "K-factor", "K from", "Length, mm")
+    return table(heads, rows)

@@ -1,0 +1,368 @@
+"""The job sheet's sections of words and tables; each takes `results.figures` and gives HTML."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+from ..units import show_inches
+from .cutlist import allowances_words
+from .jobsheet_html import Cell, facts, mm, num, table, text
+from .look import WORDS
+from .words import area, fixed, length, litres, mass, size
+
+if TYPE_CHECKING:
+    from ..work import Work
+
+__all__ = [
+    "assumptions_section",
+    "cautions_section",
+    "checks_section",
+    "cover",
+    "cut_list_section",
+    "findings_section",
+    "holds_section",
+    "order_section",
+    "seams_section",
+    "sheets_section",
+]
+
+Figures = dict[str, Any]
+
+
+def cover(work: Work, got: Figures) -> str:
+    """Job, revision, date, and the five figures everyone asks for."""
+    job, unit, total, cap = got["job"], got["job"]["unit"], got["totals"], got["capacity"]
+    found = got["found"]
+    count = f"{found['stop']} stop, {found['look']} look, {found['note']} note"
+    buy = "<br>".join(escape(order["words"]) for order in got["buy"]) or "nothing: all from the rack"
+    lines = [
+        ("Read first", f'<a href="#first">{count}</a>'),
+        (
+            "Holds to the brim",
+            f"{escape(litres(cap['brim_l'], unit))} <small>± {fixed(cap['tolerance_l'])} L</small>",
+        ),
+        ("Usable", escape(litres(cap["usable_l"], unit))),
+        ("Shell, empty", escape(mass(cap["dry_mass_kg"], unit))),
+        ("Pieces", str(total["blanks"])),
+        ("Sheets to buy", f"<small>{buy}</small>"),
+    ]
+    reference = f"Reference {escape(job['reference'])}. " if job["reference"] else ""
+    return (
+        f'<p class="kind">Job sheet</p><h1>{escape(job["name"])}</h1>'
+        f'<p class="line">{reference}Revision <strong>{escape(job["revision"])}</strong>, patterns of '
+        f"<strong>{escape(job['pattern_date'])}</strong>. {escape(got['metal']['words'])}.</p>"
+        f"{facts(lines)}"
+    )
+
+
+def findings_section(got: Figures) -> str:
+    """Stop, look and note, each with both figures, the place and one thing to do."""
+    if not got["findings"]:
+        return "<p>Nothing was found between the patterns. What was not checked stands under Assumptions.</p>"
+    meaning = (
+        "<p>Stop: the papers are wrong until it is mended. Look: decide before cutting. "
+        "Note: worth knowing, or not checked.</p>"
+    )
+    return meaning + "".join(_finding(f, got["job"]["unit"]) for f in got["findings"])
+
+
+def _finding(f: Figures, unit: str) -> str:
+    pairs = [("found", f["found"]), ("allowed", f["allowed"])]
+    if f["at_mm"] is not None:
+        pairs.append(("at", f"{length(f['at_mm'], unit)} from the front register mark"))
+    rows = "".join(f"<div><dt>{name}</dt><dd>{escape(value)}</dd></div>" for name, value in pairs if value)
+    figures = f"<dl>{rows}</dl>" if rows else ""
+    todo = f'<p class="todo">{escape(f["remedy"])}</p>' if f["remedy"] else ""
+    strength = f["strength"]
+    says = f["says"].removeprefix(f"{f['pattern']}: ")
+    says = says[:1].upper() + says[1:]
+    where = f"<strong>{escape(f['pattern'][:1].upper() + f['pattern'][1:])}.</strong> " if f["pattern"] else ""
+    return (
+        f'<div class="find {strength}"><span class="stamp">{strength.upper()}</span>'
+        f"<p>{where}{escape(says)}</p>{figures}{todo}</div>"
+    )
+
+
+def holds_section(got: Figures) -> str:
+    """Brim, ullage, below the outlet and usable, kept apart; what a millimetre of tunnel costs."""
+    c, unit = got["capacity"], got["job"]["unit"]
+    parts = (
+        ("use", "usable", c["usable_l"], "what can be filled in and will run out"),
+        ("air", "left empty", c["ullage_l"], f"{fixed(c['ullage_percent'])} % of the brim, for the fuel to expand"),
+        ("rest", "below the outlet", c["below_outlet_l"], "what the outlets do not reach, both sides together"),
+    )
+    bar = "".join(f'<div class="{k}" style="flex:{max(v, 0.0):.3f}"></div>' for k, _, v, _ in parts)
+    key = "".join(f'<li><i class="{k}"></i>{name} {escape(litres(v, unit, 2))}</li>' for k, name, v, _ in parts)
+    rows = [(text(name), Cell(escape(litres(v, unit, 2)), True), text(words)) for _, name, v, words in parts]
+    foot = (
+        text("to the brim"),
+        Cell(f"{escape(litres(c['brim_l'], unit, 2))} ± {fixed(c['tolerance_l'], 2)} L", True),
+        text("inside of the metal, less the tunnel; the tolerance is how well paper is read"),
+    )
+    ml = {key: fixed(1000 * c[key], 0) for key in ("litres_per_mm_width", "litres_per_mm_depth")}
+    x, y, z = c["centre_mm"]
+    where = "on the centre plane" if abs(y) < 0.05 else f"{fixed(abs(y))} mm to the {'right' if y > 0 else 'left'}"
+    return (
+        f'<div class="bar" role="img" aria-label="Shares of the brim volume">{bar}</div><ul class="key">{key}</ul>'
+        f"{table(('Part', 'Litres', 'What it is'), rows, foot=foot)}"
+        f"<p><strong>What the tunnel costs.</strong> Each mm wider at each side costs {ml['litres_per_mm_width']} mL; "
+        f"each mm deeper costs {ml['litres_per_mm_depth']} mL.</p>"
+        f"<p>Full to the brim, the fuel's weight acts {escape(length(x, unit))} behind the front register mark, "
+        f"{escape(length(z, unit))} above the register line, {where}. Shell without fittings "
+        f"{escape(mass(c['dry_mass_kg'], unit, 2))}, {escape(area(c['shell_area_mm2']))} of metal.</p>"
+    )
+
+
+def order_section(work: Work, got: Figures) -> str:
+    """A usual order of work with this job's pieces in it: common practice, for the maker to change."""
+    by: dict[str, list[Figures]] = {}
+    for blank in got["blanks"]:
+        by.setdefault(blank["kind"], []).append(blank)
+    formed = sorted(by.get("formed", []), key=lambda b: -_worst(b))
+    steps = []
+    if got["found"]["stop"]:
+        steps.append("Settle every stop under <a href='#first'>Read first</a>. Until then cut nothing.")
+    steps.append("Print one template page, measure both 100 mm bars, then print the rest.")
+    steps.append(
+        "Before a blank leaves its sheet, mark on its good face: number, side, grain arrow, centre line, stations, "
+        "seam letters."
+    )
+    if formed:
+        names = ", then ".join(_named(b) for b in formed)
+        steps.append(f"Form the crowned pieces against the buck, hardest first: {names}. Left and right by turns.")
+    floors = [b for b in got["blanks"] if "floor" in b["name"] and b["kind"] in ("rolled", "flat")]
+    rolled = [b for b in by.get("rolled", []) if b not in floors]
+    if rolled:
+        steps.append(f"Roll {_names(rolled)} and fit between their neighbours before trimming.")
+    steps.append("Lap neighbours, scribe through, trim to the line. Check the letters: the same letter meets.")
+    if by.get("folded"):
+        steps.append(f"Fold {_names(by['folded'])} and try on the frame before anything is tacked to it.")
+    plain = by.get("flat", [])
+    tunnel = [b for b in plain if "tunnel" in b["name"]]
+    if tunnel:
+        steps.append(f"Try {_names(tunnel)} together on the frame before anything is tacked to them.")
+    others = [b for b in plain if "floor" not in b["name"] and b not in tunnel]
+    if others:
+        steps.append(f"Scribe {_names(others)} to the shell and tack.")
+    steps.append("Fit mounts, filler, outlets and vent while the inside can be reached.")
+    if floors:
+        steps.append(f"Close the bottom last: {_names(floors)}. Try each on a card pattern first; the shell has moved.")
+    steps.append(escape(WORDS["tester"]))
+    rows = "".join(f"<li>{step}</li>" for step in steps)
+    return f'<ol class="work">{rows}</ol><p class="small soft">A usual order; common practice, no source.</p>'
+
+
+def _worst(blank: Figures) -> float:
+    strain = blank["strain"]
+    return 0.0 if strain is None else max(strain["stretch_worst_percent"], strain["shrink_worst_percent"])
+
+
+def _named(blank: Figures) -> str:
+    return f'<a href="#piece{blank["piece"]}">{blank["piece"]} {escape(blank["name"])}</a>'
+
+
+def _names(blanks: list[Figures]) -> str:
+    *most, last = (_named(blank) for blank in blanks)
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def cut_list_section(got: Figures) -> str:
+    """One row a blank, one line of what is left outside the trim line, totals."""
+    unit = got["job"]["unit"]
+    rows = []
+    for b in got["blanks"]:
+        side = f"{b['side']}, mirror of {b['mirrors']}" if b["mirrors"] else b["side"]
+        rows.append(
+            (
+                Cell(f'<a href="#piece{b["piece"]}">{b["piece"]} {escape(b["name"])}</a>'),
+                text(side),
+                num(b["quantity"], 0),
+                _size(b, unit),
+                num(b["cut_area_mm2"] / 1e6, 4),
+                num(b["net_area_mm2"] / 1e6, 4),
+                num(b["mass_kg"], 2),
+                num(b["cut_length_mm"]),
+                num(b["pierces"], 0),
+                text(b["grain"]),
+                text(", ".join(map(str, b["sheets"])) or "NONE"),
+                text(allowances_words(b)),
+            )
+        )
+    heads = (
+        "Piece", "Side", "Qty", "Size as cut, mm", "m² as cut", "m² net", "kg as cut", "Cut length, mm",
+        "Pierces", "Grain", "Sheet", "Left outside the trim line",
+    )  # fmt: skip
+    blanks = got["blanks"]
+
+    def total(key: str) -> float:
+        return sum(b[key] for b in blanks)
+
+    foot = (
+        text("Total"), text(""), num(total("quantity"), 0), text(""), num(total("cut_area_mm2") / 1e6, 4),
+        num(total("net_area_mm2") / 1e6, 4), num(total("mass_kg"), 2), num(total("cut_length_mm")),
+        num(total("pierces"), 0), text(""), text(""), text(""),
+    )  # fmt: skip
+    metal = got["metal"]
+    return (
+        f"<p>All of {escape(metal['words'])} , good face up as drawn. Sizes as cut. Trim is "
+        "metal left outside the trim line and taken off after forming; lap and flange stay on.</p>"
+        f"{table(heads, rows, foot=foot)}"
+    )
+
+
+def _size(blank: Figures, unit: str) -> Cell:
+    """Bounding size as cut, the inches under it where the job is in inches."""
+    millimetres = f"{fixed(blank['width_mm'])}\u00a0×\u00a0{fixed(blank['height_mm'])}"
+    if unit != "in":
+        return Cell(millimetres, True)
+    inch = f"{show_inches(blank['width_mm'])} × {show_inches(blank['height_mm'])} in"
+    return Cell(f"{millimetres}<small>{escape(inch)}</small>", True)
+
+
+def sheets_section(work: Work, got: Figures) -> str:
+    """Sheets to buy, each sheet's picture, what is kept, cuts in order, and where the metal goes."""
+    from .sheet_svg import sheet_svg
+
+    unit = got["job"]["unit"]
+    buy = "".join(f"<li>Order <strong>{escape(order['words'])}</strong></li>" for order in got["buy"])
+    made = [f'<ul class="buy">{buy}</ul>' if buy else "<p>Nothing to order: everything comes from the rack.</p>"]
+    for used, sheet in zip(work.layout.sheets, got["sheets"], strict=True):
+        name = f"sheet{sheet['sheet']}"
+        pieces = "; ".join(
+            f"{p['piece']} {p['name']}"
+            + (f", turned {fixed(p['turn_deg'], 0)}°" if p["turn_deg"] else "")
+            + (", FACE DOWN" if p["turned_over"] else "")
+            for p in sheet["parts"]
+        )
+        source = "from your own rack" if sheet["from"] == "own rack" else f"stock {sheet['stock']}"
+        caption = (
+            f"Sheet {sheet['sheet']}, {size(sheet['width_mm'], sheet['height_mm'], unit)}, {source}. In the order of "
+            f"cutting: {pieces}. Blanks {fixed(sheet['yield_percent'])} % of the sheet, with kept offcuts "
+            f"{fixed(sheet['yield_with_offcuts_percent'])} %."
+        )
+        made.append(
+            f"<h3>Sheet {sheet['sheet']}</h3><figure>{sheet_svg(work.layout, used, sheet, name=name)}"
+            f"<figcaption>{escape(caption)}</figcaption></figure>"
+        )
+    made += [_offcuts(got), _cuts(got), _metal(got)]
+    return "".join(made)
+
+
+def _offcuts(got: Figures) -> str:
+    if not got["offcuts"]:
+        return "<p>No offcut worth keeping.</p>"
+    unit = got["job"]["unit"]
+    rows = [
+        (
+            text(o["label"]), num(o["sheet"], 0), mm(o["width_mm"], unit), mm(o["height_mm"], unit),
+            num(o["area_mm2"] / 1e6, 3), text("a rectangle" if o["square"] else "not a rectangle: see the drawing"),
+        )
+        for o in got["offcuts"]
+    ]  # fmt: skip
+    return table(
+        ("Offcut", "Sheet", "Width, mm", "Height, mm", "m²", "Shape"), rows, caption="Offcuts to keep and label"
+    )
+
+
+def _cuts(got: Figures) -> str:
+    if not got["cuts"]:
+        return ""
+    unit = got["job"]["unit"]
+    rows = [
+        (
+            num(c["order"], 0), text(c["piece"]), text(c["measure"]), mm(c["distance_mm"], unit),
+            mm(c["length_mm"], unit), text(" and ".join(c["makes"])), text(c["purpose"]),
+        )
+        for c in got["cuts"]
+    ]  # fmt: skip
+    heads = ("Cut", "Piece under the shear", "Measure", "Distance, mm", "Length, mm", "Makes", "What for")
+    return table(heads, rows, caption="Shear cuts, in order")
+
+
+def _metal(got: Figures) -> str:
+    """Where the metal goes: the four areas that tie, with their masses."""
+    t = got["totals"]
+    whole = t["sheet_area_mm2"] or 1
+    rows = [
+        (text(name), num(t[key] / 1e6, 4), num(100 * t[key] / whole), num(t[kg], 2))
+        for name, key, kg in (
+            ("blanks", "parts_area_mm2", "mass_in_parts_kg"),
+            ("offcuts kept", "offcuts_area_mm2", "mass_kept_kg"),
+            ("skeleton, scrap", "skeleton_area_mm2", "mass_scrap_kg"),
+        )
+    ]
+    foot = (text("sheets used"), num(whole / 1e6, 4), num(100.0), num(t["mass_used_kg"], 2))
+    money = ""
+    if t["price"]:
+        money = f" Sheets cost {fixed(t['price'], 2)} {escape(t['currency'])}."
+    proven = " No layout in this way of cutting needs less." if t["proven"] else ""
+    notes = "".join(f"<p>{escape(note)}</p>" for note in t["nest_notes"])
+    how = {"shear": "edge to edge on a shear", "profile": "as profiles"}.get(t["cutting"], t["cutting"])
+    return (
+        f"{table(('Metal', 'm²', '% of sheets', 'kg'), rows, foot=foot, caption='Where the metal goes')}"
+        f"<p>Bought {fixed(t['mass_bought_kg'], 1)} kg. Cut {how}: {fixed(t['cut_length_mm'] / 1000, 1)} m of cut, "
+        f"{t['pierces']} pierces, gap between blanks {fixed(t['gap_mm'])} mm, margin at the edge "
+        f"{fixed(t['edge_mm'])} mm.{money}{proven}</p>{notes}"
+    )
+
+
+def seams_section(got: Figures) -> str:
+    """Each seam with its two edges, and how far apart their finished lengths are."""
+    unit = got["job"]["unit"]
+    lengths: dict[tuple[str, str], float] = {}
+    for blank in got["blanks"]:
+        for edge in blank["edges"]:
+            key = (edge["letter"], blank["name"])
+            lengths[key] = lengths.get(key, 0.0) + edge["formed_length_mm"]
+    rows = []
+    for seam in got["seams"]:
+        both = [lengths.get((seam["letter"], name)) for name in (seam["one"], seam["other"])]
+        if None in both:
+            apart = Cell("")
+        else:
+            away = abs(both[0] - both[1])  # type: ignore[operator]
+            apart = Cell(f"{fixed(away)}{' LOOK' if away > 0.5 else ''}", True)
+        rows.append(
+            (
+                Cell(f"<strong>{escape(seam['letter'])}</strong>"), text(seam["one"]), text(seam["other"]),
+                mm(seam["length_mm"], unit), apart,
+            )
+        )  # fmt: skip
+    foot = (text("Total"), text(""), text(""), num(got["totals"]["seam_length_mm"]), text(""))
+    heads = ("Seam", "One piece", "The other", "Finished length, mm", "Edges differ by, mm")
+    return (
+        "<p>The two edges of a seam are the same length when formed; more than 0.5 mm apart is marked LOOK.</p>"
+        + table(heads, rows, foot=foot)
+    )
+
+
+def checks_section(got: Figures) -> str:
+    """How near the finished surface runs to each pattern."""
+    if not got["misses"]:
+        return "<p>No pattern was held against the finished surface.</p>"
+    rows = [(text(m["pattern"]), num(m["miss_mm"], 2)) for m in got["misses"]]
+    return (
+        "<p>The farthest that the finished surface lies from each pattern.</p>"
+        f"{table(('Pattern', 'Farthest miss, mm'), rows)}"
+    )
+
+
+def assumptions_section(got: Figures) -> str:
+    """What every figure rests on."""
+    rows = [(text(a["name"]), text(a["value"])) for a in got["assumptions"]]
+    open_ends = [f for f in got["findings"] if f["strength"] == "note"]
+    notes = "".join(f"<li>{escape(f['says'])}</li>" for f in open_ends)
+    unknown = f"<h3>Not known, not checked, or worth knowing</h3><ul>{notes}</ul>" if notes else ""
+    return f"{table(('What', 'Taken as'), rows)}{unknown}" if rows else unknown
+
+
+def cautions_section(got: Figures) -> str:
+    """The usual cautions, and what these papers are not."""
+    given = [*got["cautions"]]
+    common = [WORDS[key] for key in ("tester", "fumes", "edges", "code")]
+    rows = "".join(f"<li>{escape(c)}</li>" for c in dict.fromkeys([*given, *common]))
+    return (
+        f'<ul class="cautions">{rows}</ul><p>These papers give shapes. They do not approve a tank, for fuel or for '
+        "the road.</p>"
+    )

@@ -1,0 +1,132 @@
+"""A nested sheet as a picture: blanks with their numbers and cut order, kept offcuts, shear cuts, grain, sizes."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from .svg import dimension, line, ring, shape_path, svg, words
+from .words import fixed
+
+if TYPE_CHECKING:
+    from nesting import Layout, UsedSheet
+    from nesting.model import Placed
+
+__all__ = ["sheet_svg"]
+
+WIDE, TALL = 44.0, 64.0  # the picture in text heights, at most
+
+
+def sheet_svg(layout: Layout, used: UsedSheet, got: dict[str, Any], *, name: str) -> str:
+    """The picture of one sheet; ``got`` is its entry of `results.figures`, offcuts and cuts with it."""
+    wide, high = used.sheet.width, used.sheet.height
+    size = max(wide / (WIDE - 7), high / (TALL - 8))
+    number = {part["name"]: part["piece"] for part in got["parts"]}
+    order = {part["name"]: k for k, part in enumerate(got["parts"], 1)}
+    step = size * 0.8
+    parts = [
+        f'<defs><pattern id="{name}-keep" width="{step}" height="{step}" patternUnits="userSpaceOnUse" '
+        f'patternTransform="rotate(-45)"><path class="keepline" d="M0,0v{step}"/></pattern></defs>',
+        f'<path class="skeleton" fill-rule="evenodd" d="{shape_path(used.sheet.metal)}"/>',
+        *(f'<path class="blocked" d="{shape_path(b)}"/>' for b in used.sheet.blocked),
+        *_offcuts(layout, used.index, got, size, name),
+        *(_part(p, number.get(p.part.name), order[p.part.name], size) for p in layout.on_sheet(used.index)),
+        *_cuts(layout, used.index, size),
+        f'<path class="pen-sheet" fill-rule="evenodd" d="{shape_path(used.sheet.metal)}"/>',
+        dimension(np.array([0, -2.2 * size]), np.array([wide, -2.2 * size]), fixed(wide), size),
+        dimension(np.array([-2.2 * size, 0]), np.array([-2.2 * size, high]), fixed(high), size),
+        *_grain(used, size),
+    ]
+    box = (-4.2 * size, -5.6 * size, wide + 1.5 * size, high + 1.5 * size)
+    told = ", ".join(f"{part['piece']} {part['name']}" for part in got["parts"])
+    return svg(
+        box, parts, title=f"Sheet {got['sheet']}, {fixed(wide)} by {fixed(high)} mm",
+        describes=f"On it: {told}", kind="nest", name=name,
+    )  # fmt: skip
+
+
+def _part(placed: Placed, piece: int | None, order: int, size: float) -> str:
+    """One blank: outline, number, name, turn, and its place in the order of cutting."""
+    from shapely import maximum_inscribed_circle
+
+    shape = placed.outline
+    spot = maximum_inscribed_circle(shape, tolerance=max(1.0, shape.length / 300))
+    x, y = spot.coords[0]
+    room = spot.length * 2  # diameter of the free circle
+    x0, y0, x1, y1 = shape.bounds
+    upright = (y1 - y0) > 1.6 * (x1 - x0)
+    turn = 90.0 if upright else 0.0
+    up = np.array([-1.0, 0.0]) if upright else np.array([0.0, 1.0])
+    head = str(piece) if piece is not None else placed.part.name
+    over = ", FACE DOWN" if placed.flipped else ""
+    below = f"{placed.part.name}{over}"
+    lines = [(head, min(size * 2.0, room * 0.7), "halo strong")]
+    if piece is not None and room > 3.0 * size:
+        lines.append((below, size, "halo"))
+    if room > 4.4 * size:
+        lines.append((f"cut {order}", size * 0.85, "halo soft"))
+    made = [
+        f'<path class="laid" fill-rule="evenodd" d="{shape_path(shape)}"/>',
+        f'<path class="pen-cut heavy" d="{shape_path(shape)}"/>',
+    ]
+    reach = sum(height for _, height, _ in lines) / 2 * 1.05
+    for text, height, kind in lines:
+        made.append(words(text, np.array([x, y]) + up * (reach - height / 2), height, turn=turn, kind=kind))
+        reach -= height * 1.08
+    return "".join(made)
+
+
+def _offcuts(layout: Layout, index: int, got: dict[str, Any], size: float, name: str) -> list[str]:
+    made = []
+    for k, offcut in enumerate(layout.offcuts, 1):
+        if offcut.sheet != index:
+            continue
+        wide, high = offcut.size
+        data = shape_path(offcut.outline)
+        made.append(f'<path class="pen-offcut" style="fill:url(#{name}-keep)" d="{data}"/>')
+        point = offcut.outline.representative_point()
+        centre = offcut.outline.centroid
+        if offcut.outline.contains(centre):
+            point = centre
+        turn = 90.0 if high > 1.6 * wide and wide < 16 * size else 0.0
+        up = np.array([-1.0, 0.0]) if turn else np.array([0.0, 1.0])
+        at = np.array([point.x, point.y])
+        made.append(words(f"keep K{k}", at + up * 0.65 * size, size * 1.1, turn=turn, kind="halo strong"))
+        text = f"{fixed(wide)} x {fixed(high)}"
+        made.append(words(text, at - up * 0.65 * size, size, turn=turn, kind="halo"))
+    return made
+
+
+def _cuts(layout: Layout, index: int, size: float) -> list[str]:
+    """Shear cuts, numbered at their first end."""
+    made = []
+    for cut in layout.cuts:
+        if cut.sheet != index:
+            continue
+        ends = np.asarray(cut.line, dtype=float)
+        made.append(line(ends, "shear"))
+        along = (ends[1] - ends[0]) / max(float(np.hypot(*(ends[1] - ends[0]))), 1e-9)
+        at = ends[0] + along * size * 1.4
+        made.append(
+            f'<circle class="tag" cx="{fixed(at[0])}" cy="{fixed(-at[1])}" r="{fixed(size * 0.85)}"/>'
+            + words(str(cut.order), at, size * 0.95, kind="strong")
+        )
+    return made
+
+
+def _grain(used: UsedSheet, size: float) -> list[str]:
+    y = -4.6 * size
+    if used.sheet.grain_deg is None:
+        return [words("no grain given", (used.sheet.width / 2, y), size * 0.9, kind="soft")]
+    flat = used.sheet.grain_deg == 0
+    middle = np.array([used.sheet.width / 2 + 2.4 * size, y])
+    along = np.array([1.0, 0.0]) * 2 * size if flat else np.array([0.0, 1.0]) * 0.8 * size
+    side = np.array([-along[1], along[0]]) * (0.15 if flat else 0.35)
+    shapes = [np.array([middle - along, middle + along])] + [
+        np.array([middle + s * along * 0.7 + side, middle + s * along, middle + s * along * 0.7 - side])
+        for s in (1, -1)
+    ]
+    data = "".join(ring(p, closed=False) for p in shapes)
+    label = words("grain of the sheet", middle - [2.6 * size, 0], size * 0.9, anchor="end", kind="soft")
+    return [f'<path class="pen-bar" d="{data}"/>', label]
