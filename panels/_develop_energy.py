@@ -23,6 +23,8 @@ __all__ = ["Strains", "cosh_cost", "descend", "element_modes", "even_cost", "lon
 Floats = NDArray[np.float64]
 Cost = Callable[[Floats], tuple[Floats, Floats, Floats]]  # strains (m, 2) -> value, first, second derivative
 
+ROUNDING = 1e-24  # mean squared strain below which there is nothing left but rounding
+
 
 @dataclass(frozen=True)
 class Strains:
@@ -147,7 +149,11 @@ def factored(band: Band, modes: Floats, stiff: Floats) -> Floats:
 def descend(
     disc: Disc, band: Band, points: Floats, cost: Cost, *, until: float, most: int
 ) -> tuple[Floats, Strains, int]:
-    """Newton steps on the summed cost until a step promises less than ``until`` of the cost or of 1e-24."""
+    """Newton steps until one promises less than ``until`` of the summed cost: layout, strains, steps taken.
+
+    Near the end each step leaves far less than a hundredth of the one before still to gain, so a full step that gained
+    a hundred times ``until`` is the last.
+    """
     st = strains_of(disc, points)
     if st is None:
         raise ValueError("descend needs a layout without folded triangles")
@@ -156,24 +162,22 @@ def descend(
     total = float((weight * value).sum())
     for taken in range(most):
         modes = element_modes(disc, st)
-        slope = -weight * first / st.s
-        down = gradient(disc, modes, slope)
+        down = gradient(disc, modes, -weight * first / st.s)
         step = -band.solve(factored(band, modes, weight * stiffnesses(st, first, second)), down)
         promise = -float(down @ step)
-        if promise <= until * total + 1e-24:
+        if promise <= until * total + ROUNDING:
             return points, st, taken
-        move = step.reshape(2, -1).T
-        points, st, total_new = _searched(disc, points, st, move, cost, weight, total, promise)
-        if total_new >= total:
+        points, st, now, reach = _searched(disc, points, st, step.reshape(2, -1).T, cost, weight, total, promise)
+        if now >= total or (reach == 1.0 and promise <= 100 * until * now + ROUNDING):
             return points, st, taken + 1
-        total = total_new
+        total = now
         value, first, second = cost(st.e)
     return points, st, most
 
 
 def _searched(
     disc: Disc, points: Floats, st: Strains, move: Floats, cost: Cost, weight: Floats, total: float, promise: float
-) -> tuple[Floats, Strains, float]:
+) -> tuple[Floats, Strains, float, float]:
     """Armijo's search, never as far as the first fold."""
     reach = min(1.0, 0.9 * longest_step(disc, points, move))
     for _ in range(40):
@@ -182,6 +186,6 @@ def _searched(
         if found is not None:
             value = float((weight * cost(found.e)[0]).sum())
             if value <= total - 1e-4 * reach * promise:
-                return trial, found, value
+                return trial, found, value, reach
         reach *= 0.5
-    return points, st, total
+    return points, st, total, 0.0

@@ -117,9 +117,7 @@ def _same_winding(corners: Ints) -> Ints:
     a, b = neighbours(corners)
     tail, m = corners.ravel(), len(corners)
     fa, fb = a // 3, b // 3
-    pieces, label = connected_components(
-        coo_matrix((np.ones(len(a)), (fa, fb)), shape=(m, m)), directed=False
-    )
+    pieces, label = connected_components(coo_matrix((np.ones(len(a)), (fa, fb)), shape=(m, m)), directed=False)
     if pieces > 1:
         size = int(np.count_nonzero(label == label[0]))
         raise NotADisc(
@@ -150,8 +148,7 @@ def neighbours(corners: Ints) -> tuple[Ints, Ints]:
         half = order[start[np.argmax(count)]]
         ends = int(corners.ravel()[half]), int(np.roll(corners, -1, axis=1).ravel()[half])
         raise NotADisc(
-            f"{count.max()} triangles meet at the edge between vertices {min(ends)} and {max(ends)}; "
-            "at most 2 can.",
+            f"{count.max()} triangles meet at the edge between vertices {min(ends)} and {max(ends)}; at most 2 can.",
             vertices=ends,
         )
     first = start[count == 2]
