@@ -4,7 +4,7 @@ VENV   ?= .venv
 BIN    := $(VENV)/bin
 EXAMPLE ?= examples/saddle-12l
 
-.PHONY: run test lint check-all lock benchmarks clean
+.PHONY: run test lint lock benchmarks picture clean
 
 run: $(VENV)/.core
 	$(BIN)/tankwright make $(EXAMPLE)
@@ -31,6 +31,15 @@ $(VENV)/.dev: $(BIN)/python pyproject.toml requirements.lock
 lock: $(BIN)/python
 	$(BIN)/python -m pip install --quiet uv
 	$(BIN)/uv pip compile pyproject.toml --universal --extra dev --no-header --no-annotate --no-emit-index-url --python-version 3.11 --output-file requirements.lock --quiet
+
+# Tables of benchmarks/README.md, with conditions; takes some minutes.
+benchmarks: $(VENV)/.dev
+	$(BIN)/python benchmarks/develop.py
+	$(BIN)/python benchmarks/nest_shear.py
+	$(BIN)/python benchmarks/nest_profile.py
+
+picture: $(VENV)/.core
+	$(BIN)/python notes/picture.py
 
 clean:
 	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .hypothesis
