@@ -1,0 +1,313 @@
+"""Shop drawings: each blank in figures a helper can lay out with, each sheet in the order it is cut.
+
+Pages are as wide as letter is high and as high as A4 is wide, so they print on both at 100 %. The drawings
+on them are to the scale they name; the figures govern. mm, good face up, x right, y up.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from . import words
+from .blankdraw import SMALL, View, draw_blank
+from .blankface import Face, face_of
+from .look import BLUE, INK, PENCIL, RED, SIZES, TILE, WORDS
+from .names import job_line
+from .offsets import corners, holes, stations
+from .pdf import begin, finish, fit_size, line, page, paragraph, pen, polygon, table, text
+from .sheetdraw import draw_sheet, sheet_tables
+
+if TYPE_CHECKING:
+    from ..work import Work
+
+__all__ = ["drawing_files", "drawings_pdf"]
+
+PAGE = (TILE.page[1], TILE.page[0])
+LIVE = (TILE.live[1], TILE.live[0])
+LEFT, FOOT = (PAGE[0] - LIVE[0]) / 2, (PAGE[1] - LIVE[1]) / 2
+RIGHT, TOP = LEFT + LIVE[0], FOOT + LIVE[1]
+FLOOR = FOOT + 9.0  # above the line that names the job
+
+
+def drawing_files(work: Work, faces: Sequence[Face] = ()) -> dict[str, bytes]:
+    """``drawings.pdf``: contents, then every blank, then every sheet."""
+    return {"drawings.pdf": drawings_pdf(work, faces)}
+
+
+def drawings_pdf(work: Work, faces: Sequence[Face] = ()) -> bytes:
+    """The whole set as one file; ``faces`` saves working them out again."""
+    faces = tuple(faces) or tuple(face_of(work, blank) for blank in work.blanks)
+    canvas, buffer = begin(f"{work.job.name}: shop drawings", job_line(work.job))
+    total = 1 + 2 * len(faces) + len(work.layout.sheets)
+    number = 1
+    with _page(canvas, work, "contents", f"page 1 of {total}"):
+        _contents(canvas, work, faces)
+    for face in faces:
+        name = face.blank.name
+        for part, draw in (("drawing", _blank_page), ("offsets", _figures_page)):
+            number += 1
+            with _page(canvas, work, f"{name}: {part}", f"page {number} of {total}"):
+                draw(canvas, face)
+    for index in range(len(work.layout.sheets)):
+        number += 1
+        with _page(canvas, work, f"sheet {index + 1}", f"page {number} of {total}"):
+            _sheet_page(canvas, work, index)
+    return finish(canvas, buffer)
+
+
+def _page(canvas: Any, work: Work, bookmark: str, number: str) -> Any:
+    """A page with the job on its foot."""
+    from contextlib import contextmanager
+
+    @contextmanager
+    def opened() -> Any:
+        with page(canvas, PAGE, bookmark):
+            pen(canvas, "rule")
+            line(canvas, (LEFT, FOOT + 5.5), (RIGHT, FOOT + 5.5))
+            stamp = f"{job_line(work.job)} \u00b7 shop drawings \u00b7 {number} \u00b7 all figures mm unless marked"
+            text(canvas, LEFT, FOOT + 1.6, stamp, fit_size(stamp, LIVE[0], SIZES["small"], least=1.2))
+            yield
+
+    return opened()
+
+
+def _title(canvas: Any, words_: str, side: str = "") -> float:
+    """Title over the page; the y of its foot."""
+    size = fit_size(words_, LIVE[0] - 70, SIZES["title"], bold=True)
+    text(canvas, LEFT, TOP - SIZES["title"], words_, size, bold=True)
+    if side:
+        text(canvas, RIGHT, TOP - SIZES["title"], side, SIZES["body"], align="right")
+    return TOP - SIZES["title"] - 3.0
+
+
+def _contents(canvas: Any, work: Work, faces: Sequence[Face]) -> None:
+    """What is in the set, the warnings first."""
+    y = _title(canvas, "Shop drawings")
+    colours = {"stop": RED, "look": INK, "note": PENCIL}
+    for finding in work.findings:
+        if y < 95:
+            y = paragraph(canvas, LEFT, y, "More on the job sheet: read it before cutting.", LIVE[0], SIZES["small"])
+            break
+        numbers = f" Found {finding.found}; allowed {finding.allowed}." if finding.found and finding.allowed else ""
+        says = f"{finding.strength.upper()} \u2013 {finding.pattern}: {finding.says}{numbers} {finding.remedy}"
+        bold = finding.strength == "stop"
+        y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"], bold=bold, colour=colours[finding.strength])
+    y -= 2.0
+    rows: list[list[str]] = [["pages", "piece", "side", "kind", "cut size", "worst stretch, shrink", "on sheet"]]
+    sheets = {placed.part.name: placed.sheet + 1 for placed in work.layout.placed}
+    for k, face in enumerate(faces):
+        blank = face.blank
+        x0, y0, x1, y1 = blank.outline.bounds
+        strain = "none" if blank.flat is None else f"{words.percent(blank.stretch)}, {words.percent(blank.shrink)}"
+        where = str(sheets[blank.name]) if blank.name in sheets else "none"
+        size = words.size(x1 - x0, y1 - y0, work.job.unit)
+        rows.append([f"{2 + 2 * k}, {3 + 2 * k}", blank.name, words.hand(blank), blank.kind, size, strain, where])
+    for index, used in enumerate(work.layout.sheets):
+        size = words.size(used.sheet.width, used.sheet.height, work.job.unit)
+        rows.append([str(2 + 2 * len(faces) + index), f"sheet {index + 1}", "", used.name, size, "", ""])
+    y = table(canvas, LEFT, y, [18, 42, 46, 42, 52, 37, 22], rows, SIZES["small"]) - 3.0
+    facts = "; ".join(f"{name}: {value}" for name, value in work.assumptions)
+    y = paragraph(canvas, LEFT, y, f"Assumed. {facts}.", LIVE[0], SIZES["fine"]) - 1.5
+    for caution in work.cautions:
+        if y < FLOOR + 4:
+            break
+        y = paragraph(canvas, LEFT, y, caution, LIVE[0], SIZES["fine"], colour=PENCIL)
+
+
+def _blank_page(canvas: Any, face: Face) -> None:
+    """The blank to scale with its sizes, folds and edges."""
+    work, blank = face.work, face.blank
+    y = _title(canvas, blank.name, f"{words.hand(blank)}, qty 1")
+    metal = f"{words.metal_words(work.job, blank.thickness)}, {words.gauge(blank.thickness, work.job)}. "
+    says = f"{metal}{WORDS['face']} Grain: {words.grain(blank)}. {' '.join(blank.notes)}"
+    y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.0
+    tables = _edge_table(face), _fold_table(face), _zone_table(face)
+    deep = max(_table_height(tables[0]), _table_height(tables[1]) + _table_height(tables[2]))
+    floor = FLOOR + deep + 2.0
+    scale_words = _to_scale(canvas, face, (LEFT, floor), (LIVE[0], y - floor))
+    text(canvas, RIGHT, y - 2.5, scale_words, SIZES["small"], align="right", colour=PENCIL)
+    table(canvas, LEFT, floor - 1.0, [10, 13, 28, 25, 17, 19, 28], tables[0], SIZES["fine"], right=(4, 5))
+    at = LEFT + 146
+    foot = floor - 1.0
+    if len(tables[1]) > 1:
+        foot = table(canvas, at, foot, [8, 22, 22, 14, 47], tables[1], SIZES["fine"]) - 1.5
+    if len(tables[2]) > 1:
+        table(canvas, at, foot, [18, 15, 15, 21, 44], tables[2], SIZES["fine"], right=(1, 2))
+
+
+def _table_height(rows: Sequence[Sequence[str]]) -> float:
+    """Room for a table whose cells may need a second line, mm."""
+    return 0.0 if len(rows) < 2 else len(rows) * 4.6 + 3.0
+
+
+def _to_scale(canvas: Any, face: Face, at: tuple[float, float], room: tuple[float, float]) -> str:
+    """The blank as large as there is room, with overall sizes; its scale in words."""
+    x0, y0, x1, y1 = face.blank.outline.bounds
+    unit = face.work.job.unit
+    most = min((room[0] - 30) / (x1 - x0), (room[1] - 18) / (y1 - y0), 1.0)
+    scale = next((k for k in (1.0, 0.5, 0.4, 0.25, 0.2, 0.1, 0.05) if k <= most), most)
+    left = at[0] + 14 + (room[0] - 30 - scale * (x1 - x0)) / 2
+    low = at[1] + 10 + (room[1] - 18 - scale * (y1 - y0)) / 2
+    view = View(scale, (left - scale * x0, low - scale * y0))
+    draw_blank(canvas, face, view, SMALL)
+    ends = view.points([[x0, y0], [x1, y1]])
+    _size_line(canvas, ends[0] + [0, -6.5], [ends[1][0], ends[0][1] - 6.5], words.length(x1 - x0, unit))
+    _size_line(canvas, ends[0] + [-7.5, 0], [ends[0][0] - 7.5, ends[1][1]], words.length(y1 - y0, unit))
+    pen(canvas, "frame")
+    line(canvas, ends[0] + [-4, 0], [ends[1][0] + 4, ends[0][1]])
+    text(canvas, ends[1][0] + 5, ends[0][1] - 0.7, "base line", SIZES["fine"], colour=PENCIL)
+    polygon(canvas, [ends[0], ends[0] + [-1.4, -2.2], ends[0] + [1.4, -2.2]], fill=INK, stroke=False)
+    text(canvas, ends[0][0] - 1.8, ends[0][1] - 3.4, "0", SIZES["small"], align="right", bold=True)
+    return f"scale 1:{1 / scale:g}" if scale in (1.0, 0.5, 0.4, 0.25, 0.2, 0.1, 0.05) else "not to scale"
+
+
+def _size_line(canvas: Any, a: Any, b: Any, words_: str) -> None:
+    """A size line with arrow heads and its figure."""
+    a, b = np.asarray(a, dtype=float), np.asarray(b, dtype=float)
+    pen(canvas, "rule")
+    line(canvas, a, b)
+    along = (b - a) / max(1e-9, float(np.hypot(*(b - a))))
+    side = np.array([-along[1], along[0]])
+    for end, way in ((a, 1.0), (b, -1.0)):
+        polygon(
+            canvas,
+            [end, end + way * along * 2 + side * 0.5, end + way * along * 2 - side * 0.5],
+            fill=PENCIL,
+            stroke=False,
+        )
+    middle = (a + b) / 2
+    turn = 90.0 if abs(along[1]) > 0.5 else 0.0
+    off = np.array([0.36 * SIZES["body"], 0.0]) if turn else np.array([0.0, -0.36 * SIZES["body"]])
+    x, y = middle + off
+    text(canvas, x, y, words_, SIZES["body"], bold=True, turn=turn, align="middle", paper=True)
+
+
+def _edge_table(face: Face) -> list[list[str]]:
+    rows = [["seam", "joint", "meets", "metal outside", "on flat", "formed", "gain or lose"]]
+    for edge in face.blank.edges:
+        flat, formed = words.fixed(edge.length_blank), words.fixed(edge.length_surface)
+        meets = edge.meets or "nothing"
+        rows.append(
+            [edge.letter or "\u2013", edge.joint, meets, words.edge_metal(edge), flat, formed, words.edge_change(edge)]
+        )
+    return rows
+
+
+def _fold_table(face: Face) -> list[list[str]]:
+    """Where each fold starts and ends from the base line, how far it turns, and what it takes."""
+    rows = [["fold", "from (along, up)", "to (along, up)", "turn", "radius, K, between tangents"]]
+    x0, y0, _, _ = face.blank.outline.bounds
+    for k, fold in enumerate(face.blank.folds):
+        ends = [f"{words.fixed(p[0] - x0)}, {words.fixed(p[1] - y0)}" for p in (fold.start, fold.end)]
+        wide = [float(np.hypot(*(fold.tangents[1, i] - fold.tangents[0, i]))) for i in (0, 1)]
+        apart = words.fixed(wide[0], 2)
+        if abs(wide[1] - wide[0]) > 0.05:
+            apart += f" to {words.fixed(wide[1], 2)}"
+        turn = f"{words.fixed(fold.angle)}\u00b0 {'up' if fold.up else 'down'}"
+        says = f"R {words.fixed(fold.inside_radius)}, K {words.fixed(fold.k_factor, 3)} ({fold.k_source}), {apart} mm"
+        rows.append([str(k + 1), *ends, turn, says])
+    return rows
+
+
+def _zone_table(face: Face) -> list[list[str]]:
+    rows = [["work", "mean", "worst", "how hard", "middle (along, up)"]]
+    x0, y0, _, _ = face.blank.outline.bounds
+    limits = words.difficulty_limits(face.work.job)
+    for zone in face.zones[:8]:
+        if zone.kind == "leave":
+            continue
+        at = f"{words.fixed(zone.at[0] - x0, 0)}, {words.fixed(zone.at[1] - y0, 0)}"
+        mean, worst = words.percent(abs(zone.mean)), words.percent(abs(zone.worst))
+        rows.append([zone.kind, mean, worst, words.difficulty(zone.worst, limits), at])
+    return rows
+
+
+def _figures_page(canvas: Any, face: Face) -> None:
+    """Offsets, corners, holes and stations in figures."""
+    work, blank = face.work, face.blank
+    unit = work.job.unit
+    y = _title(canvas, f"{blank.name}: offsets", f"{words.hand(blank)}, qty 1")
+    says = (
+        "Draw the base line with a straight edge and mark 0 at its left end. Square up from it at each distance along, "
+        "and mark off each pair: metal from the first figure to the second. Join with a batten. The cut line has "
+        "trim and seam allowances on it; the trim line is net."
+    )
+    y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.5
+    rows = stations(blank.outline, blank.net)
+    head = ["along", "cut line, from base", "trim line, from base"]
+    cells = [[_mm(s.along, unit), _pair_words(s.cut, unit), _pair_words(s.trim, unit)] for s in rows]
+    half = math.ceil(len(cells) / 2) if len(cells) > 16 else len(cells)
+    widths = [14, 34, 34] if unit != "in" else [22, 46, 46]
+    columns = [cells[:half], cells[half:]] if half < len(cells) else [cells]
+    x = LEFT
+    for column in columns:
+        table(canvas, x, y, widths, [head, *column], SIZES["fine"] if unit == "in" else SIZES["small"])
+        x += sum(widths) + 5
+    if unit == "in" and len(columns) > 1:
+        return
+    room = RIGHT - x
+    low = y
+    low = _points_table(canvas, face, x, low, room)
+    found = holes(face)
+    if found:
+        rows_ = [["hole", "middle (along, up)", "size"]]
+        for k, hole in enumerate(found):
+            size = (
+                f"\u00d8 {_mm(hole.diameter, unit)}"
+                if hole.diameter is not None
+                else f"{_mm(hole.size[0], unit)} \u00d7 {_mm(hole.size[1], unit)}"
+            )
+            rows_.append([str(k + 1), f"{_mm(hole.middle[0], unit)}, {_mm(hole.middle[1], unit)}", size])
+        table(canvas, x, low - 2.5, [12, (room - 12) * 0.55, (room - 12) * 0.45], rows_, SIZES["small"])
+
+
+def _points_table(canvas: Any, face: Face, x: float, y: float, room: float) -> float:
+    """Corners of the cut outline, then the ends of stations and other marks."""
+    unit = face.work.job.unit
+    x0, y0, _, _ = face.blank.outline.bounds
+    rows: list[list[str]] = [["point", "along, up"]]
+    for k, (px, py) in enumerate(corners(face.cuts[-1], (x0, y0))[:16]):
+        rows.append([f"corner {k + 1}", f"{_mm(px, unit)}, {_mm(py, unit)}"])
+    for mark, runs in face.marks:
+        if mark.label and runs and mark.kind in ("station", "centre", "fitting", "register"):
+            name = f"station {mark.label}" if mark.kind == "station" else mark.label
+            a, b = runs[0][0] - [x0, y0], runs[-1][-1] - [x0, y0]
+            rows.append([name, f"{_mm(a[0], unit)}, {_mm(a[1], unit)} to {_mm(b[0], unit)}, {_mm(b[1], unit)}"])
+    fits = int((y - FLOOR - 25) / 3.5)
+    return table(canvas, x, y, [room * 0.3, room * 0.7], rows[: max(2, fits)], SIZES["fine"])
+
+
+def _mm(value: float, unit: str) -> str:
+    """A figure to 0.1 mm, with inches to the nearest 1/32 behind where the job is in inches."""
+    from ..units import show_inches
+
+    plain = words.fixed(value)
+    return plain if unit != "in" else f"{plain} ({show_inches(value)})"
+
+
+def _pair_words(pairs: Sequence[tuple[float, float]], unit: str) -> str:
+    return "; ".join(f"{_mm(a, unit)} \u2013 {_mm(b, unit)}" for a, b in pairs) or "none"
+
+
+def _sheet_page(canvas: Any, work: Work, index: int) -> None:
+    """One sheet with its parts numbered in cutting order, offcuts, and the order in words."""
+    used = work.layout.sheets[index]
+    size = words.size(used.sheet.width, used.sheet.height, work.job.unit)
+    total = len(work.layout.sheets)
+    y = _title(canvas, f"Sheet {index + 1} of {total}: {used.name}", size)
+    metal = f"{words.metal_words(work.job)}, {words.gauge(work.job.thickness, work.job)}. "
+    how = {"shear": "Cut edge to edge on the shear.", "profile": "Profile cut."}.get(work.layout.cutting, "")
+    grain = {None: "no direction", 0.0: "along the sheet", 90.0: "up the sheet"}[used.sheet.grain_deg]
+    flipped = any(p.flipped for p in work.layout.on_sheet(index))
+    says = f"{metal}Grain {grain}. {how} {WORDS['face_mixed' if flipped else 'face']}"
+    y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"], colour=BLUE if flipped else INK) - 1.0
+    tables = sheet_tables(work, index)
+    room = 162.0
+    draw_sheet(canvas, work, index, (LEFT, FLOOR + 4), (room, y - FLOOR - 6))
+    x, foot = LEFT + room + 4, y
+    for widths, rows, right in tables:
+        foot = table(canvas, x, foot, widths, rows, SIZES["fine"], right=right) - 2.0

@@ -1,0 +1,157 @@
+"""One sheet of the nest drawn on a page, and what is on it in tables: order, places, cuts, areas."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from . import words
+from .blankdraw import View
+from .cutting import cut_order
+from .look import FAINT, INK, SIZES
+from .outline import fit_outline
+from .pdf import draw_path, fit_size, line, pen, polygon, text
+
+if TYPE_CHECKING:
+    from ..work import Work
+
+__all__ = ["draw_sheet", "sheet_tables"]
+
+Table = tuple[list[float], list[list[str]], tuple[int, ...]]
+
+
+def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], room: tuple[float, float]) -> None:
+    """The sheet as large as there is room: parts in cutting order, offcuts hatched, shear cuts numbered."""
+    layout, used = work.layout, work.layout.sheets[index]
+    sheet = used.sheet
+    scale = min((room[0] - 8) / sheet.width, (room[1] - 12) / sheet.height)
+    low = (at[0] + (room[0] - scale * sheet.width) / 2, at[1] + room[1] - 4 - scale * sheet.height)
+    view = View(scale, low)
+    for offcut in layout.offcuts:
+        if offcut.sheet == index:
+            _offcut(canvas, work, offcut, view)
+    pen(canvas, "sheet")
+    outer, inner = fit_outline(sheet.metal)
+    for path in (outer, *inner):
+        draw_path(canvas, view.path(path))
+    for blocked in sheet.blocked:
+        polygon(canvas, view.points(np.asarray(blocked.exterior.coords)).tolist(), fill=FAINT)
+    for number, placed in enumerate(cut_order(layout, index)):
+        _part(canvas, placed, number + 1, view)
+    for cut in layout.cuts:
+        if cut.sheet == index:
+            pen(canvas, "shear")
+            a, b = view.points(cut.line)
+            line(canvas, a, b)
+            x, y = a + (b - a) * 0.06
+            text(canvas, x + 0.6, y + 0.6, f"cut {cut.order}", SIZES["small"], bold=True, paper=True)
+    corner = view.points([[0, 0], [sheet.width, sheet.height]])
+    middle = (corner[0] + corner[1]) / 2
+    unit = work.job.unit
+    wide, high = words.length(sheet.width, unit), words.length(sheet.height, unit)
+    text(canvas, middle[0], corner[0][1] - 3.6, wide, SIZES["small"], align="middle")
+    text(canvas, corner[0][0] - 1.4, middle[1], high, SIZES["small"], turn=90, align="middle")
+    _grain(canvas, sheet.grain_deg, corner)
+    text(canvas, corner[0][0], corner[0][1] - 3.6, "0", SIZES["small"], bold=True)
+
+
+def _grain(canvas: Any, grain_deg: float | None, corner: np.ndarray) -> None:
+    """The sheet's grain, beside it."""
+    y = corner[0][1] - 7.2
+    if grain_deg is None:
+        text(canvas, corner[0][0], y, "no grain direction", SIZES["small"])
+        return
+    text(canvas, corner[0][0], y, "grain of the sheet", SIZES["small"])
+    a = np.array([corner[0][0] + 31.0, y + 0.8])
+    along = np.array([1.0, 0.0]) if grain_deg == 0.0 else np.array([0.0, 1.0])
+    start, end = (a, a + along * 18) if grain_deg == 0.0 else (a - along * 1.5, a + along * 5)
+    pen(canvas, "fitting")
+    line(canvas, start, end)
+    side = np.array([-along[1], along[0]])
+    for tip, way in ((start, 1.0), (end, -1.0)):
+        line(canvas, tip + way * along * 2 + side * 0.7, tip, tip + way * along * 2 - side * 0.7)
+
+
+def _part(canvas: Any, placed: Any, number: int, view: View) -> None:
+    from shapely import maximum_inscribed_circle
+
+    pen(canvas, "cut")
+    outer, inner = fit_outline(placed.outline)
+    for path in (*inner, outer):
+        draw_path(canvas, view.path(path))
+    circle: Any = maximum_inscribed_circle(placed.outline, tolerance=2.0)
+    (x, y), room = view.points(circle.coords[0]), float(circle.length) * view.scale
+    name = placed.part.name
+    high = min(SIZES["head"], room * 0.7)
+    text(canvas, x, y + 0.4, str(number), high, bold=True, align="middle", paper=True)
+    small = fit_size(name, 1.8 * room, SIZES["small"], least=1.2)
+    text(canvas, x, y - 1.2 * small, name, small, align="middle", paper=True)
+    if placed.flipped:
+        text(canvas, x, y - 2.5 * small, "FACE DOWN", small, bold=True, align="middle", paper=True)
+
+
+def _offcut(canvas: Any, work: Work, offcut: Any, view: View) -> None:
+    """A kept offcut: thin slanting lines, its size, and the word keep."""
+    from shapely import LineString, maximum_inscribed_circle
+
+    x0, y0, x1, y1 = offcut.outline.bounds
+    pen(canvas, "grid")
+    step = 5.0 / view.scale
+    start = x0 - (y1 - y0)
+    while start < x1:
+        cut: Any = LineString([(start, y0), (start + (y1 - y0), y1)]).intersection(offcut.outline)
+        for part in getattr(cut, "geoms", [cut]):
+            if part.geom_type == "LineString" and part.length > 0:
+                line(canvas, *view.points(np.asarray(part.coords)))
+        start += step
+    pen(canvas, "offcut")
+    draw_path(canvas, view.path(fit_outline(offcut.outline)[0]))
+    circle: Any = maximum_inscribed_circle(offcut.outline, tolerance=2.0)
+    (x, y), room = view.points(circle.coords[0]), float(circle.length) * view.scale
+    wide, high = offcut.size
+    says = f"keep {words.size(wide, high, work.job.unit)}"
+    text(
+        canvas, x, y, says, fit_size(says, 1.9 * room, SIZES["body"], least=1.4), align="middle", colour=INK, paper=True
+    )
+
+
+def sheet_tables(work: Work, index: int) -> list[Table]:
+    """Parts in cutting order, shear cuts where there are any, and where the metal goes."""
+    layout, used = work.layout, work.layout.sheets[index]
+    unit = work.job.unit
+    rows = [["cut", "piece", "lower left at", "size", "turned"]]
+    for number, placed in enumerate(cut_order(layout, index)):
+        x0, y0, x1, y1 = placed.outline.bounds
+        turned = f"{words.fixed(placed.turn_deg, 0)}\u00b0" + (", over" if placed.flipped else "")
+        size = f"{words.fixed(x1 - x0)} \u00d7 {words.fixed(y1 - y0)}"
+        rows.append([str(number + 1), placed.part.name, f"{words.fixed(x0)}, {words.fixed(y0)}", size, turned])
+    tables: list[Table] = [([8, 27, 21, 24, 13], rows, ())]
+    cuts = [cut for cut in layout.cuts if cut.sheet == index]
+    if cuts:
+        rows = [["cut", "of piece", "measure", "mm", "makes"]]
+        for cut in cuts:
+            way = "from the left" if cut.axis == "x" else "from below"
+            purpose = {"square": " (squares)", "trim": " (trims)"}.get(cut.purpose, "")
+            makes = " and ".join(cut.makes) + purpose
+            rows.append([str(cut.order), cut.piece, way, words.fixed(cut.distance), makes])
+        tables.append(([8, 14, 20, 14, 37], rows, (3,)))
+    density = work.job.metal.density * work.job.thickness / 1e9
+    rows = [["where the metal goes", "m\u00b2", "kg"]]
+    for name, area in (
+        ("parts", used.parts_area),
+        ("offcuts kept", used.offcuts_area),
+        ("scrap", used.skeleton_area),
+        ("sheet", used.sheet.area),
+    ):
+        rows.append([name, words.fixed(area / 1e6, 4), words.fixed(area * density, 2)])
+    tables.append(([45, 24, 24], rows, (1, 2)))
+    facts = [["gap, edge margin", f"{words.fixed(layout.gap_mm)}, {words.fixed(layout.edge_mm)} mm"]]
+    facts += [["cut length", f"{words.fixed(used.cut_length / 1000, 2)} m"], ["pierces", str(used.pierces)]]
+    facts.append(["order", "holes first, then outlines by number" if layout.cutting != "shear" else "cuts by number"])
+    for offcut in layout.offcuts:
+        if offcut.sheet == index:
+            wide, high = offcut.size
+            facts.append(["offcut to keep", words.size(wide, high, unit)])
+    tables.append(([38, 55], [["about this sheet", ""], *facts], ()))
+    return tables
