@@ -62,7 +62,7 @@ def flat_svg(blank: Blank, zones: Sequence[Zone], *, number_of_piece: int, name:
         *_sizes(f),
         *_foot(blank, f),
     ]
-    box = (f.x0 - 5.6 * f.size, f.y0 - 8.6 * f.size, f.x1 + 3.4 * f.size, f.y1 + 3.4 * f.size)
+    box = (f.x0 - 5.6 * f.size, f.y0 - 7.6 * f.size, f.x1 + 3.4 * f.size, f.y1 + 3.4 * f.size)
     told = "; ".join(zone_words(z) for z in zones if z.kind != "leave") or "nothing to stretch or shrink"
     size = f"{fixed(f.x1 - f.x0)} by {fixed(f.y1 - f.y0)} mm"
     return svg(
@@ -212,7 +212,7 @@ def _sizes(f: Frame) -> list[str]:
 
 def _foot(blank: Blank, f: Frame) -> list[str]:
     """A 100 mm bar and the grain arrow, under the picture."""
-    y, small = f.y0 - 6.2 * f.size, f.size * 0.85
+    y, small = f.y0 - 5.5 * f.size, f.size * 0.85
     bar = min(100.0, 50.0 if f.x1 - f.x0 < 160 else 100.0)
     ends = np.array([[f.x0, y], [f.x0 + bar, y]])
     ticks = [np.array([[x, y - small * 0.4], [x, y + small * 0.4]]) for x in (f.x0, f.x0 + bar)]

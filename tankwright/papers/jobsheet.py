@@ -104,10 +104,11 @@ def _style(work: Work) -> str:
     root = ":root{" + "".join(f"--{name}:{value};" for name, value in named.items()) + "}"
     line = _css_text(job_line(work.job))
     page = (
-        "@page{size:A4;margin:17mm 13mm 16mm;"
+        "@page{size:A4;margin:16mm 13mm 14mm;"
         f"@top-left{{content:{line};font:8.5pt sans-serif;color:#333;white-space:nowrap}}"
         '@bottom-left{content:"Job sheet. Lengths in mm.";font:8.5pt sans-serif;color:#333}'
         '@bottom-right{content:counter(page) " of " counter(pages);font:8.5pt sans-serif;color:#333}}'
+        "@page wide{size:A4 landscape}"
     )
     return root + _part("look.css") + pen_css() + page
 

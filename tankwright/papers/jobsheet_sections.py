@@ -170,9 +170,10 @@ def _names(blanks: list[Figures]) -> str:
 def cut_list_section(got: Figures) -> str:
     """One row a blank, one line of what is left outside the trim line, totals."""
     unit = got["job"]["unit"]
+    numbers = {b["name"]: b["piece"] for b in got["blanks"]}
     rows = []
     for b in got["blanks"]:
-        side = f"{b['side']}, mirror of {b['mirrors']}" if b["mirrors"] else b["side"]
+        side = f"{b['side']}, mirror of {numbers.get(b['mirrors'], b['mirrors'])}" if b["mirrors"] else b["side"]
         rows.append(
             (
                 Cell(f'<a href="#piece{b["piece"]}">{b["piece"]} {escape(b["name"])}</a>'),
@@ -205,7 +206,7 @@ def cut_list_section(got: Figures) -> str:
     )  # fmt: skip
     metal = got["metal"]
     return (
-        f"<p>All of {escape(metal['words'])} , good face up as drawn. Sizes as cut. Trim is "
+        f"<p>All of {escape(metal['words'])}, good face up as drawn. Sizes as cut. Trim is "
         "metal left outside the trim line and taken off after forming; lap and flange stay on.</p>"
         f"{table(heads, rows, foot=foot)}"
     )
@@ -235,11 +236,12 @@ def sheets_section(work: Work, got: Figures) -> str:
             + (", FACE DOWN" if p["turned_over"] else "")
             for p in sheet["parts"]
         )
+        order = "On it" if got["cuts"] else "In the order of cutting"
         source = "from your own rack" if sheet["from"] == "own rack" else f"stock {sheet['stock']}"
+        measures = size(sheet["width_mm"], sheet["height_mm"], unit)
         caption = (
-            f"Sheet {sheet['sheet']}, {size(sheet['width_mm'], sheet['height_mm'], unit)}, {source}. In the order of "
-            f"cutting: {pieces}. Blanks {fixed(sheet['yield_percent'])} % of the sheet, with kept offcuts "
-            f"{fixed(sheet['yield_with_offcuts_percent'])} %."
+            f"Sheet {sheet['sheet']}, {measures}, {source}. {order}: {pieces}. Blanks {fixed(sheet['yield_percent'])} "
+            f"% of the sheet, with kept offcuts {fixed(sheet['yield_with_offcuts_percent'])} %."
         )
         made.append(
             f"<h3>Sheet {sheet['sheet']}</h3><figure>{sheet_svg(work.layout, used, sheet, name=name)}"

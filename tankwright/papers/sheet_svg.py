@@ -23,7 +23,8 @@ def sheet_svg(layout: Layout, used: UsedSheet, got: dict[str, Any], *, name: str
     wide, high = used.sheet.width, used.sheet.height
     size = max(wide / (WIDE - 7), high / (TALL - 8))
     number = {part["name"]: part["piece"] for part in got["parts"]}
-    order = {part["name"]: k for k, part in enumerate(got["parts"], 1)}
+    # On a shear the cuts carry the order, not the blanks.
+    order = {} if layout.cuts else {part["name"]: k for k, part in enumerate(got["parts"], 1)}
     step = size * 0.8
     parts = [
         f'<defs><pattern id="{name}-keep" width="{step}" height="{step}" patternUnits="userSpaceOnUse" '
@@ -31,7 +32,7 @@ def sheet_svg(layout: Layout, used: UsedSheet, got: dict[str, Any], *, name: str
         f'<path class="skeleton" fill-rule="evenodd" d="{shape_path(used.sheet.metal)}"/>',
         *(f'<path class="blocked" d="{shape_path(b)}"/>' for b in used.sheet.blocked),
         *_offcuts(layout, used.index, got, size, name),
-        *(_part(p, number.get(p.part.name), order[p.part.name], size) for p in layout.on_sheet(used.index)),
+        *(_part(p, number.get(p.part.name), order.get(p.part.name), size) for p in layout.on_sheet(used.index)),
         *_cuts(layout, used.index, size),
         f'<path class="pen-sheet" fill-rule="evenodd" d="{shape_path(used.sheet.metal)}"/>',
         dimension(np.array([0, -2.2 * size]), np.array([wide, -2.2 * size]), fixed(wide), size),
@@ -46,7 +47,7 @@ def sheet_svg(layout: Layout, used: UsedSheet, got: dict[str, Any], *, name: str
     )  # fmt: skip
 
 
-def _part(placed: Placed, piece: int | None, order: int, size: float) -> str:
+def _part(placed: Placed, piece: int | None, order: int | None, size: float) -> str:
     """One blank: outline, number, name, turn, and its place in the order of cutting."""
     from shapely import maximum_inscribed_circle
 
@@ -64,7 +65,7 @@ def _part(placed: Placed, piece: int | None, order: int, size: float) -> str:
     lines = [(head, min(size * 2.0, room * 0.7), "halo strong")]
     if piece is not None and room > 3.0 * size:
         lines.append((below, size, "halo"))
-    if room > 4.4 * size:
+    if room > 4.4 * size and order is not None:
         lines.append((f"cut {order}", size * 0.85, "halo soft"))
     made = [
         f'<path class="laid" fill-rule="evenodd" d="{shape_path(shape)}"/>',

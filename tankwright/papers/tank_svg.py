@@ -74,6 +74,39 @@ def _seen_from(vertices: np.ndarray, towards: Sequence[float]) -> np.ndarray:
     return vertices @ np.stack([right, np.cross(d, right), d], axis=1)
 
 
+def _fine(points: np.ndarray, faces: np.ndarray, longest: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The mesh with every edge at most so long, split in the middle, and each new face's number before.
+
+    Flat plates come as a few long triangles; part of one may be hidden.
+    """
+    parent = np.arange(len(faces))
+    for _ in range(12):
+        ends = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=2), axis=2)  # edge k: corner k to k + 1
+        keys, index = np.unique(ends[:, :, 0] * len(points) + ends[:, :, 1], return_inverse=True)
+        edges, index = np.stack(np.divmod(keys, len(points)), axis=1), index.reshape(-1, 3)
+        long = np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1) > longest
+        if not long.any():
+            break
+        middle = np.full(len(edges), -1)
+        middle[long] = len(points) + np.arange(long.sum())
+        points = np.vstack([points, points[edges[long]].mean(axis=1)])
+        marked = long[index]
+        # Turned so that the marked edges come first: one marked is edge 0, two are edges 0 and 1.
+        count = marked.sum(axis=1)
+        first = np.where(count == 1, marked.argmax(axis=1), np.where(count == 2, ((~marked).argmax(axis=1) + 1) % 3, 0))
+        turn = (np.arange(3) + first[:, None]) % 3
+        corner, halfway = np.take_along_axis(faces, turn, 1), middle[np.take_along_axis(index, turn, 1)]
+        (a, b, c), (p, q, r) = corner.T, halfway.T
+        made = [(count == 0, [(a, b, c)]), (count == 1, [(a, p, c), (p, b, c)])]
+        made += [
+            (count == 2, [(p, b, q), (a, p, q), (a, q, c)]),
+            (count == 3, [(a, p, r), (p, b, q), (r, q, c), (p, q, r)]),
+        ]
+        faces = np.vstack([np.stack(three, axis=1)[which] for which, parts in made for three in parts])
+        parent = np.concatenate([parent[which] for which, parts in made for _ in parts])
+    return points, faces, parent
+
+
 def _visible(flat: np.ndarray, faces: np.ndarray, facing: np.ndarray) -> np.ndarray:
     """Which faces (m,) are seen: facing the eye, their middle not behind another face."""
     low, span = flat.min(axis=0), np.ptp(flat, axis=0)
@@ -106,12 +139,13 @@ def _visible(flat: np.ndarray, faces: np.ndarray, facing: np.ndarray) -> np.ndar
 
 
 def _evened(faces: np.ndarray, facing: np.ndarray, seen: np.ndarray) -> np.ndarray:
-    """The same with lone faces given the answer of their neighbours, twice over: slivers fool the grid."""
+    """The same with lone faces given the answer of their neighbours, for slivers fool the grid, and grown a little."""
     ends = np.sort(np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
     owner = np.tile(np.arange(len(faces)), 3)
-    order = np.lexsort((ends[:, 1], ends[:, 0]))
-    ends, owner = ends[order], owner[order]
-    same = np.flatnonzero((ends[1:] == ends[:-1]).all(axis=1))
+    key = ends[:, 0] * (int(faces.max()) + 1) + ends[:, 1]
+    order = np.argsort(key, kind="stable")
+    key, owner = key[order], owner[order]
+    same = np.flatnonzero(key[1:] == key[:-1])
     one, other = owner[same], owner[same + 1]
     can = np.zeros(len(faces), dtype=bool)
     can[facing] = True
@@ -122,6 +156,12 @@ def _evened(faces: np.ndarray, facing: np.ndarray, seen: np.ndarray) -> np.ndarr
         votes = np.bincount(one, np.where(seen[other], 1, -1), len(faces))
         votes += np.bincount(other, np.where(seen[one], 1, -1), len(faces))
         seen = np.where(can & (np.abs(votes) >= 2), votes > 0, seen)
+    # A little farther than what is seen: the nearer piece is drawn over it, with its own clean edge.
+    for _ in range(2):
+        reached = seen.copy()
+        reached[one[seen[other]]] = True
+        reached[other[seen[one]]] = True
+        seen = reached
     return seen
 
 
@@ -130,12 +170,14 @@ def _outline_of(flat: np.ndarray, faces: np.ndarray) -> BaseGeometry:
     import shapely
 
     ends = np.sort(np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
-    edges, count = np.unique(ends, axis=0, return_counts=True)
-    rim = flat[edges[count == 1]][:, :, :2]
+    keys, count = np.unique(ends[:, 0] * len(flat) + ends[:, 1], return_counts=True)
+    rim = flat[np.stack(np.divmod(keys[count == 1], len(flat)), axis=1)][:, :, :2]
     rim = rim[(rim[:, 0] != rim[:, 1]).any(axis=1)]
     middle = flat[faces][:, :, :2].mean(axis=1)
     kept = []
-    for part in shapely.get_parts(shapely.polygonize(shapely.linestrings(rim))):
+    # Where the surface turns away from the eye its rim may cross itself on the picture: join there first.
+    lines = shapely.get_parts(shapely.union_all(shapely.linestrings(rim))) if len(rim) else []
+    for part in shapely.get_parts(shapely.polygonize(lines)):
         if shapely.contains_xy(part, middle[:, 0], middle[:, 1]).any():
             kept.append(part if part.is_valid else part.buffer(0))
     return shapely.union_all(np.array(kept, dtype=object)) if kept else shapely.Polygon()
@@ -143,23 +185,25 @@ def _outline_of(flat: np.ndarray, faces: np.ndarray) -> BaseGeometry:
 
 def tank_svg(body: Body, groups: Sequence[Group], view: View, *, name: str) -> str:
     """One still picture of the outer surface. ``name`` must be unique on the page."""
-    flat = _seen_from(body.outer, view.towards)
-    corners = body.outer[body.faces]
+    points, faces, parent = _fine(body.outer, body.faces, float(np.ptp(body.outer, axis=0).max()) / 36)
+    groups = [group._replace(faces=np.flatnonzero(np.isin(parent, group.faces))) for group in groups]
+    flat = _seen_from(points, view.towards)
+    corners = points[faces]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     length = np.linalg.norm(normal, axis=1)
     normal /= np.where(length > 0, length, 1.0)[:, None]
     towards = np.asarray(view.towards) / np.linalg.norm(view.towards)
     facing = np.flatnonzero((normal @ towards > 1e-3) & (length > 1e-9))
-    seen = _visible(flat, body.faces, facing)
+    seen = _visible(flat, faces, facing)
     lamp = np.array([-0.35, -0.45, 0.82]) * (-1 if towards[2] < 0 else 1)
     tone = np.digitize(np.clip(normal @ (lamp / np.linalg.norm(lamp)), 0, 1), TONES)
     low, high = flat.min(axis=0)[:2], flat.max(axis=0)[:2]
     size = float((high - low)[0]) / 30
     content, labels = [_hatches(name, len(groups), size)], []
-    near = {k: float(flat[body.faces[g.faces]][:, :, 2].mean()) for k, g in enumerate(groups)}
+    near = {k: float(flat[faces[g.faces]][:, :, 2].mean()) for k, g in enumerate(groups)}
     for k in sorted(near, key=lambda k: near[k]):
         mine = groups[k].faces[seen[groups[k].faces]]
-        whole = _outline_of(flat, body.faces[mine]) if len(mine) else None
+        whole = _outline_of(flat, faces[mine]) if len(mine) else None
         if whole is None or whole.is_empty:
             continue
         edge = _path(whole)
@@ -167,7 +211,7 @@ def tank_svg(body: Body, groups: Sequence[Group], view: View, *, name: str) -> s
         for step in range(len(TONES) + 1):
             these = mine[tone[mine] == step]
             if len(these):
-                lit = _outline_of(flat, body.faces[these])
+                lit = _outline_of(flat, faces[these])
                 content.append(f'<path class="tone{step}" d="{_path(lit)}"/>' if not lit.is_empty else "")
         content.append(f'<path fill="url(#{name}-h{k % len(HATCHES)})" d="{edge}"/>')
         content.append(f'<path class="pen-cut" d="{edge}"/>')

@@ -108,13 +108,13 @@ def face(blank: Blank) -> str:
 
 
 def grain(blank: Blank) -> str:
-    """Direction of the grain on the blank as drawn."""
+    """Direction of the grain on the blank as drawn, degrees from across the drawing."""
     if blank.grain_deg is None:
         return "any way"
     turn = blank.grain_deg % 180
     if min(turn, 180 - turn) < 0.05:
-        return "across the page, 0°"
-    return "up the page, 90°" if abs(turn - 90) < 0.05 else f"{fixed(turn)}° from across the page"
+        return "across, 0°"
+    return "up, 90°" if abs(turn - 90) < 0.05 else f"{fixed(turn)}° from across"
 
 
 def edge_change(edge: Edge, limits: tuple[float, float, float] = DIFFICULTY_PERCENT) -> str:

@@ -169,7 +169,9 @@ def _parted(flat: FlatMesh, value: np.ndarray, bounds: np.ndarray) -> list[Polyg
     import shapely
 
     ends = np.sort(np.concatenate([flat.faces[:, [0, 1]], flat.faces[:, [1, 2]], flat.faces[:, [2, 0]]]), axis=1)
-    edges, index, count = np.unique(ends, axis=0, return_inverse=True, return_counts=True)
+    key = ends[:, 0].astype(np.int64) * len(value) + ends[:, 1]
+    keys, index, count = np.unique(key, return_inverse=True, return_counts=True)
+    edges = np.stack(np.divmod(keys, len(value)), axis=1)
     of_face = index.reshape(3, -1).T
     start, end = flat.points[edges[:, 0]], flat.points[edges[:, 1]]
     s0, s1 = value[edges[:, 0]], value[edges[:, 1]]
@@ -183,8 +185,8 @@ def _parted(flat: FlatMesh, value: np.ndarray, bounds: np.ndarray) -> list[Polyg
         through = of_face[crossed[of_face].sum(axis=1) == 2]
         two = through[crossed[through]].reshape(-1, 2)
         lines.append(point[two])
-        for edge in np.flatnonzero(crossed & rim):
-            cuts.setdefault(int(edge), []).append(float(t[edge]))
+        for k in np.flatnonzero(crossed & rim):
+            cuts.setdefault(int(k), []).append(float(t[k]))
     plain = rim.copy()
     plain[list(cuts)] = False
     lines.append(np.stack([start[plain], end[plain]], axis=1))

@@ -246,34 +246,28 @@
     const up = [-Math.sin(e) * Math.cos(a), -Math.sin(e) * Math.sin(a), Math.cos(e)];
     return [right, up, eye];
   };
-  // What must fit on the picture: the boxes round the pieces as they lie.
-  const bounds = tank.groups.map((_, g) => {
-    const low = [9, 9, 9];
-    const high = [-9, -9, -9];
-    for (let f = 0; f < faces; f++) {
-      if (group[f] !== g) continue;
-      for (let j = 0; j < 3; j++) for (let k = 0; k < 3; k++) {
-        const v = corners[21 * f + 7 * j + k];
-        low[k] = Math.min(low[k], v);
-        high[k] = Math.max(high[k], v);
-      }
-    }
-    return [low, high];
+  // What must fit on the picture: corners of the faces of each piece, some of them where there are many.
+  const some = tank.groups.map((g, k) => {
+    const first = tank.groups.slice(0, k).reduce((n, h) => n + h.faces, 0);
+    const step = Math.max(1, Math.floor(g.faces / 400));
+    const made = [];
+    for (let f = first; f < first + g.faces; f += step) made.push([corners[21 * f], corners[21 * f + 1], corners[21 * f + 2]]);
+    return made;
   });
   const extent = (pull, right, up, ratio) => {
     const low = [9, 9, 9];
     const high = [-9, -9, -9];
     const span = [[9, -9], [9, -9]];
-    bounds.forEach((b, g) => {
-      for (let k = 0; k < 3; k++) {
-        low[k] = Math.min(low[k], b[0][k] + pull * apart[g][k]);
-        high[k] = Math.max(high[k], b[1][k] + pull * apart[g][k]);
+    some.forEach((list, g) => {
+      for (const q of list) for (let k = 0; k < 3; k++) {
+        low[k] = Math.min(low[k], q[k] + pull * apart[g][k]);
+        high[k] = Math.max(high[k], q[k] + pull * apart[g][k]);
       }
     });
     const middle = low.map((v, k) => (v + high[k]) / 2);
-    bounds.forEach((b, g) => {
-      for (let c = 0; c < 8; c++) {
-        const q = [0, 1, 2].map((k) => b[(c >> k) & 1][k] + pull * apart[g][k] - middle[k]);
+    some.forEach((list, g) => {
+      for (const v of list) {
+        const q = v.map((c, k) => c + pull * apart[g][k] - middle[k]);
         [right, up].forEach((axis, i) => {
           const s = axis[0] * q[0] + axis[1] * q[1] + axis[2] * q[2];
           span[i] = [Math.min(span[i][0], s), Math.max(span[i][1], s)];
