@@ -17,10 +17,12 @@ from numpy.typing import NDArray
 
 from panels._develop_band import Band
 from panels._develop_mesh import Disc
+from panels.errors import DevelopStalled
 
 __all__ = ["Strains", "cosh_cost", "descend", "element_modes", "even_cost", "longest_step", "strains_of"]
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
 Cost = Callable[[Floats], tuple[Floats, Floats, Floats]]  # strains (m, 2) -> value, first, second derivative
 
 ROUNDING = 1e-24  # mean squared strain below which there is nothing left but rounding
@@ -133,17 +135,31 @@ def longest_step(disc: Disc, points: Floats, step: Floats) -> float:
     return float(np.min(np.where(meets > 0, meets, np.inf)))
 
 
-def factored(band: Band, modes: Floats, stiff: Floats) -> Floats:
-    """Cholesky factor of the summed stiffness, held by a whisper against drifting off as a whole."""
+def factored(band: Band, points: Floats, modes: Floats, stiff: Floats) -> Floats:
+    """Cholesky factor of the summed stiffness, held so that the panel cannot drift off or turn as a whole.
+
+    Three unknowns are held by springs. The slope of any cost of strain does no work on a rigid motion, so the springs
+    carry nothing and change the step by a rigid motion only.
+    """
     blocks = np.matmul((modes * stiff[:, :, None]).transpose(0, 2, 1), modes)
-    hold = 1e-10
-    while True:
+    held = band.place[_held(points)]
+    for more in (0.0, 1e-13, 1e-11, 1e-9, 1e-7):  # rounding, on very thin triangles, can hide that it is positive
         matrix = band.assemble(blocks)
-        matrix[0] += hold * matrix[0].mean()
+        matrix[0, held] *= 2
+        matrix[0] *= 1 + more
         factor = band.factor(matrix)
         if factor is not None:
             return factor
-        hold *= 100
+    raise DevelopStalled(
+        "The panel's triangles are too thin to be solved for.\n\nhint: remesh it with rounder triangles."
+    )
+
+
+def _held(points: Floats) -> Ints:
+    """Both coordinates of a point at one end, and of a point at the other the one square to the way between."""
+    n, wide = len(points), int(np.ptp(points[:, 1]) > np.ptp(points[:, 0]))
+    first, last = int(np.argmin(points[:, wide])), int(np.argmax(points[:, wide]))
+    return np.array([first, first + n, last + n * (1 - wide)])
 
 
 def descend(
@@ -163,7 +179,7 @@ def descend(
     for taken in range(most):
         modes = element_modes(disc, st)
         down = gradient(disc, modes, -weight * first / st.s)
-        step = -band.solve(factored(band, modes, weight * stiffnesses(st, first, second)), down)
+        step = -band.solve(factored(band, points, modes, weight * stiffnesses(st, first, second)), down)
         promise = -float(down @ step)
         if promise <= until * total + ROUNDING:
             return points, st, taken

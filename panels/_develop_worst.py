@@ -80,7 +80,7 @@ def _step(
     slope_t = 1 / price - float((weight * 2 * t / room).sum())
     curve_t = float((weight * (4 * t * t / room**2 - 2 / room)).sum())
     # The layout's unknowns are eliminated with two right-hand sides; t remains alone.
-    factor = factored(band, modes, stiffnesses(st, first, second))
+    factor = factored(band, points, modes, stiffnesses(st, first, second))
     solved = band.solve(factor, np.column_stack([down, cross]))
     step_t = -(slope_t - float(cross @ solved[:, 0])) / (curve_t - float(cross @ solved[:, 1]))
     step = -solved[:, 0] - solved[:, 1] * step_t
