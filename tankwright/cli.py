@@ -159,11 +159,17 @@ def make(job: Path, out: Path | None, quiet: bool) -> None:
         held = work.capacity
         click.echo(
             f"{work.job.name}: {held.brim_l:.1f} L brim full, {len(work.blanks)} blanks on "
-            f"{len(work.layout.sheets)} sheets, {held.dry_mass_kg:.1f} kg"
+            f"{_count(len(work.layout.sheets), 'sheet')}, {held.dry_mass_kg:.1f} kg"
         )
     click.echo(f"{len(made.papers)} papers in {made.folder}:")
+    if quiet:
+        return
     for name in made.papers:
         click.echo(f"  {name}")
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def _say(step: str) -> None:

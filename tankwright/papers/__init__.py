@@ -13,14 +13,14 @@ __all__ = ["all_papers"]
 def all_papers(work: Work) -> dict[str, bytes]:
     """Name -> content of every paper; names may hold folders."""
     from .cutlist import cut_lists
+    from .drawings import drawing_files
     from .dxf import dxf_files
     from .jobsheet import job_sheet
     from .results import results
-    from .stl import stl
+    from .stl import stl_file
     from .templates import template_files
 
     papers = {"job-sheet.html": job_sheet(work).encode("utf-8"), "results.json": results(work)}
-    for more in (cut_lists(work), dxf_files(work), template_files(work)):
-        papers.update(more)
-    papers["body.stl"] = stl(work.body)
+    for more in (cut_lists, dxf_files, template_files, drawing_files, stl_file):
+        papers.update(more(work))
     return papers
