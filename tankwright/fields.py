@@ -110,10 +110,12 @@ def shown(value: object, most: int = 60) -> str:
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
-def nearest(word: object, choices: Iterable[str]) -> str:
+def nearest(word: str, choices: Iterable[str]) -> str:
     """The choice that was probably meant, "" if none is near."""
     plain = {_plain(choice): choice for choice in choices}
-    close = difflib.get_close_matches(_plain(str(word)), list(plain), n=1, cutoff=0.6)
+    close = difflib.get_close_matches(_plain(word), list(plain), n=1, cutoff=0.75)
+    close = close or [text for text in plain if len(word) > 2 and text.startswith(_plain(word))][:1]
+    close = close or difflib.get_close_matches(_plain(word), list(plain), n=1, cutoff=0.6)
     return plain[close[0]] if close else ""
 
 
@@ -221,9 +223,7 @@ def whole(low: int = 0, high: int = 1_000_000) -> BeforeValidator:
 def _clean(text: str) -> str:
     """Text without characters that would spoil a label or a file name."""
     if not text.isprintable():
-        raise Trouble(
-            Fault("this holds a character that cannot be printed", shown(text), "plain text on one line")
-        )
+        raise Trouble(Fault("this holds a character that cannot be printed", shown(text), "plain text on one line"))
     return text
 
 
@@ -256,15 +256,8 @@ Whole = Annotated[int, whole()]
 def read_unit(value: object) -> Any:
     """The unit "mm" or "in"; Trouble names both."""
     if value not in UNITS:
-        known = {
-            "millimetre": "mm",
-            "millimeter": "mm",
-            "metric": "mm",
-            "inch": "in",
-            "inches": "in",
-            '"': "in",
-        }
-        meant = known.get(str(value).strip().lower().removesuffix("s"), "")
+        word = str(value).strip().lower().rstrip(".")
+        meant = "in" if word.startswith(("inch", '"')) else "mm" if word.startswith(("mill", "metric")) else ""
         hint = f'write unit = "{meant}"' if meant else "a length with its own unit needs none: 1 7/16 in"
         raise Trouble(Fault("this unit is not known", shown(value), '"mm" or "in"', hint))
     return value

@@ -30,9 +30,7 @@ def read_text(path: Path, name: str) -> str:
     """
     raw = _read_bytes(path, name)
     if not raw.strip():
-        raise Trouble(
-            Fault(f"{name} is empty", "nothing in it", "", "fill it in, or start a new job", file=name)
-        )
+        raise Trouble(Fault(f"{name} is empty", "nothing in it", "", "fill it in, or take it away", file=name))
     kind = next((kind for start, kind in _KINDS.items() if raw.startswith(start)), "")
     if kind or b"\x00" in raw:
         found = kind or "bytes that are not text"
@@ -62,9 +60,7 @@ def _read_bytes(path: Path, name: str) -> bytes:
         return path.read_bytes()
     except OSError as fault:
         reason = fault.strerror or "it cannot be opened"
-        raise Trouble(
-            Fault(f"{name} cannot be read", reason.lower(), "a text file", "check the file")
-        ) from fault
+        raise Trouble(Fault(f"{name} cannot be read", reason.lower(), "a text file", "check the file")) from fault
 
 
 def _missing(path: Path, name: str) -> Fault:

@@ -247,7 +247,7 @@ def _unknown(model: type[BaseModel], path: Path, value: object) -> Fault:
 
 
 def _meant(model: type[BaseModel], path: Path) -> str:
-    return nearest(path[-1], _keys(_model_at(model, path[:-1])))
+    return nearest(str(path[-1]), _keys(_model_at(model, path[:-1])))
 
 
 def _homes(model: type[BaseModel], name: str) -> list[str]:
