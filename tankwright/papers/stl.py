@@ -1,8 +1,7 @@
-"""The outside of the finished tank as a binary STL, for a look or a printed model.
+"""The body's outer surface as a binary STL: little-endian, 80 bytes of words, a count, 50 bytes a triangle.
 
-The format carries no unit; by custom the numbers are millimetres, and the header says so. Layout after the
-StereoLithography Interface Specification, 3D Systems (1988): 80 bytes of header, a count, and for each face
-its normal, its three corners and two spare bytes.
+STL has no place for a unit: the words at its head say mm. Layout as in the 1989 interface specification of
+the format, from memory.
 """
 
 from __future__ import annotations
@@ -14,20 +13,27 @@ import numpy as np
 from .names import plain
 
 if TYPE_CHECKING:
-    from ..work import Work
+    from panels.body import Body
 
-__all__ = ["stl_file"]
+__all__ = ["stl"]
 
-_FACE = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("spare", "<u2")])
+HEAD_BYTES = 80
+_TRIANGLE = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("extra", "<u2")])
 
 
-def stl_file(work: Work) -> dict[str, bytes]:
-    """``body.stl``: the closed outer surface, x rearwards, y to the rider's right, z up, in mm."""
-    corners = work.body.outer[work.body.faces]
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    faces = np.zeros(len(corners), dtype=_FACE)
-    faces["normal"] = normal / np.maximum(np.linalg.norm(normal, axis=1), 1e-30)[:, None]
-    faces["corners"] = corners
-    # A header that begins with "solid" would be taken for the text form of the format.
-    head = f"mm; outside of {plain(work.job.name)}, revision {plain(work.job.revision) or 'none'}"
-    return {"body.stl": head.encode("ascii")[:80].ljust(80) + np.uint32(len(faces)).tobytes() + faces.tobytes()}
+def stl(body: Body, title: str = "") -> bytes:
+    """Vertices (n, 3) mm and faces (m, 3) of the outer surface, as bytes; the same body gives the same bytes.
+
+    Normals point away from the fuel. ``title`` follows the words "outer surface, mm" at the head, cut to fit.
+    """
+    vertices, faces = body.mesh
+    # Rounded to what the file holds first, so that a corner is the same number in every triangle it is in.
+    corners = np.asarray(vertices, dtype="<f4")[np.asarray(faces)]
+    wide = corners.astype(float)
+    normal = np.cross(wide[:, 1] - wide[:, 0], wide[:, 2] - wide[:, 0])
+    length = np.linalg.norm(normal, axis=1, keepdims=True)
+    normal = np.divide(normal, length, out=np.zeros_like(normal), where=length > 0)
+    rows = np.zeros(len(corners), dtype=_TRIANGLE)
+    rows["normal"], rows["corners"] = normal, corners
+    head = plain(f"Tankwright body, outer surface, mm {title}").encode("ascii")[:HEAD_BYTES]
+    return head.ljust(HEAD_BYTES) + np.array(len(rows), dtype="<u4").tobytes() + rows.tobytes()
