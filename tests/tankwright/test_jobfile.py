@@ -48,7 +48,7 @@ def findings(tmp_path: Path, *changes: tuple[str, str], **files: str) -> tuple[F
     return error.value.findings
 
 
-TOP = "top = [[0, 120], [60, 150], [150, 168], [260, 165], [380, 145], [500, 110]]"
+TOP = "top = [[0, 120], [60, 150], [150, 168], [260, 165], [380, 145], [492, 110]]"
 THICKNESS = "thickness = 1.6 "
 
 # ------------------------------------------------------------------------------------ what is read
@@ -63,7 +63,7 @@ def test_the_starter_job_is_read_as_it_stands(tmp_path):
     side = job.patterns.side
     assert side.top.points.shape == (6, 2)
     assert side.front.points.tolist() == [[0, 20], [0, 120]]
-    assert side.rear.points.tolist() == [[500, 20], [500, 110]]
+    assert side.rear.points.tolist() == [[500, 20], [492, 110]]
     assert set(side.lines) == {"widest", "frame"}
     assert job.patterns.tunnel is not None
     assert job.patterns.tunnel.half_front == 38 / 2 + 19
@@ -128,9 +128,9 @@ def test_corners_are_read_from_every_source(tmp_path):
 
 def test_an_open_plan_is_closed_square(tmp_path):
     """A half outline left open gets its square end, and the job says so."""
-    job = load(tmp_path, ('[500, 62, "corner"], [500, 0]]', "[500, 62]]"))
+    job = load(tmp_path, ('[496, 62, "corner"], [496, 0]]', "[496, 62]]"))
     half = job.patterns.plans[0].half
-    assert half.points[-2:].tolist() == [[500, 62], [500, 0]]
+    assert half.points[-2:].tolist() == [[496, 62], [496, 0]]
     assert half.corner[-2:].tolist() == [True, True]
     assert job.notes == ("plan at the widest line: open at the rear: closed square to the centre plane",)
 
