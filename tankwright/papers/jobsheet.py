@@ -49,16 +49,16 @@ def job_sheet(work: Work) -> str:
         ("tank", "The tank", tank),
         ("holds", "What it holds", holds_section(got)),
         ("order", "Order of work", order_section(work, got)),
+        ("assumed", "Assumptions", assumptions_section(got)),
+        ("checks", "Patterns met", checks_section(got)),
         ("cutlist", "Cut list", cut_list_section(got)),
         ("sheets", "Sheets", sheets_section(work, got)),
         ("pieces", "Pieces", pieces_section(work, got)),
         ("seams", "Seams", seams_section(got)),
-        ("checks", "Patterns met", checks_section(got)),
-        ("assumed", "Assumptions", assumptions_section(got)),
         ("cautions", "Cautions", cautions_section(got)),
     ]
-    kinds = {"sheets": "fresh", "pieces": "fresh"} | dict.fromkeys(
-        ("tank", "holds", "order", "seams", "assumed"), "whole"
+    kinds = {"sheets": "fresh"} | dict.fromkeys(
+        ("tank", "holds", "order", "seams", "assumed", "checks", "cautions"), "whole"
     )
     page = {
         "title": escape(f"Job sheet: {work.job.name}, revision {work.job.revision}"),

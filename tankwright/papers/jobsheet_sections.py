@@ -319,12 +319,10 @@ def seams_section(got: Figures) -> str:
             lengths[key] = lengths.get(key, 0.0) + edge["formed_length_mm"]
     rows = []
     for seam in got["seams"]:
-        both = [lengths.get((seam["letter"], name)) for name in (seam["one"], seam["other"])]
-        if None in both:
-            apart = Cell("")
-        else:
-            away = abs(both[0] - both[1])  # type: ignore[operator]
-            apart = Cell(f"{fixed(away)}{' LOOK' if away > 0.5 else ''}", True)
+        both = [_edge_length(lengths, seam["letter"], name) for name in (seam["one"], seam["other"])]
+        known = [length for length in both if length is not None]
+        away = abs(known[0] - known[-1]) if known else 0.0
+        apart = Cell(f"{fixed(away)}{' LOOK' if away > 0.5 else ''}" if len(known) == 2 else "not known", True)
         rows.append(
             (
                 Cell(f"<strong>{escape(seam['letter'])}</strong>"), text(seam["one"]), text(seam["other"]),
@@ -337,6 +335,13 @@ def seams_section(got: Figures) -> str:
         "<p>The two edges of a seam are the same length when formed; more than 0.5 mm apart is marked LOOK.</p>"
         + table(heads, rows, foot=foot)
     )
+
+
+def _edge_length(lengths: dict[tuple[str, str], float], letter: str, name: str) -> float | None:
+    """Finished length of the edge of that letter; a piece of the body may be part of a larger blank of its name."""
+    fits = (n for n in (name, *(name.rsplit(" ", k)[0] for k in range(1, 3))) if (letter, n) in lengths)
+    found = next(fits, None)
+    return None if found is None else lengths[letter, found]
 
 
 def checks_section(got: Figures) -> str:

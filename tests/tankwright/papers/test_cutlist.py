@@ -74,11 +74,9 @@ def test_one_row_a_blank_with_everything_a_helper_needs() -> None:
     assert right["Side"] == "right, mirror of side left"
     allowances = right["Left outside the trim line, edge by edge"]
     assert "B lap 12.0 mm" in allowances
-    assert "E trim 10.0 mm" in allowances
+    assert "E, F, D trim 10.0 mm" in allowances
     tunnel = next(r for r in rows if r["Name"] == "tunnel")
-    assert tunnel["Folds: angle, direction, inside radius, K"].startswith(
-        "1: 90.0° up, inside radius 3.0 mm, K 0.4"
-    )
+    assert tunnel["Folds: angle, direction, inside radius, K"].startswith("1: 90.0° up, inside radius 3.0 mm, K 0.4")
     for row, blank in zip(rows, work.blanks, strict=False):
         x0, y0, x1, y1 = blank.outline.bounds
         assert float(row["Width, mm"]) == pytest.approx(x1 - x0, abs=0.05)
