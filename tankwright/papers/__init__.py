@@ -17,10 +17,11 @@ def all_papers(work: Work) -> dict[str, bytes]:
     from .dxf import dxf_files
     from .jobsheet import job_sheet
     from .results import results
-    from .stl import stl_file
+    from .stl import stl
     from .templates import template_files
 
     papers = {"job-sheet.html": job_sheet(work).encode("utf-8"), "results.json": results(work)}
-    for more in (cut_lists, dxf_files, template_files, drawing_files, stl_file):
+    for more in (cut_lists, dxf_files, template_files, drawing_files):
         papers.update(more(work))
+    papers["body.stl"] = stl(work.body, f"{work.job.name}, revision {work.job.revision}")
     return papers
