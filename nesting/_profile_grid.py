@@ -1,7 +1,7 @@
 """Search on a grid: let parts overlap, then move them one by one to where they overlap least.
 
 Words used here
-    cell      a square of the grid, ``step`` mm wide; a part lies with the lower left corner of its bounding box on one
+    cell      a crossing of the grid, ``step`` mm apart; a part lies with the middle of its bounding box on one
     depth map of two variants: for every shift of one against the other, how deep they overlap (mm), as one array
     weight    of two copies: how much their overlap counts; it grows while they keep overlapping
     sweep     every overlapping copy moved once
@@ -28,6 +28,7 @@ from .model import Sheet
 __all__ = ["Bench", "Grid", "Spot", "State", "separate"]
 
 SLACK = 0.6  # overlap, in cells, that the grid lets pass because squeezing takes it out; tuned by eye
+REFINED, NEAR = 3, 2  # turns and sheets looked at closely, and how many cells about; tuned by eye
 GROW, FADE = 1.5, 0.95  # weights: factor on the worst overlap, and on what no longer overlaps; tuned by eye
 
 
@@ -83,56 +84,95 @@ class Grid:
     gap: float
     step: float
     spent: float = 0.0
-    _depth: dict[tuple[int, int], tuple[int, int, np.ndarray]] = field(default_factory=dict)
+    _depth: dict[tuple[int, int], tuple[int, int, tuple[np.ndarray, ...]]] = field(default_factory=dict)
+    _straight: dict[tuple[int, int, int], tuple[int, int, np.ndarray]] = field(default_factory=dict)
     _coarse: dict[tuple[int, float], list[np.ndarray]] = field(default_factory=dict)
     _walls: dict[tuple[int, int], np.ndarray] = field(default_factory=dict)
 
     def coarse(self, variant: Variant, gap: float = 0.0) -> list[np.ndarray]:
+        """Coarse convex pieces about the middle of the bounding box."""
         key = (variant.twin, gap)
         if key not in self._coarse:
-            self._coarse[key] = variant.coarse(0.1 * self.step, gap)
+            middle = np.array([variant.width / 2, variant.height / 2])
+            self._coarse[key] = [piece - middle for piece in variant.coarse(0.1 * self.step, gap)]
         return self._coarse[key]
 
-    def depth(self, fixed: Variant, moving: Variant) -> tuple[int, int, np.ndarray]:
-        """First row, first column (cells, of the shift moving - fixed) and depths beyond the slack, mm."""
+    def depth(self, fixed: Variant, moving: Variant) -> tuple[int, int, tuple[np.ndarray, ...]]:
+        """First row, first column (cells, of the shift moving - fixed) and depths beyond the slack, mm.
+
+        The depths five times: every second cell from row and column 0 or 1 (four arrays), then all.
+        """
         key = (fixed.twin, moving.twin)
         if key not in self._depth:
-            rings = clash_of(self.coarse(fixed, self.gap), self.coarse(moving))
-            row, column, found = _depth_map(rings, self.step)
-            self._depth[key] = (row, column, found)
-            if key[0] != key[1]:
-                turned = np.ascontiguousarray(found[::-1, ::-1])
-                rows, columns = found.shape
-                self._depth[(key[1], key[0])] = (-(row + rows - 1), -(column + columns - 1), turned)
-            self.spent += 0.8e-3 + 0.12e-3 * len(rings) + 0.25e-6 * found.size
+            row, column, found = self._turned_map(fixed, moving)
+            halves = [np.ascontiguousarray(found[r::2, c::2]) for r in (0, 1) for c in (0, 1)]
+            self._depth[key] = (row, column, (*halves, found))
         return self._depth[key]
 
+    def _turned_map(self, fixed: Variant, moving: Variant) -> tuple[int, int, np.ndarray]:
+        """The map of two turned variants from that of the first one not turned."""
+        between = (moving.quarter - fixed.quarter) % 4
+        if moving.base < fixed.base:
+            row, column, found = self._straight_map(moving.base, fixed.base, -between % 4)
+            row, column, found = _quarter_turn(row, column, found, 2)
+            return _quarter_turn(row, column, found, moving.quarter)
+        row, column, found = self._straight_map(fixed.base, moving.base, between)
+        return _quarter_turn(row, column, found, fixed.quarter)
+
+    def _straight_map(self, fixed: int, moving: int, quarter: int) -> tuple[int, int, np.ndarray]:
+        key = (fixed, moving, quarter)
+        if key not in self._straight:
+            items = self.variants.items
+            turn = np.array(((1, 0), (0, 1), (-1, 0), (0, -1)))[quarter]
+            matrix = np.array([[turn[0], turn[1]], [-turn[1], turn[0]]], dtype=float)
+            pieces = [piece @ matrix for piece in self.coarse(items[moving])]
+            rings = clash_of(self.coarse(items[fixed], self.gap), pieces)
+            self._straight[key] = _depth_map(rings, self.step)
+            self.spent += 1e-3 + 0.08e-3 * len(rings) + 0.4e-6 * self._straight[key][2].size
+        return self._straight[key]
+
     def barred(self, bench: Bench, variant: Variant) -> np.ndarray | None:
-        """Cells (ny, nx) of the whole sheet where walls are in the way; None for a plain rectangle."""
+        """Where on the whole sheet (from its first cell) walls are in the way; None for a plain rectangle."""
         if not bench.walls:
             return None
         key = (id(bench.stock), variant.twin)
         if key not in self._walls:
-            columns, rows = cells(bench, variant, self.step, whole=True)
+            first_row, first_column, rows, columns = cells(bench, variant, self.step, whole=True)
             rings = clash_of(bench.walls, self.coarse(variant, bench.edge))
             grid = np.zeros((rows, columns), dtype=bool)
             row, column, found = _depth_map(rings, self.step, origin=bench.low)
-            _paste(grid, row, column, found > 0)
+            _paste(grid, row - first_row, column - first_column, found > 0)
             self._walls[key] = grid
-            self.spent += 0.1e-3 * len(rings) + 0.25e-6 * found.size
+            self.spent += 0.06e-3 * len(rings) + 0.2e-6 * found.size
         return self._walls[key]
 
 
-def cells(bench: Bench, variant: Variant, step: float, *, whole: bool = False) -> tuple[int, int]:
-    """How many columns and rows of cells the variant's corner may take; 0 where it does not fit.
+def _quarter_turn(row: int, column: int, found: np.ndarray, quarter: int) -> tuple[int, int, np.ndarray]:
+    """A map and its first row and column after counter-clockwise quarter turns about shift 0, 0."""
+    rows, columns = found.shape
+    last_row, last_column = row + rows - 1, column + columns - 1
+    # rows run along y, so a counter-clockwise turn of the plane is a clockwise one of the array as printed
+    starts = ((row, column), (column, -last_row), (-last_row, -last_column), (-last_column, row))
+    return (*starts[quarter], np.ascontiguousarray(np.rot90(found, -quarter)))
 
-    The last may stick out by the slack, as parts may overlap by it.
+
+def cells(bench: Bench, variant: Variant, step: float, *, whole: bool = False) -> tuple[int, int, int, int]:
+    """First row, first column, rows and columns that the variant's middle may take; none where it does not fit.
+
+    The outermost may stick out of the room by the slack, as parts may overlap by it.
     """
     x0, y0, x1, y1 = (*bench.low, *bench.high) if whole else bench.room()
-    spare_x, spare_y = x1 - x0 - variant.width, y1 - y0 - variant.height
-    if min(spare_x, spare_y) < -1e-6:
-        return 0, 0
-    return math.floor(spare_x / step + SLACK) + 1, math.floor(spare_y / step + SLACK) + 1
+    wide, high = x1 - x0 - variant.width, y1 - y0 - variant.height
+    if min(wide, high) < -1e-6:
+        return 0, 0, 0, 0
+    first_column, last_column = _range(variant.width / 2, wide, step)
+    first_row, last_row = _range(variant.height / 2, high, step)
+    return first_row, first_column, last_row - first_row + 1, last_column - first_column + 1
+
+
+def _range(start: float, spare: float, step: float) -> tuple[int, int]:
+    first, last = math.ceil(start / step - SLACK), math.floor((start + spare) / step + SLACK)
+    return first, max(first, last)
 
 
 def _paste(grid: np.ndarray, row: int, column: int, values: np.ndarray) -> None:
@@ -182,6 +222,13 @@ def _inside(rings: list[np.ndarray], step: float, origin: tuple[float, float], r
     return np.cumsum(edges, axis=1)[:, :-1] > 0
 
 
+def _pick(cost: np.ndarray, low: float, rng: np.random.Generator) -> tuple[int, int]:
+    """Row and column of one of the least elements."""
+    spots = np.flatnonzero(cost == low)
+    at = int(spots[rng.integers(len(spots))]) if len(spots) > 1 else int(spots[0])
+    return at // cost.shape[1], at % cost.shape[1]
+
+
 # ------------------------------------------------------------------------------------------ the search
 
 
@@ -213,17 +260,20 @@ class State:
         return state
 
     def snap(self, i: int, x: float, y: float) -> None:
-        bench = self.benches[self.sheet[i]]
-        columns, rows = cells(bench, self.variant[i], self.grid.step)
-        self.column[i] = min(max(round((x - bench.low[0]) / self.grid.step), 0), max(columns - 1, 0))
-        self.row[i] = min(max(round((y - bench.low[1]) / self.grid.step), 0), max(rows - 1, 0))
+        """Put copy ``i`` on the allowed cell nearest to corner x, y on its sheet."""
+        bench, variant, step = self.benches[self.sheet[i]], self.variant[i], self.grid.step
+        row, column, rows, columns = cells(bench, variant, step)
+        at_column = round((x + variant.width / 2 - bench.low[0]) / step)
+        at_row = round((y + variant.height / 2 - bench.low[1]) / step)
+        self.column[i] = min(max(at_column, column), column + max(columns, 1) - 1)
+        self.row[i] = min(max(at_row, row), row + max(rows, 1) - 1)
 
     def spots(self) -> list[Spot]:
         """Places in mm."""
-        found = []
+        found, step = [], self.grid.step
         for s, v, c, r in zip(self.sheet, self.variant, self.column, self.row, strict=True):
             low = self.benches[s].low
-            found.append(Spot(s, v, low[0] + c * self.grid.step, low[1] + r * self.grid.step))
+            found.append(Spot(s, v, low[0] + c * step - v.width / 2, low[1] + r * step - v.height / 2))
         return found
 
     def measure(self) -> None:
@@ -236,56 +286,91 @@ class State:
         for k, sheet in enumerate(self.sheet):
             if k == i or sheet != self.sheet[i]:
                 continue
-            row, column, depth = self.grid.depth(self.variant[k], self.variant[i])
+            row, column, maps = self.grid.depth(self.variant[k], self.variant[i])
+            depth = maps[4]
             r, c = self.row[i] - self.row[k] - row, self.column[i] - self.column[k] - column
             if 0 <= r < depth.shape[0] and 0 <= c < depth.shape[1]:
                 found[k] = depth[r, c]
         return found
 
     def move(self, i: int, rng: np.random.Generator) -> None:
-        """Put copy ``i`` where its weighted overlap is least, over all sheets and turns."""
-        best: tuple[float, int, Variant, int, int] | None = None
+        """Put copy ``i`` where its weighted overlap is least, over all sheets and turns.
+
+        Every second cell each way is looked at first, then all cells about the best of those.
+        """
         weights = self.weight[i]
+        tried: list[tuple[float, float, int, Variant, int, int]] = []
         for s, bench in enumerate(self.benches):
             others = [k for k, sheet in enumerate(self.sheet) if sheet == s and k != i]
             for variant in self.choices[i][s]:
-                cost = self._costs(bench, variant, others, weights)
-                if cost is None:
+                row, column, rows, columns = cells(bench, variant, self.grid.step)
+                if rows <= 0 or columns <= 0:
                     continue
+                cost = self._costs((row, column, rows, columns), bench, variant, others, weights, every=2)
                 low = float(cost.min())
-                if best is not None and low > best[0]:
-                    continue
-                if best is not None and low == best[0] and rng.random() < 0.5:
-                    continue
-                if not math.isfinite(low):
-                    continue
-                spots = np.flatnonzero(cost == low)
-                at = int(spots[rng.integers(len(spots))]) if len(spots) > 1 else int(spots[0])
-                best = (low, s, variant, at // cost.shape[1], at % cost.shape[1])
-        if best is None:
+                if math.isfinite(low):
+                    r, c = _pick(cost, low, rng)
+                    tried.append((low, float(rng.random()), s, variant, row + 2 * r, column + 2 * c))
+        tried.sort(key=lambda t: t[:2])
+        if not tried:
             return
+        best = (tried[0][0], *tried[0][2:])
+        if best[0] > 0:
+            for _, _, s, variant, r, c in tried[:REFINED]:
+                found = self._refine(i, s, variant, r, c, weights, rng)
+                if found[0] < best[0]:
+                    best = found
         _, self.sheet[i], self.variant[i], self.row[i], self.column[i] = best
-        found = self._row(i)
-        self.overlap[i], self.overlap[:, i] = found, found
+        found_row = self._row(i)
+        self.overlap[i], self.overlap[:, i] = found_row, found_row
 
-    def _costs(self, bench: Bench, variant: Variant, others: list[int], weights: np.ndarray) -> np.ndarray | None:
-        columns, rows = cells(bench, variant, self.grid.step)
-        if columns <= 0 or rows <= 0:
-            return None
-        cost = np.zeros((rows, columns), dtype=np.float32)
+    def _refine(
+        self, i: int, s: int, variant: Variant, r: int, c: int, weights: np.ndarray, rng: np.random.Generator
+    ) -> tuple[float, int, Variant, int, int]:
+        """The best of the cells about row ``r``, column ``c``."""
+        bench = self.benches[s]
+        row, column, rows, columns = cells(bench, variant, self.grid.step)
+        r0, r1 = max(r - NEAR, row), min(r + NEAR + 1, row + rows)
+        c0, c1 = max(c - NEAR, column), min(c + NEAR + 1, column + columns)
+        others = [k for k, sheet in enumerate(self.sheet) if sheet == s and k != i]
+        cost = self._costs((r0, c0, r1 - r0, c1 - c0), bench, variant, others, weights, every=1)
+        low = float(cost.min())
+        at = _pick(cost, low, rng)
+        return low, s, variant, r0 + at[0], c0 + at[1]
+
+    def _costs(
+        self,
+        window: tuple[int, int, int, int],
+        bench: Bench,
+        variant: Variant,
+        others: list[int],
+        weights: np.ndarray,
+        every: int,
+    ) -> np.ndarray:
+        """Weighted overlap at every first or second cell of a window (first row, first column, rows, columns)."""
+        first_row, first_column, rows, columns = window
+        high, wide = (rows + every - 1) // every, (columns + every - 1) // every
+        cost = np.zeros((high, wide), dtype=np.float32)
         barred = self.grid.barred(bench, variant)
         if barred is not None:
-            cost[barred[:rows, :columns]] = np.inf
-        touched = rows * columns
+            row, column, _, _ = cells(bench, variant, self.grid.step, whole=True)
+            part = barred[first_row - row :, first_column - column :][:rows:every, :columns:every]
+            cost[: part.shape[0], : part.shape[1]][part] = np.inf
+        touched = high * wide
         for k in others:
-            row, column, depth = self.grid.depth(self.variant[k], variant)
-            row, column = row + self.row[k], column + self.column[k]
-            r0, r1 = max(row, 0), min(row + depth.shape[0], rows)
-            c0, c1 = max(column, 0), min(column + depth.shape[1], columns)
+            row, column, maps = self.grid.depth(self.variant[k], variant)
+            row, column = row + self.row[k] - first_row, column + self.column[k] - first_column
+            if every == 1:
+                depth = maps[4]
+            else:
+                depth = maps[2 * (row & 1) + (column & 1)]
+                row, column = (row + (row & 1)) >> 1, (column + (column & 1)) >> 1
+            r0, r1 = max(row, 0), min(row + depth.shape[0], high)
+            c0, c1 = max(column, 0), min(column + depth.shape[1], wide)
             if r0 < r1 and c0 < c1:
                 cost[r0:r1, c0:c1] += depth[r0 - row : r1 - row, c0 - column : c1 - column] * np.float32(weights[k])
                 touched += (r1 - r0) * (c1 - c0)
-        self.grid.spent += 12e-6 + 3.5e-6 * len(others) + 0.6e-9 * touched
+        self.grid.spent += 15e-6 + 6e-6 * len(others) + 1e-9 * touched
         return cost
 
     def reweigh(self) -> None:

@@ -23,11 +23,11 @@ from ._profile_sets import rank_of, sheet_area, sheet_sets
 from ._profile_shapes import Variant, Variants
 from ._profile_squeeze import settle, squeeze, used_length
 
-__all__ = ["Nest", "Problem", "Work", "climb_down", "fill_up", "quick_nest", "shorten"]
+__all__ = ["Nest", "Problem", "Work", "climb_down", "fill_up", "quick_nest", "shorten", "tighten", "wrap"]
 
 CELLS = 16000  # cells of the grid over the area that the parts will fill; tuned by eye
 DENSE = 0.95  # sets filled beyond this are tried last
-FIRST_SLICE, SHRINK = 0.06, 0.02  # of the work, for one rung; of the length, for one step
+FIRST_SLICE, SHRINK, TRY = 0.06, 0.02, 0.08  # of the work, for one rung; of the length; of the work, for one length
 
 
 @dataclass(eq=False)
@@ -35,15 +35,19 @@ class Work:
     """A budget of work, and who to tell of better nests."""
 
     total: float
-    clock: Callable[[], bool] | None = None  # True when the time is up
+    clock: Callable[[], float] | None = None  # seconds left
     done: float = 0.0
     cut_short: bool = False
 
     def over(self) -> bool:
         """Whether to stop."""
-        if self.clock is not None and self.clock():
+        if self.clock is not None and self.clock() <= 0:
             self.cut_short = True
         return self.cut_short or self.done >= self.total
+
+    def left(self) -> float | None:
+        """Seconds left by the clock, at least a moment; None without one."""
+        return None if self.clock is None else max(self.clock(), 0.01)
 
 
 @dataclass(frozen=True, eq=False)
@@ -316,60 +320,80 @@ def shake(state: State, rng: np.random.Generator) -> None:
 # ---------------------------------------------------------------------------------- a shorter last sheet
 
 
-def shorten(problem: Problem, best: Nest, work: Work, rng: np.random.Generator, better: Callable[[Nest], None]) -> Nest:
-    """Free as much as can be freed at the far end of the sheet that has most to spare."""
+def shorten(
+    problem: Problem,
+    best: Nest,
+    work: Work,
+    rng: np.random.Generator,
+    better: Callable[[Nest], None],
+    until: float = math.inf,
+) -> Nest:
+    """Free as much as can be freed at the far end of the sheet that has most to spare.
+
+    Stops when ``work`` is over or its reading reaches ``until``.
+    """
     sheet, _ = problem.short_side(best)
     if sheet < 0:
         return best
     held = [i for i, spot in enumerate(best.spots) if spot is not None]
-    copies = [problem.copies[i] for i in held]
-    choices = problem.choices(copies, best.kinds)
-    shrink = SHRINK
-
-    def wrap(spots: Sequence[Spot]) -> Nest:
-        full: list[Spot | None] = [None] * len(best.spots)
-        for i, spot in zip(held, spots, strict=True):
-            full[i] = spot
-        return Nest(best.kinds, tuple(full))
-
+    choices = problem.choices([problem.copies[i] for i in held], best.kinds)
     benches = problem.benches(best.kinds)
     spots = [spot for spot in best.spots if spot is not None]
-    state: State | None = None
-    while not work.over():
-        benches[sheet].limit = math.inf
-        before = problem.grid.spent
-        tight = squeeze(problem.grid, benches, spots, sheet, 3 * problem.grid.step)
-        work.done += problem.grid.spent - before
-        if not faults(problem, wrap(tight)) and problem.score(wrap(tight)) < problem.score(best):
-            best, spots = wrap(tight), tight
-            better(best)
+    until, shrink = min(until, work.total), SHRINK
+    while not work.over() and work.done < until:
+        best, spots = tighten(problem, best, held, spots, sheet, work, better)
         length = used_length(benches, spots, sheet)
-        if length <= 0:
-            break
         found = None
-        while found is None and not work.over():
-            benches[sheet].limit = benches[sheet].low[benches[sheet].axis] + (
-                (length - benches[sheet].low[benches[sheet].axis]) * (1 - shrink)
-            )
-            if not _fits(state.variant if state else [s.variant for s in spots], choices, benches):
+        while found is None and not work.over() and work.done < until:
+            start = benches[sheet].low[benches[sheet].axis]
+            benches[sheet].limit = start + (length - start) * (1 - shrink)
+            if not _fits(choices, benches):
                 shrink /= 2
                 if shrink < 1e-4:
                     return best
                 continue
             state = State.of(problem.grid, benches, choices, _turned(spots, choices, benches))
-            found = solve(problem, state, work.done + 0.08 * work.total, work, rng)
+            found = solve(problem, state, min(until, work.done + TRY * work.total), work, rng)
             if found is None:
                 shrink = max(shrink * 0.6, 0.002)
-        if found is not None and not faults(problem, wrap(found)):
+        if found is not None and not faults(problem, wrap(best, held, found)):
             spots = found
     return best
 
 
-def _fits(variants: Sequence[Variant], choices: list[list[list[Variant]]], benches: list[Bench]) -> bool:
+def tighten(
+    problem: Problem,
+    best: Nest,
+    held: Sequence[int],
+    spots: list[Spot],
+    sheet: int,
+    work: Work,
+    better: Callable[[Nest], None],
+) -> tuple[Nest, list[Spot]]:
+    """Squeeze a legal layout; the better nest of it and ``best``, and the squeezed places."""
+    before = problem.grid.spent
+    tight = squeeze(problem.grid, problem.benches(best.kinds), spots, sheet, 3 * problem.grid.step)
+    work.done += problem.grid.spent - before
+    nest = wrap(best, held, tight)
+    if faults(problem, nest):
+        return best, spots
+    if problem.score(nest) < problem.score(best):
+        best = nest
+        better(best)
+    return best, tight
+
+
+def wrap(like: Nest, held: Sequence[int], spots: Sequence[Spot]) -> Nest:
+    """A nest on the sheets of ``like`` with the copies numbered ``held`` at ``spots``."""
+    full: list[Spot | None] = [None] * len(like.spots)
+    for i, spot in zip(held, spots, strict=True):
+        full[i] = spot
+    return Nest(like.kinds, tuple(full))
+
+
+def _fits(choices: list[list[list[Variant]]], benches: list[Bench]) -> bool:
     """Whether each copy still fits somewhere."""
-    return all(
-        any(_goes(v, bench) for s, bench in enumerate(benches) for v in options[s]) for options in choices
-    ) and len(variants) == len(choices)
+    return all(any(_goes(v, bench) for s, bench in enumerate(benches) for v in options[s]) for options in choices)
 
 
 def _goes(variant: Variant, bench: Bench) -> bool:

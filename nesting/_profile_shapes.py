@@ -19,6 +19,7 @@ from functools import cached_property
 
 import numpy as np
 import shapely
+from shapely import affinity
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -39,6 +40,8 @@ class Variant:
     width: float
     height: float
     twin: int  # number of the first variant of the same shape
+    base: int  # number of the first variant of the same shape but for quarter turns
+    quarter: int  # how many quarter turns from there
 
     @cached_property
     def pieces(self) -> list[np.ndarray]:
@@ -61,6 +64,7 @@ class Variants:
     items: list[Variant] = field(default_factory=list)
     _known: dict[tuple[int, float, bool], int] = field(default_factory=dict)
     _shapes: dict[bytes, int] = field(default_factory=dict)
+    _turned: dict[bytes, tuple[int, int]] = field(default_factory=dict)
 
     def on(self, part: int, sheet: Sheet) -> list[Variant]:
         """Variants of part number ``part`` that may lie on ``sheet``, in a fixed order, no shape twice."""
@@ -80,10 +84,25 @@ class Variants:
             self._known[name] = key
             outline = place_outline(self.parts[part], turn, flipped, corner=(0.0, 0.0))
             _, _, width, height = outline.bounds
-            mark = shapely.set_precision(outline, 1e-7).normalize().wkb
-            twin = self._shapes.setdefault(mark, key)
-            self.items.append(Variant(key, part, turn, flipped, outline, width, height, twin))
+            twin = self._shapes.setdefault(_mark(outline), key)
+            if twin == key:
+                self._note_turns(key, outline)
+            base, quarter = self._turned[_mark(outline)]
+            self.items.append(Variant(key, part, turn, flipped, outline, width, height, twin, base, quarter))
         return self.items[self._known[name]]
+
+    def _note_turns(self, key: int, outline: Polygon) -> None:
+        """Remember what this shape looks like after each quarter turn."""
+        for quarter in range(4):
+            c, s = ((1, 0), (0, 1), (-1, 0), (0, -1))[quarter]
+            turned = affinity.affine_transform(outline, (c, -s, s, c, 0, 0))
+            x0, y0, _, _ = turned.bounds
+            self._turned.setdefault(_mark(affinity.translate(turned, -x0, -y0)), (key, quarter))
+
+
+def _mark(outline: Polygon) -> bytes:
+    """The same for the same shape, whatever point it starts at."""
+    return bytes(shapely.set_precision(outline, 1e-6).normalize().wkb)
 
 
 def free_turns(outline: Polygon) -> tuple[float, ...]:

@@ -17,22 +17,25 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from shapely import affinity
 
 from ._profile_check import faults
+from ._profile_engine import Run, available, start, strip_job
 from ._profile_quick import Stock
-from ._profile_search import Nest, Problem, Work, climb_down, fill_up, quick_nest, shorten
+from ._profile_search import Nest, Problem, Work, climb_down, fill_up, quick_nest, shorten, tighten, wrap
 from ._profile_sets import part_area, rank_of, sheet_area, sheet_sets
 from ._profile_shapes import Variants
+from ._profile_squeeze import settle
 from .errors import BadSetting, LayoutFault
 from .model import OnBetter, Part, Placed, Placement, Rotations, Sheet, Unplaced
 
 __all__ = ["place_profile"]
 
-WORK_PER_SECOND = 0.4  # of the calibration machine, so that a machine half as fast still ends by work
+WORK_PER_SECOND = 0.6  # of the calibration machine, so that a machine half as fast still ends by work
+PATIENCE = 25  # reports without success after which the library starts afresh; tuned by eye
 CLOCK_NOTE = "The clock ended the search before its work was done; another run may differ."
 STOP_NOTE = "Stopped by hand: the best layout found until then."
 
@@ -78,7 +81,7 @@ def place_profile(
         if not (math.isfinite(value) and value >= 0):
             raise BadSetting(name, value, "0 or more")
     end = time.monotonic() + seconds
-    work = Work(seconds * WORK_PER_SECOND, lambda: time.monotonic() > end)
+    work = Work(seconds * WORK_PER_SECOND, lambda: end - time.monotonic())
     return place_by_work(
         tuple(parts), tuple(sheets), gap_mm=gap_mm, edge_mm=edge_mm, work=work, seed=seed, rotations=rotations,
         on_better=on_better,
@@ -95,6 +98,7 @@ def place_by_work(
     seed: int,
     rotations: Rotations,
     on_better: OnBetter | None = None,
+    engine: bool = True,
 ) -> Placement:
     """``place_profile`` with the work spelled out; without a clock the same on every machine."""
     variants = Variants(parts, rotations)
@@ -116,6 +120,15 @@ def place_by_work(
         rng = np.random.default_rng(seed)
         best = fill_up(problem, best, work, rng, better)
         best = climb_down(problem, best, work, rng, better)
+        run = _start_engine(problem, best, work, seed) if engine else None
+        try:
+            if run is not None:
+                best = shorten(problem, best, work, rng, better, until=(work.done + work.total) / 2)
+                work.cut_short |= not run.wait(work.left())
+                best = _from_engine(problem, best, run, work, better)
+        finally:
+            if run is not None:
+                run.stop()
         best = shorten(problem, best, work, rng, better)
     except KeyboardInterrupt:
         notes.append(STOP_NOTE)
@@ -125,6 +138,36 @@ def place_by_work(
     if wrong:
         raise LayoutFault("gap", (), None, math.nan, gap_mm, "; ".join(wrong))
     return _placement(problem, best, tuple(notes))
+
+
+def _start_engine(problem: Problem, best: Nest, work: Work, seed: int) -> Run | None:
+    """Set the strip packing library on the sheet that is to be shortened, if it can take it."""
+    sheet, _ = problem.short_side(best)
+    if sheet < 0 or work.over() or not available():
+        return None
+    bench = problem.benches(best.kinds)[sheet]
+    copies = [p for p, s in zip(problem.copies, best.spots, strict=True) if s is not None and s.sheet == sheet]
+    job = strip_job(problem.variants, copies, bench, problem.gap, seed)
+    if job is None or any(problem.variants.parts[p].outline.interiors for p in copies):
+        return None
+    return start({**job[0], "work": (work.total - work.done) / 2, "patience": PATIENCE}, job[1], bench, problem.gap)
+
+
+def _from_engine(problem: Problem, best: Nest, run: Run, work: Work, better: Callable[[Nest], None]) -> Nest:
+    """The better of ``best`` and what the library found, made exact."""
+    sheet, _ = problem.short_side(best)
+    held = [i for i, s in enumerate(best.spots) if s is not None]
+    here = [k for k, i in enumerate(held) if best.spots[i].sheet == sheet]  # type: ignore[union-attr]
+    found = run.spots([problem.copies[held[k]] for k in here], sheet)
+    if found is None:
+        return best
+    spots = [s for s in best.spots if s is not None]
+    for k, spot in zip(here, found, strict=True):
+        spots[k] = spot
+    legal = settle(problem.grid, problem.benches(best.kinds), spots, problem.grid.step)
+    if legal is None or faults(problem, wrap(best, held, legal)):
+        return best
+    return tighten(problem, best, held, legal, sheet, work, better)[0]
 
 
 def _placement(problem: Problem, nest: Nest, notes: tuple[str, ...]) -> Placement:

@@ -1,0 +1,111 @@
+"""The other side of ``_profile_engine``: runs the strip packing library, in a process of its own.
+
+    python -c "from nesting._profile_child import main; main()"
+
+Reads one JSON job from standard input and writes one JSON line for each shorter strip it finds. Being apart, a panic of
+the library, or a run that will not stop, costs this process and nothing else.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import threading
+import time
+from typing import Any
+
+__all__ = ["main"]
+
+FEASIBLE = (0, 3, 4)  # report kinds that carry a layout without overlaps
+SWIFT = 5  # reports after a success that come fast; later ones take long
+SWIFT_COST, SLOW_COST = 1e-3, 13e-3  # work per report and item; measured, see the decision note
+FOREVER = 10**6
+
+
+def main() -> None:
+    """Solve the job on standard input; ends the process."""
+    job = json.load(sys.stdin)
+    try:
+        (_by_clock if job.get("seconds") else _by_work)(job)
+    finally:
+        sys.stdout.flush()
+        os._exit(0)
+
+
+def _instance(job: dict[str, Any]) -> Any:
+    import spyrrow
+
+    items = [
+        spyrrow.Item(str(number), [tuple(p) for p in item["points"]], item["demand"], item["turns"])
+        for number, item in enumerate(job["items"])
+    ]
+    return spyrrow.StripPackingInstance("", job["height"], items)
+
+
+def _solve(job: dict[str, Any], seed: int, explore: int, compress: int, workers: int | None) -> tuple[Any, Any]:
+    """Start a solve on a thread; the thread and its queue of reports."""
+    import spyrrow
+
+    config = spyrrow.StripPackingConfig(
+        early_termination=True,
+        min_items_separation=job["gap"] or None,
+        total_computation_time=None,
+        exploration_time=explore,
+        compression_time=compress,
+        num_workers=workers,
+        seed=seed,
+    )
+    queue = spyrrow.ProgressQueue()
+    instance = _instance(job)
+    thread = threading.Thread(target=lambda: instance.solve(config, queue), daemon=True)
+    thread.start()
+    return thread, queue
+
+
+def _tell(width: float, solution: Any) -> None:
+    placed = [[int(p.id), p.rotation, *p.translation] for p in solution.placed_items]
+    sys.stdout.write(json.dumps({"length": width, "placed": placed}) + "\n")
+    sys.stdout.flush()
+
+
+def _by_work(job: dict[str, Any]) -> None:
+    """One seed after another, each until it is stuck, until the work is used up: the same on every machine.
+
+    With one worker and no time limit the library's reports are the same for the same seed, so what to stop at
+    is counted in reports. Only whole runs, and the last one up to a report, count.
+    """
+    count = sum(item["demand"] for item in job["items"])
+    best, done, seed = float("inf"), 0.0, job["seed"]
+    while done < job["work"]:
+        thread, queue = _solve(job, seed, FOREVER, FOREVER, 1)
+        streak, stuck, over = 0, job["patience"], False
+        while not over:
+            alive = thread.is_alive()
+            for kind, solution in queue.drain():
+                streak = 0 if int(kind) == 0 else streak + 1
+                done += count * (SWIFT_COST if streak <= SWIFT else SLOW_COST)
+                if int(kind) in FEASIBLE and solution.width < best - 1e-9:
+                    best = solution.width
+                    _tell(best, solution)
+                over = over or streak >= stuck or done >= job["work"]
+                if over:
+                    break
+            over = over or not alive
+            time.sleep(0.005)
+        seed += 1
+
+
+def _by_clock(job: dict[str, Any]) -> None:
+    """All the library's own time limits, all cores."""
+    seconds = max(2, round(job["seconds"]))
+    compress = max(1, round(0.2 * seconds))
+    thread, queue = _solve(job, job["seed"], seconds - compress, compress, job.get("workers"))
+    best, alive = float("inf"), True
+    while alive:
+        alive = thread.is_alive()
+        for kind, solution in queue.drain():
+            if int(kind) in FEASIBLE and solution.width < best - 1e-9:
+                best = solution.width
+                _tell(best, solution)
+        time.sleep(0.01)

@@ -1,0 +1,157 @@
+"""A strip packing library as a second engine, kept at arm's length in a child process.
+
+It packs one rectangle of given height as short as it can. It knows no holes, no damage, no flipping and no
+second sheet; it takes a part as tall as the strip badly, and keeps its gap at the strip's edges too: so the strip
+handed over is taller by two gaps and a hair, and what comes back is made exact and checked like everything else
+(``settle``, ``faults``).
+Where the library is not installed, ``available`` is False and the search of our own works alone.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import math
+import os
+import subprocess
+import sys
+import threading
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely import affinity
+
+from ._profile_grid import Bench, Spot
+from ._profile_shapes import Variant, Variants
+
+__all__ = ["Run", "available", "start", "strip_job"]
+
+HAIR = 1e-2  # mm added to the strip's height, so that a part may be as tall as it
+
+
+def available() -> bool:
+    """Whether the library can be used here."""
+    return importlib.util.find_spec("spyrrow") is not None and bool(sys.executable)
+
+
+@dataclass(eq=False)
+class Run:
+    """A child at work: layouts so far, shortest last, as (length, [(item, turn, x, y)])."""
+
+    process: subprocess.Popen[str]
+    items: list[tuple[int, list[Variant]]]
+    bench: Bench
+    gap: float
+    found: list[dict[str, Any]] = field(default_factory=list)
+    reader: threading.Thread | None = None
+
+    def wait(self, seconds: float | None) -> bool:
+        """Wait for the child to end by itself; False, and it is ended, when it does not in time."""
+        assert self.reader is not None
+        self.reader.join(seconds)
+        ended = not self.reader.is_alive()
+        self.stop()
+        return ended
+
+    def stop(self) -> None:
+        """End the child, whatever it is doing."""
+        if self.process.poll() is None:
+            self.process.kill()
+        self.process.wait()
+        if self.reader is not None:
+            self.reader.join()
+        if self.process.stdout is not None:
+            self.process.stdout.close()
+
+    def spots(self, copies: Sequence[int], sheet: int) -> list[Spot] | None:
+        """The shortest layout as places on sheet number ``sheet``, in the order of ``copies`` (part numbers)."""
+        if not self.found:
+            return None
+        at: dict[int, list[Spot]] = {}
+        for item, turn, u, v in self.found[-1]["placed"]:
+            part, choices = self.items[item]
+            variant = min(choices, key=lambda c: _apart(c.turn - choices[0].turn, turn))
+            at.setdefault(part, []).append(self._spot(choices[0], variant, turn, u, v, sheet))
+        if Counter(copies) != Counter({part: len(spots) for part, spots in at.items()}):
+            return None
+        return [at[part].pop() for part in copies]
+
+    def _spot(self, first: Variant, variant: Variant, turn: float, u: float, v: float, sheet: int) -> Spot:
+        """From the strip's frame, turned as the library says, to the sheet's."""
+        shape = affinity.translate(affinity.rotate(_along(first, self.bench.axis), turn, origin=(0, 0)), u, v)
+        low_u, low_v = shape.bounds[0] - self.gap, shape.bounds[1] - self.gap
+        high_v = shape.bounds[3] - self.gap
+        x0, y0 = self.bench.low
+        if self.bench.axis == 0:
+            return Spot(sheet, variant, x0 + low_u, y0 + low_v)
+        # the strip's length runs up the sheet; its height runs to the left
+        return Spot(sheet, variant, self.bench.high[0] - high_v, y0 + low_u)
+
+
+def _along(variant: Variant, axis: int) -> Any:
+    """The outline turned so that the sheet's axis runs along the strip."""
+    return variant.outline if axis == 0 else affinity.rotate(variant.outline, -90, origin=(0, 0))
+
+
+def _apart(one: float, two: float) -> float:
+    return abs((one - two + 180.0) % 360.0 - 180.0)
+
+
+def strip_job(
+    variants: Variants, copies: Sequence[int], bench: Bench, gap: float, seed: int
+) -> tuple[dict[str, Any], list[tuple[int, list[Variant]]]] | None:
+    """The job for one plain rectangle, and which part and variants each item stands for; None if it cannot be put."""
+    if bench.walls:
+        return None
+    items, rows = [], []
+    across = bench.high[1 - bench.axis] - bench.low[1 - bench.axis]
+    for part, demand in sorted(Counter(copies).items()):
+        choices = [v for v in variants.on(part, bench.stock) if not v.flipped]
+        if not choices:
+            return None
+        points = shapely.get_coordinates(_along(choices[0], bench.axis).exterior)[:-1]
+        turns = [(v.turn - choices[0].turn) % 360.0 for v in choices]
+        rows.append({"points": np.round(points, 9).tolist(), "demand": demand, "turns": turns})
+        items.append((part, choices))
+    return {"items": rows, "height": across + 2 * gap + HAIR, "gap": gap, "seed": seed}, items
+
+
+def start(job: dict[str, Any], items: list[tuple[int, list[Variant]]], bench: Bench, gap: float) -> Run | None:
+    """Start a child on a job; None where that fails."""
+    home = str(Path(__file__).resolve().parent.parent)
+    path = os.pathsep.join(p for p in (home, os.environ.get("PYTHONPATH", "")) if p)
+    command = [sys.executable, "-c", "from nesting._profile_child import main; main()"]
+    try:
+        process = subprocess.Popen(
+            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
+            env={**os.environ, "PYTHONPATH": path}, start_new_session=True,
+        )  # fmt: skip
+    except OSError:
+        return None
+    run = Run(process, items, bench, gap)
+
+    def read() -> None:
+        assert process.stdout is not None
+        for line in process.stdout:
+            try:
+                found = json.loads(line)
+            except ValueError:
+                continue
+            if math.isfinite(found.get("length", math.inf)):
+                run.found.append(found)
+
+    run.reader = threading.Thread(target=read, daemon=True)
+    run.reader.start()
+    assert process.stdin is not None
+    try:
+        json.dump(job, process.stdin)
+        process.stdin.close()
+    except OSError:
+        run.stop()
+        return None
+    return run
