@@ -49,7 +49,13 @@ class Needs:
     """
 
     def __init__(
-        self, choices: Sequence[Sequence[tuple[int, int]]], counts: Sequence[int], width: int, height: int
+        self,
+        choices: Sequence[Sequence[tuple[int, int]]],
+        counts: Sequence[int],
+        width: int,
+        height: int,
+        *,
+        waste: int | None = None,
     ) -> None:
         assert 0 < width < FAR and 0 < height < FAR
         self.choices, self.counts = [list(c) for c in choices], list(counts)
@@ -61,7 +67,12 @@ class Needs:
         self.need_h = np.empty((16, width + 1), dtype=np.uint16)
         self.need_w = np.empty((16, height + 1), dtype=np.uint16)
         self._rows = 0
-        self._parts: dict[tuple[int, ...], NDArray[np.int64]] = {}
+        self._waste = waste
+        self._widths = np.arange(width + 1, dtype=np.int64)
+        half = len(self.counts) // 2
+        self._low_states = int(np.prod([c + 1 for c in self.counts[:half]], dtype=np.int64))
+        self._lows = _inside(self.counts[:half], 1)
+        self._highs = _inside(self.counts[half:], self._low_states)
         self._fill()
 
     def state(self, taken: Sequence[int]) -> int:
@@ -70,15 +81,17 @@ class Needs:
 
     def digits(self, state: int) -> list[int]:
         """Copies of each kind in a state."""
-        return [int(state // r % (c + 1)) for r, c in zip(self.radix, self.counts, strict=True)]
+        out = []
+        for count in self.counts:
+            state, digit = divmod(state, count + 1)
+            out.append(digit)
+        return out
 
     def substates(self, state: int) -> NDArray[np.int64]:
         """Every state inside ``state``, rising; entry i and entry -1-i make up the state together."""
-        subs = np.zeros(1, dtype=np.int64)
-        for digit, radix in zip(self.digits(state), self.radix, strict=True):
-            if digit:
-                subs = (np.arange(digit + 1, dtype=np.int64)[:, None] * radix + subs).ravel()
-        return subs
+        high, low = divmod(state, self._low_states)
+        lows, highs = self._lows[low], self._highs[high]
+        return lows if len(highs) == 1 else (highs[:, None] + lows).ravel()
 
     def fits(self, width: int, height: int) -> NDArray[np.bool_]:
         """Which states fit in a sheet of this size (no larger than the one the staircases were made for)."""
@@ -116,10 +129,16 @@ class Needs:
                     if w <= self.width and h <= self.height:
                         np.minimum(by_w[w:], h, out=by_w[w:])
             by_w = np.minimum(by_w, _turned(by_h, self.width))
-            if by_w[-1] <= self.height:
+            if by_w[-1] <= self.height and not (
+                self._waste is not None and self._least_waste(by_w, int(digits[state] @ least)) > self._waste
+            ):
                 by_w[by_w > self.height] = FAR
                 self.ok[state] = True
                 self._store(state, by_w, _turned(by_w, self.height))
+
+    def _least_waste(self, by_w: NDArray[np.uint16], area: int) -> int:
+        boxes = self._widths * by_w
+        return int(boxes[by_w <= self.height].min()) - area
 
     def _store(self, state: int, by_w: NDArray[np.uint16], by_h: NDArray[np.uint16]) -> None:
         if self._rows == len(self.need_h):
@@ -189,9 +208,17 @@ def _least_sum(
 
 def _turned(stairs: NDArray[np.uint16], top: int) -> NDArray[np.uint16]:
     """The staircase read the other way: for each v in 0..top the least index whose value is at most v."""
-    rising = stairs[::-1]
-    # rising never falls; the last index in ``stairs`` order with value > v is where v stops fitting.
-    count_small = np.searchsorted(rising, np.arange(top + 1), side="right")
-    out = len(stairs) - count_small
-    out[count_small == 0] = FAR
-    return out.astype(np.uint16)
+    tall = np.minimum(stairs, top + 1)
+    lower = np.cumsum(np.bincount(tall, minlength=top + 2)[: top + 1])  # how many values are at most v
+    return np.where(lower, len(stairs) - lower, FAR).astype(np.uint16)
+
+
+def _inside(counts: Sequence[int], unit: int) -> list[NDArray[np.int64]]:
+    """For every state of these kinds, all states inside it, rising, in steps of ``unit``."""
+    table = [np.zeros(1, dtype=np.int64)]
+    radix = unit
+    for count in counts:
+        steps = [np.arange(digit + 1, dtype=np.int64)[:, None] * radix for digit in range(count + 1)]
+        table = [(step + lows).ravel() for step in steps for lows in table]
+        radix *= count + 1
+    return table

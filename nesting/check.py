@@ -42,7 +42,10 @@ def check_layout(
         _check_inside(on_it, used.sheet, used.index, layout.edge_mm)
         _check_gaps(on_it, used.index, layout.gap_mm)
         tied = used.parts_area + used.offcuts_area + used.skeleton_area
-        if abs(tied - used.sheet.area) > AREA_SHARE * used.sheet.area or used.skeleton_area < -AREA_SHARE * used.sheet.area:
+        if (
+            abs(tied - used.sheet.area) > AREA_SHARE * used.sheet.area
+            or used.skeleton_area < -AREA_SHARE * used.sheet.area
+        ):
             raise LayoutFault("areas", (used.name,), used.index, tied, used.sheet.area)
         _check_offcuts(layout, used.index, on_it)
     if layout.cutting == "shear":
@@ -103,7 +106,9 @@ def _check_inside(items: tuple[Placed, ...], sheet: Sheet, index: int, edge_mm: 
         for shape in sheet.blocked:
             near = float(item.outline.distance(shape))
             if near < edge_mm - LENGTH_MM or item.outline.intersection(shape).area > LENGTH_MM:
-                raise LayoutFault("edge", (item.part.name,), index, near, edge_mm, "A blocked place is there.")
+                raise LayoutFault(
+                    "edge", (item.part.name,), index, near, edge_mm, "A blocked place is there."
+                )
 
 
 def _check_gaps(items: tuple[Placed, ...], index: int, gap_mm: float) -> None:
@@ -134,7 +139,9 @@ def _check_offcuts(layout: Layout, index: int, items: tuple[Placed, ...]) -> Non
             raise LayoutFault("edge", ("offcut",), index, outline.difference(metal).area, 0.0)
         for other in kept[:i]:
             if outline.intersection(other).area > 1.0:
-                raise LayoutFault("overlap", ("offcut", "offcut"), index, outline.intersection(other).area, 0.0)
+                raise LayoutFault(
+                    "overlap", ("offcut", "offcut"), index, outline.intersection(other).area, 0.0
+                )
         for item in items:
             if outline.intersection(item.outline).area > LENGTH_MM * item.outline.length:
                 found = outline.intersection(item.outline).area
@@ -158,7 +165,9 @@ def _check_cuts(layout: Layout) -> None:
             at, span, length = y0 + cut.distance, y1 - y0, x1 - x0
             near, far = box(x0, y0, x1, at), box(x0, at, x1, y1)
         if not LENGTH_MM < cut.distance < span - LENGTH_MM:
-            raise LayoutFault("cuts", (cut.piece,), cut.sheet, cut.distance, span, "The cut misses its piece.")
+            raise LayoutFault(
+                "cuts", (cut.piece,), cut.sheet, cut.distance, span, "The cut misses its piece."
+            )
         if abs(length - cut.length) > LENGTH_MM:
             raise LayoutFault("cuts", (cut.piece,), cut.sheet, cut.length, length, "Its length is wrong.")
         pieces[cut.makes[0]], pieces[cut.makes[1]] = near, far
@@ -176,10 +185,14 @@ def _check_cuts(layout: Layout) -> None:
         held[homes[0]].append(item.part.name)
     for label, names in held.items():
         if len(names) > 1:
-            raise LayoutFault("cuts", tuple(names), _sheet_of(label), len(names), 1, "The cuts do not part them.")
+            raise LayoutFault(
+                "cuts", tuple(names), _sheet_of(label), len(names), 1, "The cuts do not part them."
+            )
         piece, margin = pieces[label], layout.gap_mm
         if names:
-            item = next(p for p in layout.on_sheet(_sheet_of(label)) if piece.buffer(LENGTH_MM).covers(p.outline))
+            item = next(
+                p for p in layout.on_sheet(_sheet_of(label)) if piece.buffer(LENGTH_MM).covers(p.outline)
+            )
             low_x, low_y, high_x, high_y = item.outline.bounds
             spare = max(low_x - piece.bounds[0], low_y - piece.bounds[1])
             spare = max(spare, piece.bounds[2] - high_x, piece.bounds[3] - high_y)

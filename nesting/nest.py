@@ -70,8 +70,15 @@ def nest(
     (1, True, 3)
     """
     part_list, sheet_list = _checked(parts, sheets)
-    _check_settings(cutting, gap_mm=gap_mm, edge_mm=edge_mm, seconds=seconds, keep_side_mm=keep_side_mm,
-                    keep_area_mm2=keep_area_mm2, squaring_mm=squaring_mm)
+    _check_settings(
+        cutting,
+        gap_mm=gap_mm,
+        edge_mm=edge_mm,
+        seconds=seconds,
+        keep_side_mm=keep_side_mm,
+        keep_area_mm2=keep_area_mm2,
+        squaring_mm=squaring_mm,
+    )
     _check_rotations(rotations)
 
     def finish(placement: Placement) -> Layout:
@@ -133,7 +140,9 @@ def _checked(parts: Iterable[Part], sheets: Iterable[Sheet]) -> tuple[tuple[Part
     seen: dict[str, Part] = {}
     for part in part_list:
         if seen.setdefault(part.name, part) is not part:
-            raise BadPart(part.name, "two parts have this name", "give each part its own name, or one a quantity of 2")
+            raise BadPart(
+                part.name, "two parts have this name", "give each part its own name, or one a quantity of 2"
+            )
     return part_list, sheet_list
 
 
@@ -226,7 +235,11 @@ def _find_offcuts(
     """Rectangles worth keeping in what profile cutting leaves."""
     out: list[Offcut] = []
     for index, sheet in enumerate(placement.used):
-        taken = [item.outline.buffer(gap_mm) if gap_mm else item.outline for item in placement.placed if item.sheet == index]
+        taken = [
+            item.outline.buffer(gap_mm) if gap_mm else item.outline
+            for item in placement.placed
+            if item.sheet == index
+        ]
         free = sheet.metal.difference(unary_union([*taken, *sheet.blocked]))
         kept = rectangles_to_keep(free, min_side_mm=keep_side_mm, min_area_mm2=keep_area_mm2, apart_mm=gap_mm)
         out += [Offcut(index, rectangle) for rectangle in kept]

@@ -16,7 +16,9 @@ from .shear_plan import Plan, plan_of, prices, rank
 __all__ = ["quick_plan", "quick_plans"]
 
 
-def quick_plan(job: Job, *, tries: int = 24, seed: int = 0, out_of_time: Callable[[], bool] | None = None) -> Plan | None:
+def quick_plan(
+    job: Job, *, tries: int = 24, seed: int = 0, out_of_time: Callable[[], bool] | None = None
+) -> Plan | None:
     """The best of ``tries`` rectpack layouts that can be cut edge to edge; None if there was none."""
     best: Plan | None = None
     for plan in quick_plans(job, tries=tries, seed=seed):

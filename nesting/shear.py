@@ -78,7 +78,9 @@ def place_shear(
                 best = exact.plan
             proven = exact.proven
         else:
-            best, bound = improve(job, best, bound, watch, seed, lambda p, b: on_better and on_better(finish(p, b, False)))
+            best, bound = improve(
+                job, best, bound, watch, seed, lambda p, b: on_better and on_better(finish(p, b, False))
+            )
     except KeyboardInterrupt:
         if best is None:
             raise
@@ -100,7 +102,9 @@ def _left(job: Job, plan: Plan) -> list[Unplaced]:
         names = Counter(job.kinds[kind].parts[-count:])
         for p, many in sorted(names.items()):
             part = job.parts[p]
-            have = ", ".join(f"{one.limit} of {one.sheet.name}" for one in job.stocks if one.limit is not None)
+            have = ", ".join(
+                f"{one.limit} of {one.sheet.name}" for one in job.stocks if one.limit is not None
+            )
             out.append(
                 Unplaced(part, f"{part.name}: no room left for {many} on the sheets in stock ({have})", many)
             )

@@ -111,7 +111,9 @@ def _diagonal(tree: Tree) -> Tree:
 class _Bench:
     """One sheet under the shear: walks the tree from the whole sheet down and writes down what is done."""
 
-    def __init__(self, job: Job, number: int, index: int, copies: list[list[int]], squaring_mm: float) -> None:
+    def __init__(
+        self, job: Job, number: int, index: int, copies: list[list[int]], squaring_mm: float
+    ) -> None:
         self.job, self.number, self.index, self.copies = job, number, index, copies
         self.stock: Stock = job.stocks[number]
         self.squaring_mm = squaring_mm

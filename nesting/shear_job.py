@@ -223,9 +223,7 @@ def _looks(boxes: list[list[tuple[Box, ...]]]) -> tuple[list[list[tuple[Box, ...
     return looks, placing
 
 
-def _why_hopeless(
-    part: Part, sheets: tuple[Sheet, ...], rooms: list, real: dict, p: int, unit: float
-) -> str:
+def _why_hopeless(part: Part, sheets: tuple[Sheet, ...], rooms: list, real: dict, p: int, unit: float) -> str:
     """One sentence: the part's size, the most roomy sheet, by how much it is too big."""
     best = None
     for s, sheet in enumerate(sheets):

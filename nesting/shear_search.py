@@ -58,7 +58,10 @@ def area_bound(job: Job) -> float:
     price = prices(job)
     total = sum(kind.area * len(kind.parts) for kind in job.kinds)
     kinds = [
-        min((price[s] for s, one in enumerate(job.stocks) if _holds(job, k, s) and one.limit != 0), default=0.0)
+        min(
+            (price[s] for s, one in enumerate(job.stocks) if _holds(job, k, s) and one.limit != 0),
+            default=0.0,
+        )
         for k in range(len(job.kinds))
     ]
     if not kinds:
@@ -168,7 +171,9 @@ def _greedy(job: Job, order: list[int], spare: list[int], tail: list[int], endle
     spare = list(spare)
     for kind in order:
         for i, (stock, tree) in enumerate(sheets):
-            grown = put(tree, job.stocks[stock].w, job.stocks[stock].h, kind, job.choices(job.stocks[stock].look))
+            grown = put(
+                tree, job.stocks[stock].w, job.stocks[stock].h, kind, job.choices(job.stocks[stock].look)
+            )
             if grown is not None:
                 sheets[i] = (stock, grown)
                 break
@@ -388,8 +393,10 @@ class Rounds:
                 continue
             spot = best_spot(tree, one.w, one.h, boxes)
             self.nodes += 8
-            if spot is not None and (best is None or spot[0] < best[0][0]) and not (
-                luck and best is not None and self.draw.random() < 0.1
+            if (
+                spot is not None
+                and (best is None or spot[0] < best[0][0])
+                and not (luck and best is not None and self.draw.random() < 0.1)
             ):
                 best = (spot, i)
         if best is None:
