@@ -77,8 +77,8 @@ def test_gaps_of_the_torus():
 def test_overlaps_of_the_saddle():
     """H1: strips lie over each other towards the edges, metal must be stretched, by how much wider they are there.
 
-    First form of z = x y / c: E = 1 + y^2/c^2, F = x y/c^2, G = 1 + x^2/c^2. Square to the sections x = constant the panel
-    is sqrt((E G - F^2) / G) dx wide, against dx on the middle line.
+    First form of z = x y / c: E = 1 + y^2/c^2, F = x y/c^2, G = 1 + x^2/c^2. Square to the sections x = constant
+    the panel is sqrt((E G - F^2) / G) dx wide, against dx on the middle line.
     """
     pattern = slit_pattern(saddle())
     x = (np.arange(20_000) + 0.5) / 100 - 100
