@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from panels.blank import Blank
     from panels.body import Body, Capacity
     from panels.findings import Finding
+    from panels.seams import Sewn
 
 __all__ = ["Checked", "Job", "Made", "check", "load_job", "make", "work_out"]
 
@@ -73,7 +74,7 @@ def check(job: Job, *, progress: Progress = _quiet) -> Checked:
     show = partial(show_length, unit=job.unit)
     progress("holding the patterns against one another")
     found = agree(job.patterns, thickness=job.thickness, tolerance=job.shop.agree_mm, show=show)
-    found += _bend_findings(job)
+    found += _bend_findings(job) + tuple(Finding("note", "reading", note) for note in job.notes)
     if any(f.strength == "stop" for f in found):
         return Checked(strongest_first(found), None, None, {})
     progress("building the body")
@@ -124,6 +125,7 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
     JobError
         Where a finding stops the job, or a blank does not go on any sheet.
     """
+    from panels.findings import strongest_first
     from panels.make_blanks import make_blanks
     from panels.seams import seams_of
 
@@ -140,7 +142,7 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
     layout = _nest(job, blanks)
     return Work(
         job,
-        checked.findings + _strain_findings(job, blanks),
+        strongest_first((*checked.findings, *_strain_findings(job, blanks), *_idle_rules(job, sewn))),
         checked.body,
         checked.capacity,
         checked.misses,
@@ -209,6 +211,25 @@ def _strain_findings(job: Job, blanks: tuple[Blank, ...]) -> tuple[Finding, ...]
         )
         for blank in blanks
         if max(blank.stretch, blank.shrink) > hard and blank.hand != "left"
+    )
+
+
+def _idle_rules(job: Job, sewn: Sewn) -> tuple[Finding, ...]:
+    """Seam rules of the shop or the job that speak of no seam of this tank."""
+    from panels.findings import Finding
+
+    pairs = [pair for seam in sewn.seams for pair in (seam.pieces, seam.pieces[::-1])]
+    pieces = ", ".join(sewn.body.pieces)
+    return tuple(
+        Finding(
+            "note",
+            "seams",
+            f"the seam rule between {rule.between[0]} and {rule.between[1]} fits no seam of this tank",
+            " and ".join(rule.between),
+            pieces,
+        )
+        for rule in job.allowances.seams
+        if not any(rule.fits(*pair) for pair in pairs)
     )
 
 
