@@ -21,6 +21,7 @@ FEASIBLE = (0, 3, 4)  # report kinds that carry a layout without overlaps
 SWIFT = 5  # reports after a success that come fast; later ones take long
 SWIFT_COST, SLOW_COST = 1e-3, 13e-3  # work per report and item; measured, see the decision note
 FOREVER = 10**6
+PARENT = os.getppid()
 
 
 def main() -> None:
@@ -70,30 +71,27 @@ def _tell(width: float, solution: Any) -> None:
 
 
 def _by_work(job: dict[str, Any]) -> None:
-    """One seed after another, each until it is stuck, until the work is used up: the same on every machine.
+    """One seed until it is stuck or the work is used up: the same on every machine. Tells the work done at the end.
 
     With one worker and no time limit the library's reports are the same for the same seed, so what to stop at
-    is counted in reports. Only whole runs, and the last one up to a report, count.
+    is counted in reports. A solve cannot be called off, so the process has to end with it.
     """
     count = sum(item["demand"] for item in job["items"])
-    best, done, seed = float("inf"), 0.0, job["seed"]
-    while done < job["work"]:
-        thread, queue = _solve(job, seed, FOREVER, FOREVER, 1)
-        streak, stuck, over = 0, job["patience"], False
-        while not over:
-            alive = thread.is_alive()
-            for kind, solution in queue.drain():
-                streak = 0 if int(kind) == 0 else streak + 1
-                done += count * (SWIFT_COST if streak <= SWIFT else SLOW_COST)
-                if int(kind) in FEASIBLE and solution.width < best - 1e-9:
-                    best = solution.width
-                    _tell(best, solution)
-                over = over or streak >= stuck or done >= job["work"]
-                if over:
-                    break
-            over = over or not alive
-            time.sleep(0.005)
-        seed += 1
+    best, done, streak = float("inf"), 0.0, 0
+    thread, queue = _solve(job, job["seed"], FOREVER, FOREVER, 1)
+    alive = True
+    while alive and done < job["work"] and streak < job["patience"]:
+        alive = thread.is_alive() and not _orphaned()
+        for kind, solution in queue.drain():
+            streak = 0 if int(kind) == 0 else streak + 1
+            done += count * (SWIFT_COST if streak <= SWIFT else SLOW_COST)
+            if int(kind) in FEASIBLE and solution.width < best - 1e-9:
+                best = solution.width
+                _tell(best, solution)
+            if done >= job["work"] or streak >= job["patience"]:
+                break
+        time.sleep(0.005)
+    sys.stdout.write(json.dumps({"done": max(done, job["work"] / 50)}) + "\n")
 
 
 def _by_clock(job: dict[str, Any]) -> None:
@@ -103,9 +101,14 @@ def _by_clock(job: dict[str, Any]) -> None:
     thread, queue = _solve(job, job["seed"], seconds - compress, compress, job.get("workers"))
     best, alive = float("inf"), True
     while alive:
-        alive = thread.is_alive()
+        alive = thread.is_alive() and not _orphaned()
         for kind, solution in queue.drain():
             if int(kind) in FEASIBLE and solution.width < best - 1e-9:
                 best = solution.width
                 _tell(best, solution)
         time.sleep(0.01)
+
+
+def _orphaned() -> bool:
+    """Whether the process that asked is gone."""
+    return os.getppid() != PARENT

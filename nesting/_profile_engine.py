@@ -31,7 +31,7 @@ from ._profile_shapes import Variant, Variants
 
 __all__ = ["Run", "available", "start", "strip_job"]
 
-HAIR = 1e-2  # mm added to the strip's height, so that a part may be as tall as it
+HAIR = 1e-5  # of the strip's height, added to it so that a part may be as tall as the strip
 
 
 def available() -> bool:
@@ -41,17 +41,24 @@ def available() -> bool:
 
 @dataclass(eq=False)
 class Run:
-    """A child at work: layouts so far, shortest last, as (length, [(item, turn, x, y)])."""
+    """Children at work, one after another; the layouts found, each as the child told it."""
 
-    process: subprocess.Popen[str]
+    job: dict[str, Any]
     items: list[tuple[int, list[Variant]]]
     bench: Bench
     gap: float
     found: list[dict[str, Any]] = field(default_factory=list)
+    process: subprocess.Popen[str] | None = None
     reader: threading.Thread | None = None
+    stopped: bool = False
+
+    def start(self) -> None:
+        """Begin, on a thread."""
+        self.reader = threading.Thread(target=self._all_seeds, daemon=True)
+        self.reader.start()
 
     def wait(self, seconds: float | None) -> bool:
-        """Wait for the child to end by itself; False, and it is ended, when it does not in time."""
+        """Wait for the work to end by itself; False, and it is ended, when it does not in time."""
         assert self.reader is not None
         self.reader.join(seconds)
         ended = not self.reader.is_alive()
@@ -60,20 +67,49 @@ class Run:
 
     def stop(self) -> None:
         """End the child, whatever it is doing."""
-        if self.process.poll() is None:
+        self.stopped = True
+        if self.process is not None and self.process.poll() is None:
             self.process.kill()
-        self.process.wait()
         if self.reader is not None:
             self.reader.join()
-        if self.process.stdout is not None:
-            self.process.stdout.close()
+
+    def _all_seeds(self) -> None:
+        """One seed after another until the work is used up; a job by the clock is one run."""
+        left, seed = float(self.job.get("work", 0.0)), int(self.job["seed"])
+        while not self.stopped:
+            done = self._one_seed({**self.job, "seed": seed, "work": left})
+            left, seed = left - done, seed + 1
+            if done <= 0 or left <= 0 or "work" not in self.job:
+                break
+
+    def _one_seed(self, job: dict[str, Any]) -> float:
+        """Run one child to its end; the work it did, 0 where it failed."""
+        try:
+            self.process = _child(job)
+        except OSError:
+            return 0.0
+        done = 0.0
+        with self.process as process:
+            assert process.stdout is not None
+            if self.stopped:
+                process.kill()
+            for line in process.stdout:
+                try:
+                    told = json.loads(line)
+                except ValueError:
+                    continue
+                done = float(told.get("done", done))
+                if math.isfinite(told.get("length", math.inf)):
+                    self.found.append(told)
+        return done
 
     def spots(self, copies: Sequence[int], sheet: int) -> list[Spot] | None:
         """The shortest layout as places on sheet number ``sheet``, in the order of ``copies`` (part numbers)."""
         if not self.found:
             return None
         at: dict[int, list[Spot]] = {}
-        for item, turn, u, v in self.found[-1]["placed"]:
+        shortest = min(self.found, key=lambda told: float(told["length"]))
+        for item, turn, u, v in shortest["placed"]:
             part, choices = self.items[item]
             variant = min(choices, key=lambda c: _apart(c.turn - choices[0].turn, turn))
             at.setdefault(part, []).append(self._spot(choices[0], variant, turn, u, v, sheet))
@@ -118,40 +154,34 @@ def strip_job(
         turns = [(v.turn - choices[0].turn) % 360.0 for v in choices]
         rows.append({"points": np.round(points, 9).tolist(), "demand": demand, "turns": turns})
         items.append((part, choices))
-    return {"items": rows, "height": across + 2 * gap + HAIR, "gap": gap, "seed": seed}, items
+    return {"items": rows, "height": across * (1 + HAIR) + 2 * gap, "gap": gap, "seed": seed}, items
 
 
-def start(job: dict[str, Any], items: list[tuple[int, list[Variant]]], bench: Bench, gap: float) -> Run | None:
-    """Start a child on a job; None where that fails."""
+def start(job: dict[str, Any], items: list[tuple[int, list[Variant]]], bench: Bench, gap: float) -> Run:
+    """Set the library to work on a job: "work" counts reports, "seconds" goes by the clock."""
+    run = Run(job, items, bench, gap)
+    run.start()
+    return run
+
+
+def _child(job: dict[str, Any]) -> subprocess.Popen[str]:
+    """A child that has been given its job."""
     home = str(Path(__file__).resolve().parent.parent)
     path = os.pathsep.join(p for p in (home, os.environ.get("PYTHONPATH", "")) if p)
-    command = [sys.executable, "-c", "from nesting._profile_child import main; main()"]
-    try:
-        process = subprocess.Popen(
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
-            env={**os.environ, "PYTHONPATH": path}, start_new_session=True,
-        )  # fmt: skip
-    except OSError:
-        return None
-    run = Run(process, items, bench, gap)
-
-    def read() -> None:
-        assert process.stdout is not None
-        for line in process.stdout:
-            try:
-                found = json.loads(line)
-            except ValueError:
-                continue
-            if math.isfinite(found.get("length", math.inf)):
-                run.found.append(found)
-
-    run.reader = threading.Thread(target=read, daemon=True)
-    run.reader.start()
+    process = subprocess.Popen(
+        [sys.executable, "-c", "from nesting._profile_child import main; main()"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+        env={**os.environ, "PYTHONPATH": path},
+        start_new_session=True,
+    )
     assert process.stdin is not None
     try:
         json.dump(job, process.stdin)
         process.stdin.close()
     except OSError:
-        run.stop()
-        return None
-    return run
+        process.kill()
+    process.stdin = None
+    return process

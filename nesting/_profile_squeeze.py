@@ -16,7 +16,7 @@ import numpy as np
 
 from ._profile_grid import Bench, Grid, Spot
 
-__all__ = ["settle", "squeeze", "used_length"]
+__all__ = ["settle", "settle_no_longer", "squeeze", "used_length"]
 
 ROUNDS = 8
 MARGIN = 2e-7  # mm kept beyond the gap where there is room, so that rounding cannot eat into it
@@ -37,6 +37,23 @@ def settle(grid: Grid, benches: list[Bench], spots: list[Spot], reach: float) ->
             return None
         left = remaining
     return None
+
+
+def settle_no_longer(
+    grid: Grid, benches: list[Bench], spots: list[Spot], sheet: int, reach: float
+) -> list[Spot] | None:
+    """``settle`` without using more of ``sheet`` than now, or with a little more where that cannot be done."""
+    bench = benches[sheet]
+    before = bench.limit
+    try:
+        for more in (1e-6, 1e-4, 1e-2):
+            bench.limit = used_length(benches, spots, sheet) * (1 + more)
+            found = settle(grid, benches, spots, reach)
+            if found is not None:
+                return found
+        return None
+    finally:
+        bench.limit = before
 
 
 def squeeze(grid: Grid, benches: list[Bench], spots: list[Spot], sheet: int, reach: float) -> list[Spot]:

@@ -28,11 +28,11 @@ from ._profile_quick import Stock
 from ._profile_search import Nest, Problem, Work, climb_down, fill_up, quick_nest, shorten, tighten, wrap
 from ._profile_sets import part_area, rank_of, sheet_area, sheet_sets
 from ._profile_shapes import Variants
-from ._profile_squeeze import settle
+from ._profile_squeeze import settle_no_longer
 from .errors import BadSetting, LayoutFault
 from .model import OnBetter, Part, Placed, Placement, Rotations, Sheet, Unplaced
 
-__all__ = ["place_profile"]
+__all__ = ["place_by_work", "place_profile", "work_for"]
 
 WORK_PER_SECOND = 0.6  # of the calibration machine, so that a machine half as fast still ends by work
 PATIENCE = 25  # reports without success after which the library starts afresh; tuned by eye
@@ -80,12 +80,17 @@ def place_profile(
     for name, value in (("gap_mm", gap_mm), ("edge_mm", edge_mm), ("seconds", seconds)):
         if not (math.isfinite(value) and value >= 0):
             raise BadSetting(name, value, "0 or more")
-    end = time.monotonic() + seconds
-    work = Work(seconds * WORK_PER_SECOND, lambda: end - time.monotonic())
+    work = work_for(seconds)
     return place_by_work(
         tuple(parts), tuple(sheets), gap_mm=gap_mm, edge_mm=edge_mm, work=work, seed=seed, rotations=rotations,
         on_better=on_better,
     )  # fmt: skip
+
+
+def work_for(seconds: float) -> Work:
+    """What may be done in ``seconds``, with a clock that ends it if that takes longer."""
+    end = time.monotonic() + seconds
+    return Work(seconds * WORK_PER_SECOND, lambda: end - time.monotonic())
 
 
 def place_by_work(
@@ -107,7 +112,7 @@ def place_by_work(
     if not copies or not sheets:
         return Placement((), (), tuple(_left(parts, sheets, copies, [], gap_mm, edge_mm, rotations)))
     problem = Problem(variants, Stock(sheets), copies, gap_mm, edge_mm)
-    best, notes = quick_nest(problem), []
+    best, notes, stopped = quick_nest(problem), [], False
 
     def better(nest: Nest) -> None:
         nonlocal best
@@ -131,13 +136,14 @@ def place_by_work(
                 run.stop()
         best = shorten(problem, best, work, rng, better)
     except KeyboardInterrupt:
+        stopped = True
         notes.append(STOP_NOTE)
     if work.cut_short:
         notes.append(CLOCK_NOTE)
     wrong = faults(problem, best)
     if wrong:
         raise LayoutFault("gap", (), None, math.nan, gap_mm, "; ".join(wrong))
-    return _placement(problem, best, tuple(notes))
+    return _placement(problem, best, tuple(notes), stopped)
 
 
 def _start_engine(problem: Problem, best: Nest, work: Work, seed: int) -> Run | None:
@@ -164,13 +170,13 @@ def _from_engine(problem: Problem, best: Nest, run: Run, work: Work, better: Cal
     spots = [s for s in best.spots if s is not None]
     for k, spot in zip(here, found, strict=True):
         spots[k] = spot
-    legal = settle(problem.grid, problem.benches(best.kinds), spots, problem.grid.step)
+    legal = settle_no_longer(problem.grid, problem.benches(best.kinds), spots, sheet, problem.grid.step)
     if legal is None or faults(problem, wrap(best, held, legal)):
         return best
     return tighten(problem, best, held, legal, sheet, work, better)[0]
 
 
-def _placement(problem: Problem, nest: Nest, notes: tuple[str, ...]) -> Placement:
+def _placement(problem: Problem, nest: Nest, notes: tuple[str, ...], stopped: bool = False) -> Placement:
     parts, sheets = problem.variants.parts, problem.stock.sheets
     placed = []
     for part, spot in zip(problem.copies, nest.spots, strict=True):
@@ -185,7 +191,13 @@ def _placement(problem: Problem, nest: Nest, notes: tuple[str, ...]) -> Placemen
     cost = rank_of(used)
     reached = cost[0] if any(s.price > 0 for s in sheets) else cost[1]
     return Placement(
-        tuple(placed), used, unplaced, bound=bound, proven=not unplaced and reached <= bound + 1e-9, notes=notes
+        tuple(placed),
+        used,
+        unplaced,
+        bound=bound,
+        proven=not unplaced and reached <= bound + 1e-9,
+        stopped=stopped,
+        notes=notes,
     )
 
 
