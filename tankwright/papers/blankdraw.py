@@ -150,36 +150,48 @@ def _ticks(canvas: Any, face: Face, view: View, sizes: Sizes) -> None:
 
 
 def _seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, taken: list[Any]) -> None:
+    """Letter, joint, neighbour and change of length along an edge, at the first place along it that is free."""
     room = edge.length_blank * view.scale
     if room < 8:
         return
-    point, along, inward = along_edge(edge, face.blank.net, 0.5)
+    lines = _seam_lines(edge)
+    ring = 2.4 * sizes.tag if edge.letter else 0.0
+    bold = [k == 1 for k in range(len(lines))]
+    size = min(
+        fit_size(row, 0.85 * room - ring, sizes.tag, bold=b, least=0.1) for row, b in zip(lines, bold, strict=True)
+    )
+    if size < 1.5:
+        lines, size = [], sizes.tag
+    wide = ring + max((text_width(row, size, bold=b) for row, b in zip(lines, bold, strict=False)), default=0.0)
+    depth = max(len(lines) * 1.35 * size, ring)
+    for share in (0.5, 0.35, 0.65, 0.22, 0.78, 0.5):
+        point, along, inward = along_edge(edge, face.blank.net, share)
+        turn = upright(along)
+        unit, up = _axes(turn)
+        # Clear of the edge where it bends inwards beside the words, and of the half tick.
+        off = (edge.points - point) * view.scale
+        near = np.abs(off @ along) <= wide / 2
+        clear = max(0.0, float((off @ inward)[near].max(initial=0.0))) + 6.2
+        start = view.points(point) + inward * (clear + depth / 2) - unit * wide / 2
+        box = _box(start - up * depth / 2, wide, depth + 0.6, turn)
+        if _is_free(box, taken):
+            break
+    taken.append(box)
+    for k, row in enumerate(lines):
+        base = start + unit * ring + up * ((len(lines) / 2 - k - 1) * 1.35 * size + 0.3 * size)
+        colour = INK if k == 0 else (RED if edge.gain > 0 else BLUE)
+        text(canvas, base[0], base[1], row, size, turn=turn, bold=k == 1, colour=colour, paper=True)
+    if edge.letter:
+        _ringed(canvas, start + unit * ring / 2, edge.letter, sizes.tag)
+
+
+def _seam_lines(edge: Edge) -> list[str]:
     metal = words.edge_metal(edge) if edge.allowance >= 0.05 else "net edge"
     first = f"{metal}, meets {edge.meets}" if edge.meets else f"free edge, {metal}"
     if edge.joint not in ("", "free", "lap") and edge.allowance >= 0.05:
         first = f"{edge.joint}, {first}"
     change = words.edge_change(edge)
-    lines = [first, change] if change != "as it is" else [first]
-    ring = 2.4 * sizes.tag if edge.letter else 0.0
-    size = min(fit_size(row, 0.85 * room - ring, sizes.tag, bold=k == 1, least=0.1) for k, row in enumerate(lines))
-    if size < 1.5:
-        lines, size = [], sizes.tag
-    wide = max((text_width(row, size, bold=k == 1) for k, row in enumerate(lines)), default=0.0)
-    turn = upright(along)
-    unit, up = _axes(turn)
-    # Clear of the edge where it bends inwards beside the words, and of the half tick.
-    off = (edge.points - point) * view.scale
-    near = np.abs(off @ along) <= (ring + wide) / 2
-    clear = max(0.0, float((off @ inward)[near].max(initial=0.0))) + 6.2
-    depth = max(len(lines) * 1.35 * size, ring)
-    middle = view.points(point) + inward * (clear + depth / 2) - unit * (ring + wide) / 2
-    for k, row in enumerate(lines):
-        base = middle + unit * ring + up * ((len(lines) / 2 - k - 1) * 1.35 * size + 0.3 * size)
-        colour = INK if k == 0 else (RED if edge.gain > 0 else BLUE)
-        text(canvas, base[0], base[1], row, size, turn=turn, bold=k == 1, colour=colour, paper=True)
-    if edge.letter:
-        _ringed(canvas, middle + unit * ring / 2, edge.letter, sizes.tag)
-    taken.append(_box(middle - up * depth / 2, ring + wide, depth + 0.6, turn))
+    return [first, change] if change != "as it is" else [first]
 
 
 def _ringed(canvas: Any, at: np.ndarray, letter: str, size: float) -> None:

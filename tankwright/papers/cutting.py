@@ -36,7 +36,17 @@ if TYPE_CHECKING:
 
     from ..work import Work
 
-__all__ = ["Drawing", "Line", "Words", "blank_drawing", "cut_order", "frame", "runs_inside", "sheet_drawing"]
+__all__ = [
+    "Drawing",
+    "Line",
+    "Words",
+    "blank_drawing",
+    "cut_order",
+    "frame",
+    "metal_line",
+    "runs_inside",
+    "sheet_drawing",
+]
 
 
 #: Marks along the very edge of a blank count as on its metal.
@@ -353,10 +363,17 @@ def _common_words(work: Work, kerf_mm: float, lead_in_mm: float) -> list[str]:
     return lines
 
 
+def metal_line(job: Any, thickness: float | None = None) -> str:
+    """Metal, temper, thickness, and its gauge unless the job already names it."""
+    says = words.metal_words(job, thickness)
+    gauge = words.gauge(job.thickness if thickness is None else thickness, job)
+    return says if gauge in says else f"{says}, {gauge}"
+
+
 def _blank_words(work: Work, blank: Blank, kerf_mm: float, lead_in_mm: float) -> list[str]:
     x0, y0, x1, y1 = blank.outline.bounds
     unit = work.job.unit
-    metal = f"{words.metal_words(work.job, blank.thickness)} ({words.gauge(blank.thickness, work.job)})"
+    metal = metal_line(work.job, blank.thickness)
     grain = "any way" if blank.grain_deg is None else f"along the arrow, {blank.grain_deg % 180:.1f} deg from x"
     lines = [
         f"Part: {blank.name}. Hand: {words.hand(blank)}. Quantity: 1.",
@@ -376,7 +393,7 @@ def _sheet_words(work: Work, index: int, order: Sequence[Placed], kerf: float, l
     lines = [
         f"Sheet {index + 1} of {len(work.layout.sheets)}: {sheet.name}, "
         f"{words.length(sheet.width, unit)} by {words.length(sheet.height, unit)}.",
-        f"Metal: {words.metal_words(work.job)} ({words.gauge(work.job.thickness, work.job)}). Grain {grain}.",
+        f"Metal: {metal_line(work.job)}. Grain {grain}.",
         "Good face up, but for parts marked GOOD FACE DOWN." if any(p.flipped for p in order) else WORDS["face"],
         f"Cut order: {', '.join(f'{k + 1} {p.part.name}' for k, p in enumerate(order))}.",
         f"Gap between parts {work.layout.gap_mm:.1f} mm, edge margin {work.layout.edge_mm:.1f} mm. "

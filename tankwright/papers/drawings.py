@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from . import words
-from .blankdraw import SMALL, View, draw_blank
+from .blankdraw import SMALL, View, draw_blank, draw_cuts
 from .blankface import Face, face_of
+from .cutting import metal_line
 from .look import BLUE, INK, PENCIL, RED, SIZES, TILE, WORDS
 from .names import job_line
 from .offsets import corners, holes, stations
@@ -122,7 +123,7 @@ def _blank_page(canvas: Any, face: Face) -> None:
     """The blank to scale with its sizes, folds and edges."""
     work, blank = face.work, face.blank
     y = _title(canvas, blank.name, f"{words.hand(blank)}, qty 1")
-    metal = f"{words.metal_words(work.job, blank.thickness)}, {words.gauge(blank.thickness, work.job)}. "
+    metal = f"{metal_line(work.job, blank.thickness)}. "
     says = f"{metal}{WORDS['face']} Grain: {words.grain(blank)}. {' '.join(blank.notes)}"
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.0
     tables = _edge_table(face), _fold_table(face), _zone_table(face)
@@ -240,29 +241,61 @@ def _figures_page(canvas: Any, face: Face) -> None:
     rows = stations(blank.outline, blank.net)
     head = ["along", "cut line, from base", "trim line, from base"]
     cells = [[_mm(s.along, unit), _pair_words(s.cut, unit), _pair_words(s.trim, unit)] for s in rows]
-    half = math.ceil(len(cells) / 2) if len(cells) > 16 else len(cells)
-    widths = [14, 34, 34] if unit != "in" else [22, 46, 46]
-    columns = [cells[:half], cells[half:]] if half < len(cells) else [cells]
-    x = LEFT
-    for column in columns:
-        table(canvas, x, y, widths, [head, *column], SIZES["fine"] if unit == "in" else SIZES["small"])
-        x += sum(widths) + 5
-    if unit == "in" and len(columns) > 1:
-        return
+    inches = unit == "in"
+    half = math.ceil(len(cells) / 2) if len(cells) > 12 and not inches else len(cells)
+    widths = [26, 58, 58] if inches else [14, 34, 34]
+    x, foot = LEFT, y
+    for column in (cells[:half], cells[half:]):
+        if column:
+            low = table(canvas, x, y, widths, [head, *column], SIZES["fine" if inches else "small"])
+            foot = min(foot, low)
+            x += sum(widths) + 5
     room = RIGHT - x
-    low = y
-    low = _points_table(canvas, face, x, low, room)
+    low = _holes_table(canvas, face, x, y, room)
+    foot = min(foot, _points_table(canvas, face, x, low, room))
+    _stations_drawn(canvas, face, [s.along for s in rows], (LEFT, FLOOR), (LIVE[0], foot - 4 - FLOOR))
+
+
+def _stations_drawn(
+    canvas: Any, face: Face, along: Sequence[float], at: tuple[float, float], room: tuple[float, float]
+) -> None:
+    """The cut and trim line in small, with the base line, the stations and their distances."""
+    x0, y0, x1, y1 = face.blank.outline.bounds
+    scale = min((room[0] - 30) / (x1 - x0), (room[1] - 10) / (y1 - y0), 0.5)
+    if scale * (y1 - y0) < 18:
+        return
+    left = at[0] + (room[0] - scale * (x1 - x0)) / 2
+    view = View(scale, (left - scale * x0, at[1] + 8 - scale * y0))
+    last = -99.0
+    for value in along:
+        x, low = view.points([x0 + value, y0])
+        high = float(view.points([x0, y1])[1])
+        pen(canvas, "rule")
+        line(canvas, (x, low), (x, high))
+        if x - last > 6.5:
+            text(canvas, x, low - 3.0, f"{value:.0f}", SIZES["fine"], align="middle")
+            last = x
+    draw_cuts(canvas, face, view)
+    a, b = view.points([[x0, y0], [x1, y0]])
+    pen(canvas, "frame")
+    line(canvas, a - [4, 0], b + [4, 0])
+    text(canvas, b[0] + 5, b[1] - 0.7, "base line", SIZES["fine"], colour=PENCIL)
+
+
+def _holes_table(canvas: Any, face: Face, x: float, y: float, room: float) -> float:
+    """Middle and size of each hole; the y under it."""
+    unit = face.work.job.unit
     found = holes(face)
-    if found:
-        rows_ = [["hole", "middle (along, up)", "size"]]
-        for k, hole in enumerate(found):
-            size = (
-                f"\u00d8 {_mm(hole.diameter, unit)}"
-                if hole.diameter is not None
-                else f"{_mm(hole.size[0], unit)} \u00d7 {_mm(hole.size[1], unit)}"
-            )
-            rows_.append([str(k + 1), f"{_mm(hole.middle[0], unit)}, {_mm(hole.middle[1], unit)}", size])
-        table(canvas, x, low - 2.5, [12, (room - 12) * 0.55, (room - 12) * 0.45], rows_, SIZES["small"])
+    if not found:
+        return y
+    rows = [["hole", "middle (along, up)", "size"]]
+    for k, hole in enumerate(found):
+        if hole.diameter is not None:
+            size = f"\u00d8 {_mm(hole.diameter, unit)}"
+        else:
+            size = f"{_mm(hole.size[0], unit)} \u00d7 {_mm(hole.size[1], unit)}"
+        rows.append([str(k + 1), f"{_mm(hole.middle[0], unit)}, {_mm(hole.middle[1], unit)}", size])
+    return table(canvas, x, y, [10, (room - 10) * 0.55, (room - 10) * 0.45], rows, SIZES["fine"]) - 2.5
 
 
 def _points_table(canvas: Any, face: Face, x: float, y: float, room: float) -> float:
@@ -299,7 +332,7 @@ def _sheet_page(canvas: Any, work: Work, index: int) -> None:
     size = words.size(used.sheet.width, used.sheet.height, work.job.unit)
     total = len(work.layout.sheets)
     y = _title(canvas, f"Sheet {index + 1} of {total}: {used.name}", size)
-    metal = f"{words.metal_words(work.job)}, {words.gauge(work.job.thickness, work.job)}. "
+    metal = f"{metal_line(work.job)}. "
     how = {"shear": "Cut edge to edge on the shear.", "profile": "Profile cut."}.get(work.layout.cutting, "")
     grain = {None: "no direction", 0.0: "along the sheet", 90.0: "up the sheet"}[used.sheet.grain_deg]
     flipped = any(p.flipped for p in work.layout.on_sheet(index))

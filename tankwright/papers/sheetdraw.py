@@ -120,7 +120,7 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
     """Parts in cutting order, shear cuts where there are any, and where the metal goes."""
     layout, used = work.layout, work.layout.sheets[index]
     unit = work.job.unit
-    rows = [["cut", "piece", "lower left at", "size", "turned"]]
+    rows = [["no.", "piece", "lower left at", "size", "turned"]]
     for number, placed in enumerate(cut_order(layout, index)):
         x0, y0, x1, y1 = placed.outline.bounds
         turned = f"{words.fixed(placed.turn_deg, 0)}\u00b0" + (", over" if placed.flipped else "")

@@ -20,6 +20,7 @@ import numpy as np
 from . import words
 from .blankdraw import FULL, View, draw_blank, draw_cuts, draw_grid
 from .blankface import Face, face_of
+from .cutting import metal_line
 from .look import CHECK_MM, FAINT, INK, PENCIL, RED, SIZES, TILE, WORDS
 from .names import job_line, unique_slugs
 from .pdf import begin, clip_box, finish, fit_size, line, page, paragraph, pen, polygon, table, text
@@ -313,7 +314,7 @@ def _facts(work: Work, blank: Blank) -> list[tuple[str, str]]:
     outside = work.job.surface != "inside"
     facts = [
         ("cut size", f"{words.length(x1 - x0, unit)} by {words.length(y1 - y0, unit)}"),
-        ("metal", f"{words.metal_words(work.job, blank.thickness)}, {words.gauge(blank.thickness, work.job)}"),
+        ("metal", metal_line(work.job, blank.thickness)),
         (
             "kind",
             {"formed": "formed: crowned by hand", "rolled": "rolled", "folded": "folded"}.get(blank.kind, blank.kind),
