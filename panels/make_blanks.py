@@ -10,14 +10,15 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from shapely.geometry import Polygon
+import shapely
+from shapely.geometry.polygon import orient
 
 from .assemble import CENTRE, WIDEST
 from .blank import AtEdge, Blank, Edge, FlatMesh, Mark
 from .body import Body
 from .choose_k import KFactor
 from .curves import polyline_length
-from .cutting_mesh import boundary_edges, contour_chains
+from .cutting_mesh import area_vectors, boundary_edges, contour_chains
 from .develop import Development, develop_mesh
 from .errors import TunnelError
 from .fold_tunnel import TUNNEL_PIECES, folded_tunnel
@@ -30,6 +31,12 @@ __all__ = ["make_blanks", "mirrored"]
 #: Strain is read as the mean over a patch of this radius, mm, about a fingertip: what a hand can feel and
 #: work. Common practice, no source. Smaller shows the grain of the mesh, larger hides a sharp shoulder.
 PATCH_MM = 9.0
+#: A piece whose mean normal has more than this share along the tank looks to its front or rear.
+LOOKS_ALONG = 0.8
+#: A skin with less strain than this everywhere is rolled, not formed: 0.04 mm over a tank's length.
+FORMED_FROM = 1e-4
+#: A skin whose second edge is longer than this share of its first is a tube, not a panel with a hole.
+TUBE_SHARE = 0.5
 
 
 @dataclass(frozen=True)
@@ -47,30 +54,32 @@ class _Flat:
 
 
 def _lay_flat(body: Body, name: str) -> _Flat:
-    """The piece's neutral surface laid flat, the tank's length along x, outside face up."""
+    """The piece's neutral surface laid flat, outside face up: the tank's length along x, or its height
+    where the piece looks to the front or rear."""
     used, faces = np.unique(body.faces_of(name), return_inverse=True)
     faces = faces.reshape(-1, 3)
-    dev = develop_mesh(body.neutral[used], faces, along=(1.0, 0.0, 0.0), allow_overlap=True)
+    looks = area_vectors(body.neutral[used], faces).sum(axis=0)
+    upright = abs(looks[0]) > LOOKS_ALONG * np.linalg.norm(looks)
+    along = (0.0, 0.0, 1.0) if upright else (1.0, 0.0, 0.0)
+    dev = develop_mesh(body.neutral[used], faces, along=along, allow_overlap=True)
     middle = used[(body.shell.flags[used] & CENTRE) > 0]
     points = dev.points
     if len(middle) > 1 and (body.outer[used, 1].min() < -1 and body.outer[used, 1].max() > 1):
-        points = _centred(points, body.outer[used], np.isin(used, middle))
+        points = _centred(points, body.outer[used, 2 if upright else 0], np.isin(used, middle))
     return _Flat(name, used, faces, replace(dev, points=points))
 
 
-def _centred(points: np.ndarray, outer: np.ndarray, middle: np.ndarray) -> np.ndarray:
-    """Points turned and shifted so that the centre line runs along y = 0, front to rear."""
+def _centred(points: np.ndarray, rises: np.ndarray, middle: np.ndarray) -> np.ndarray:
+    """Points turned and shifted so that the centre line runs along y = 0, the way that ``rises`` (n,) does."""
     line = points[middle]
-    rear, front = line[np.argmax(outer[middle, 0])], line[np.argmin(outer[middle, 0])]
-    along = (rear - front) / max(np.linalg.norm(rear - front), 1e-9)
+    along = line[np.argmax(rises[middle])] - line[np.argmin(rises[middle])]
+    size = np.linalg.norm(along)
+    if size < 1e-6:
+        return points
+    along = along / size
     turn = np.array([[along[0], along[1]], [-along[1], along[0]]])
     turned = (points - line.mean(axis=0)) @ turn.T
-    return turned + [points[:, 0].mean(), -turned[middle, 1].mean()]
-
-
-def _ring(flat: _Flat, body: Body) -> np.ndarray:
-    """Vertices (n,) of the piece's outer edge, anticlockwise on the flat, starting at a corner if any."""
-    return flat.development.loops[0]
+    return turned + [points[:, 0].mean() - turned[:, 0].mean(), -turned[middle, 1].mean()]
 
 
 def _edge_runs(ring: np.ndarray, used: np.ndarray, sewn: Sewn) -> list[tuple[str, np.ndarray]]:
@@ -94,27 +103,28 @@ def _edge_runs(ring: np.ndarray, used: np.ndarray, sewn: Sewn) -> list[tuple[str
 def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge) -> Blank:
     body = sewn.body
     dev = flat.development
-    formed = not dev.developable
+    formed = bool(np.abs(dev.strain).max() > FORMED_FROM)
     kind = "formed" if formed else ("flat" if _planar(body.neutral[flat.used]) else "rolled")
-    ring = _ring(flat, body)
     by_letter = {(seam.letter, piece): seam for seam in sewn.seams for piece in seam.pieces}
-    margins = np.zeros(len(ring))
-    edges = []
-    for letter, run in _edge_runs(ring, flat.used, sewn):
-        seam = by_letter.get((letter, flat.name))
-        meets = "" if seam is None else next(p for p in (*seam.pieces[::-1],) if p != flat.name)
-        joint, allowance = at_edge(kind, flat.name, meets)
-        margins[run[:-1]] = allowance
-        points = dev.points[ring[run]]
-        surface = polyline_length(body.neutral[flat.used[ring[run]]])
-        edges.append(Edge(letter, meets, joint, allowance, points, surface, polyline_length(points)))
-    outline = with_margins(dev.points[ring], margins)
+    edges, rings = [], []
+    for ring in dev.loops:
+        margins = np.zeros(len(ring))
+        for letter, run in _edge_runs(ring, flat.used, sewn):
+            seam = by_letter.get((letter, flat.name))
+            meets = "" if seam is None else next(p for p in (*seam.pieces[::-1],) if p != flat.name)
+            joint, allowance = at_edge(kind, flat.name, meets)
+            margins[run[:-1]] = allowance
+            points = dev.points[ring[run]]
+            surface = polyline_length(body.neutral[flat.used[ring[run]]])
+            edges.append(Edge(letter, meets, joint, allowance, points, surface, polyline_length(points)))
+        rings.append((dev.points[ring], margins))
+    (edge, margins), *holes = rings
     return Blank(
         name=flat.name,
         hand=_hand(flat.name),
         kind=kind,
-        outline=outline,
-        net=with_margins(dev.points[ring], 0 * margins),
+        outline=with_margins(edge, margins, holes),
+        net=with_margins(edge, 0 * margins, [(hole, 0 * left) for hole, left in holes]),
         edges=tuple(edges),
         folds=(),
         marks=_marks(body, flat),
@@ -122,7 +132,7 @@ def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge) -> Blank:
         thickness=body.thickness,
         area_formed=dev.area_formed,
         flat=FlatMesh(dev.points, dev.faces, _felt_strain(dev)) if formed else None,
-        notes=_notes(dev),
+        notes=_notes(dev, body.neutral[flat.used]),
     )
 
 
@@ -144,14 +154,19 @@ def _felt_strain(dev: Development) -> np.ndarray:
     return np.linalg.eigvalsh(mean.reshape(-1, 2, 2))[:, ::-1]
 
 
-def _notes(dev: Development) -> tuple[str, ...]:
-    notes = []
-    if dev.overlaps:
-        notes.append(
-            f"stop: the blank lies over itself in {dev.overlaps} places and cannot be cut in one piece; "
-            "divide this skin with a seam"
+def _notes(dev: Development, formed: np.ndarray) -> tuple[str, ...]:
+    around = [polyline_length(formed[np.append(loop, loop[0])]) for loop in dev.loops]
+    if len(around) > 1 and around[1] > TUBE_SHARE * around[0]:
+        return (
+            "stop: this skin closes on itself like a tube and cannot be cut in one piece; "
+            "draw a seam along it, or divide it in halves",
         )
-    return tuple(notes)
+    if dev.overlaps:
+        return (
+            f"stop: the blank lies over itself in {dev.overlaps} places and cannot be cut in one piece; "
+            "divide this skin with a seam",
+        )
+    return ()
 
 
 def _hand(name: str) -> str:
@@ -212,8 +227,8 @@ def mirrored(blank: Blank, name: str) -> Blank:
         blank,
         name=name,
         hand=other(blank.hand),
-        outline=Polygon(flip(np.array(blank.outline.exterior.coords)[::-1])),
-        net=Polygon(flip(np.array(blank.net.exterior.coords)[::-1])),
+        outline=orient(shapely.transform(blank.outline, flip)),
+        net=orient(shapely.transform(blank.net, flip)),
         edges=tuple(
             replace(e, letter=letter(e.letter), meets=other(e.meets), points=flip(e.points[::-1]))
             for e in blank.edges[::-1]

@@ -19,6 +19,9 @@ from .cutting_mesh import boundary_chains
 
 __all__ = ["Seam", "Sewn", "family", "seams_of"]
 
+#: A seam whose mean lies nearer than this to the centre plane has no hand, mm.
+MIDDLE_MM = 1e-3
+
 _ORDER = ("skin", "end", "floor", "tunnel")
 
 
@@ -80,13 +83,13 @@ def seams_of(body: Body) -> Sewn:
             found.append((body.pieces[p], body.pieces[q], chain))
     # Letters go by what meets what and where, so that left and right get the same one.
     place = {id(c): body.outer[c].mean(axis=0) for _, _, c in found}
-    kinds: dict[tuple, str] = {}
+    twin = np.minimum(np.arange(len(body.outer)), body.shell.mirror)
+    kinds: dict[tuple[int, ...], str] = {}
     seams = []
     for p_name, q_name, chain in sorted(found, key=lambda f: _seam_key(f, place[id(f[2])])):
-        what = _seam_key((p_name, q_name, chain), place[id(chain)])
-        letter = kinds.setdefault(what, _letter(len(kinds)))
+        letter = kinds.setdefault(tuple(sorted(twin[chain].tolist())), _letter(len(kinds)))
         y = place[id(chain)][1]
-        hand = "R" if y > 0.5 else "L" if y < -0.5 else ""
+        hand = "R" if y > MIDDLE_MM else "L" if y < -MIDDLE_MM else ""
         seams.append(Seam(letter + hand, (p_name, q_name), chain, polyline_length(body.neutral[chain])))
     return Sewn(body, tuple(sorted(seams, key=lambda s: (len(s.letter.rstrip("LR")), s.letter))))
 
