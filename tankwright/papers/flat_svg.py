@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["Frame", "flat_svg", "zone_words"]
 
 #: The picture is as wide as this many text heights, and at most as high as `TALL`: 360 px shows 9 px letters.
-WIDE, TALL = 40.0, 34.0
+WIDE, TALL = 40.0, 28.0
 
 
 class Frame(NamedTuple):

@@ -50,11 +50,11 @@ def job_sheet(work: Work) -> str:
         ("holds", "What it holds", holds_section(got)),
         ("order", "Order of work", order_section(work, got)),
         ("assumed", "Assumptions", assumptions_section(got)),
-        ("checks", "Patterns met", checks_section(got)),
         ("cutlist", "Cut list", cut_list_section(got)),
         ("sheets", "Sheets", sheets_section(work, got)),
         ("pieces", "Pieces", pieces_section(work, got)),
         ("seams", "Seams", seams_section(got)),
+        ("checks", "Patterns met", checks_section(got)),
         ("cautions", "Cautions", cautions_section(got)),
     ]
     kinds = {"sheets": "fresh"} | dict.fromkeys(

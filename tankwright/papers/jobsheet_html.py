@@ -48,26 +48,30 @@ def table(
     *,
     foot: Sequence[Cell] | None = None,
     caption: str = "",
-    first_is_head: bool = True,
+    named: bool = False,
 ) -> str:
-    """A table that scrolls inside itself on a narrow screen, or stacks; heads repeat on every printed page."""
+    """A table whose rows stack on a narrow screen and whose heads repeat on every printed page.
+
+    ``named``: a stacked row begins with the first head, "Edge A" and not "A".
+    """
     lines = [list(row) for row in rows]
     numeric = [any(row[k].number for row in lines) for k in range(len(heads))]
     head = "".join(f'<th scope="col"{_n(n)}>{escape(h)}</th>' for h, n in zip(heads, numeric, strict=True))
-    body = "".join(f"<tr>{_row(heads, row, first_is_head)}</tr>" for row in lines)
-    last = f"<tfoot><tr>{_row(heads, foot, first_is_head)}</tr></tfoot>" if foot else ""
+    body = "".join(f"<tr>{_row(heads, row)}</tr>" for row in lines)
+    last = f"<tfoot><tr>{_row(heads, foot)}</tr></tfoot>" if foot else ""
+    kind = "stack named" if named else "stack"
     title = f"<caption>{escape(caption)}</caption>" if caption else ""
     return (
-        f'<div class="scroll"><table class="stack">{title}<thead><tr>{head}</tr></thead>'
+        f'<div class="scroll"><table class="{kind}">{title}<thead><tr>{head}</tr></thead>'
         f"<tbody>{body}</tbody>{last}</table></div>"
     )
 
 
-def _row(heads: Sequence[str], row: Sequence[Cell], first_is_head: bool) -> str:
+def _row(heads: Sequence[str], row: Sequence[Cell]) -> str:
     made = []
     for k, (head, cell) in enumerate(zip(heads, row, strict=True)):
         name = f' data-h="{escape(head)}"'
-        if k == 0 and first_is_head:
+        if k == 0:
             made.append(f'<th scope="row"{name}{_n(cell.number)}>{cell.html}</th>')
         else:
             made.append(f"<td{name}{_n(cell.number)}>{cell.html}</td>")

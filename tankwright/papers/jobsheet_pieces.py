@@ -117,7 +117,7 @@ def _zones(row: dict[str, Any], zones: tuple[Zone, ...], limits: tuple[float, fl
     whole = sum(zone.area for zone in zones) or 1.0
     rows = [
         (
-            text(f"zone {k}"),
+            text(k),
             text(zone.kind),
             Cell(f"{percent(abs(zone.worst))}", True),
             Cell(f"{percent(abs(zone.mean))}", True),
@@ -129,7 +129,7 @@ def _zones(row: dict[str, Any], zones: tuple[Zone, ...], limits: tuple[float, fl
     ]
     if not rows:
         return lead
-    return lead + table(("Zone", "Do", "Up to", "Mean", "Share of blank", "Work"), rows)
+    return lead + table(("Zone", "Do", "Up to", "Mean", "Share of blank", "Work"), rows, named=True)
 
 
 def _signed(percent_value: float) -> str:
@@ -158,7 +158,7 @@ def _edges(row: dict[str, Any], unit: str) -> str:
             )
         )
     heads = ("Edge", "Meets", "Joint", "Left outside trim line", "Flat, mm", "Formed, mm", "Do")
-    return table(heads, rows) if rows else ""
+    return table(heads, rows, named=True) if rows else ""
 
 
 def _folds(row: dict[str, Any], unit: str) -> str:
@@ -166,7 +166,7 @@ def _folds(row: dict[str, Any], unit: str) -> str:
         return ""
     rows = [
         (
-            text(f"fold {fold['fold']}"),
+            text(fold["fold"]),
             Cell(f"{fixed(fold['angle_deg'])}°", True),
             text(fold["direction"]),
             Cell(escape(length(fold["inside_radius_mm"], unit)), True),
@@ -177,4 +177,4 @@ def _folds(row: dict[str, Any], unit: str) -> str:
         for fold in row["folds"]
     ]
     heads = ("Fold", "Turn by", "Towards good face", "Inside radius", "K-factor", "K from", "Length, mm")
-    return table(heads, rows)
+    return table(heads, rows, named=True)

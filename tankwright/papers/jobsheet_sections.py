@@ -263,7 +263,10 @@ def _offcuts(got: Figures) -> str:
         for o in got["offcuts"]
     ]  # fmt: skip
     return table(
-        ("Offcut", "Sheet", "Width, mm", "Height, mm", "m²", "Shape"), rows, caption="Offcuts to keep and label"
+        ("Offcut", "Sheet", "Width, mm", "Height, mm", "m²", "Shape"),
+        rows,
+        caption="Offcuts to keep and label",
+        named=True,
     )
 
 
@@ -279,7 +282,7 @@ def _cuts(got: Figures) -> str:
         for c in got["cuts"]
     ]  # fmt: skip
     heads = ("Cut", "Piece under the shear", "Measure", "Distance, mm", "Length, mm", "Makes", "What for")
-    return table(heads, rows, caption="Shear cuts, in order")
+    return table(heads, rows, caption="Shear cuts, in order", named=True)
 
 
 def _metal(got: Figures) -> str:
@@ -312,36 +315,23 @@ def _metal(got: Figures) -> str:
 def seams_section(got: Figures) -> str:
     """Each seam with its two edges, and how far apart their finished lengths are."""
     unit = got["job"]["unit"]
-    lengths: dict[tuple[str, str], float] = {}
-    for blank in got["blanks"]:
-        for edge in blank["edges"]:
-            key = (edge["letter"], blank["name"])
-            lengths[key] = lengths.get(key, 0.0) + edge["formed_length_mm"]
     rows = []
     for seam in got["seams"]:
-        both = [_edge_length(lengths, seam["letter"], name) for name in (seam["one"], seam["other"])]
-        known = [length for length in both if length is not None]
-        away = abs(known[0] - known[-1]) if known else 0.0
-        apart = Cell(f"{fixed(away)}{' LOOK' if away > 0.5 else ''}" if len(known) == 2 else "not known", True)
+        away = seam["edges_differ_mm"]
+        shown = "" if away is None else f"{fixed(away)}{' LOOK' if away > 0.5 else ''}"
+        joint = "folded, no seam" if seam["joint"] == "fold" else seam["joint"]
         rows.append(
             (
-                Cell(f"<strong>{escape(seam['letter'])}</strong>"), text(seam["one"]), text(seam["other"]),
-                mm(seam["length_mm"], unit), apart,
+                Cell(f"<strong>{escape(seam['letter'])}</strong>"), text(seam["one"]), text(seam["other"]), text(joint),
+                mm(seam["length_mm"], unit), Cell(shown, True),
             )
         )  # fmt: skip
-    foot = (text("Total"), text(""), text(""), num(got["totals"]["seam_length_mm"]), text(""))
-    heads = ("Seam", "One piece", "The other", "Finished length, mm", "Edges differ by, mm")
+    foot = (text("Total"), text(""), text(""), text(""), num(got["totals"]["seam_length_mm"]), text(""))
+    heads = ("Seam", "One piece", "The other", "Joint", "Finished length, mm", "Edges differ by, mm")
     return (
-        "<p>The two edges of a seam are the same length when formed; more than 0.5 mm apart is marked LOOK.</p>"
-        + table(heads, rows, foot=foot)
+        "<p>The two edges of a seam are the same length when formed; more than 0.5 mm apart is marked LOOK. Folds are "
+        "not in the total.</p>" + table(heads, rows, foot=foot, named=True)
     )
-
-
-def _edge_length(lengths: dict[tuple[str, str], float], letter: str, name: str) -> float | None:
-    """Finished length of the edge of that letter; a piece of the body may be part of a larger blank of its name."""
-    fits = (n for n in (name, *(name.rsplit(" ", k)[0] for k in range(1, 3))) if (letter, n) in lengths)
-    found = next(fits, None)
-    return None if found is None else lengths[letter, found]
 
 
 def checks_section(got: Figures) -> str:
@@ -366,9 +356,8 @@ def assumptions_section(got: Figures) -> str:
 
 def cautions_section(got: Figures) -> str:
     """The usual cautions, and what these papers are not."""
-    given = [*got["cautions"]]
-    common = [WORDS[key] for key in ("tester", "fumes", "edges", "code")]
-    rows = "".join(f"<li>{escape(c)}</li>" for c in dict.fromkeys([*given, *common]))
+    given = got["cautions"] or [WORDS[key] for key in ("fumes", "edges", "code")]
+    rows = "".join(f"<li>{escape(c)}</li>" for c in dict.fromkeys([*given, WORDS["tester"]]))
     return (
         f'<ul class="cautions">{rows}</ul><p>These papers give shapes. They do not approve a tank, for fuel or for '
         "the road.</p>"

@@ -42,6 +42,7 @@ def figures(work: Work) -> dict[str, Any]:
     """Every figure the papers show, as dicts, lists, text and numbers; keys in `results_fields.FIELDS`."""
     blanks = _blanks(work)
     sheets = [_sheet(work, used, blanks) for used in work.layout.sheets]
+    seams = _seams(work, blanks)
     return {
         "format": FORMAT,
         "job": _job(work),
@@ -56,11 +57,8 @@ def figures(work: Work) -> dict[str, Any]:
         "offcuts": _offcuts(work.layout),
         "cuts": _cuts(work.layout),
         "buy": _buy(work, sheets),
-        "totals": _totals(work, blanks, sheets),
-        "seams": [
-            {"letter": letter, "one": one, "other": other, "length_mm": _mm(length)}
-            for letter, one, other, length in work.seams
-        ],
+        "totals": _totals(work, blanks, sheets, seams),
+        "seams": seams,
         "assumptions": [{"name": name, "value": value} for name, value in work.assumptions],
         "cautions": list(work.cautions),
     }
@@ -339,6 +337,36 @@ def _cuts(layout: Layout) -> list[dict[str, Any]]:
     ]
 
 
+def _seams(work: Work, blanks: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Each seam with how its edges are joined, and how far apart the formed lengths of its two edges are."""
+    edges: dict[str, list[tuple[str, dict[str, Any]]]] = {}
+    for blank in blanks:
+        for edge in blank["edges"]:
+            edges.setdefault(edge["letter"], []).append((blank["name"], edge))
+
+    def of(letter: str, name: str) -> list[dict[str, Any]]:
+        """Edges of that letter on the blank of that name, or on the larger blank that the piece is part of."""
+        return [edge for owner, edge in edges.get(letter, []) if f"{name} ".startswith(f"{owner} ")]
+
+    made = []
+    for letter, one, other, length in work.seams:
+        sides = [of(letter, one), of(letter, other)]
+        lengths = [sum(edge["formed_length_mm"] for edge in side) for side in sides]
+        joints = [edge["joint"] for side in sides for edge in side]
+        known = all(sides) and sides[0][0] is not sides[1][0]
+        made.append(
+            {
+                "letter": letter,
+                "one": one,
+                "other": other,
+                "joint": next((j for j in joints if j != "butt"), joints[0] if joints else "fold"),
+                "length_mm": _mm(length),
+                "edges_differ_mm": _mm(abs(lengths[0] - lengths[1])) if known else None,
+            }
+        )
+    return made
+
+
 def _buy(work: Work, sheets: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
     """Sheets to buy, one entry a size, in the supplier's words."""
     count: dict[tuple[str, float, float, float], int] = {}
@@ -360,7 +388,9 @@ def _buy(work: Work, sheets: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
     ]
 
 
-def _totals(work: Work, blanks: list[dict[str, Any]], sheets: list[dict[str, Any]]) -> dict[str, Any]:
+def _totals(
+    work: Work, blanks: list[dict[str, Any]], sheets: list[dict[str, Any]], seams: list[dict[str, Any]]
+) -> dict[str, Any]:
     layout, job = work.layout, work.job
     kg = job.thickness * job.metal.density * 1e-9
     bought = sum(sheet["sheet_area_mm2"] for sheet in sheets if sheet["from"] == "bought")
@@ -393,6 +423,6 @@ def _totals(work: Work, blanks: list[dict[str, Any]], sheets: list[dict[str, Any
         "bound": _round(layout.bound, 2),
         "bound_of": layout.bound_of,
         "proven": layout.proven,
-        "seam_length_mm": _mm(sum(length for *_, length in work.seams)),
+        "seam_length_mm": _mm(sum(seam["length_mm"] for seam in seams if seam["joint"] != "fold")),
         "nest_notes": list(layout.notes),
     }

@@ -185,13 +185,15 @@ totals.currency             currency of the prices
 totals.bound                nothing can be cheaper, or need fewer sheets, than this
 totals.bound_of             what the bound is of
 totals.proven               true where the bound is reached
-totals.seam_length_mm       length of all seams
+totals.seam_length_mm       length of all seams, folds left out
 totals.nest_notes[]         notes of the nesting
 
 seams[].letter              seam letter
 seams[].one                 one piece
 seams[].other               the other
+seams[].joint               butt, lap, free, or fold where both pieces are one blank
 seams[].length_mm           length on the finished tank
+seams[].edges_differ_mm     how far apart the formed lengths of its two edges are; null where not known
 
 assumptions[].name          what is assumed
 assumptions[].value         the value, in words

@@ -176,11 +176,14 @@ def _outline_of(flat: np.ndarray, faces: np.ndarray) -> BaseGeometry:
     middle = flat[faces][:, :, :2].mean(axis=1)
     kept = []
     # Where the surface turns away from the eye its rim may cross itself on the picture: join there first.
-    lines = shapely.get_parts(shapely.union_all(shapely.linestrings(rim))) if len(rim) else []
-    for part in shapely.get_parts(shapely.polygonize(lines)):
+    crossed = shapely.union_all(shapely.linestrings(rim)) if len(rim) else shapely.LineString()
+    for part in shapely.get_parts(shapely.polygonize(shapely.get_parts(crossed))):
         if shapely.contains_xy(part, middle[:, 0], middle[:, 1]).any():
             kept.append(part if part.is_valid else part.buffer(0))
-    return shapely.union_all(np.array(kept, dtype=object)) if kept else shapely.Polygon()
+    joined = shapely.union_all(np.array(kept, dtype=object)) if kept else shapely.Polygon()
+    # Specks are faces that the grid got wrong.
+    speck = (float(np.ptp(flat[:, 0])) / 90) ** 2
+    return shapely.MultiPolygon([p for p in shapely.get_parts(joined) if p.geom_type == "Polygon" and p.area > speck])
 
 
 def tank_svg(body: Body, groups: Sequence[Group], view: View, *, name: str) -> str:
