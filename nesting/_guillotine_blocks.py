@@ -76,11 +76,9 @@ def rest_by_area(width: int, height: int, sides: Sequence[int], best_rate: float
     usable_w, usable_h = _sums(sides, width), _sums(sides, height)
 
     def hope(w: NDArray[np.int64], h: NDArray[np.int64]) -> NDArray[np.float64]:
-        grown = (width - usable_w[width - w]) * (height - usable_h[height - h])
-        # Growing both ways at once would count the corner twice: only what is sure is the larger of the two.
         wide = (width - usable_w[width - w]) * h
         tall = w * (height - usable_h[height - h])
-        del grown
+        # Both at once would count a corner twice: only the larger of the two is sure.
         return (width * height - np.maximum(wide, tall)) * best_rate
 
     return hope

@@ -12,7 +12,6 @@ from collections import Counter
 import numpy as np
 import shapely
 from shapely import affinity
-from shapely.geometry import Polygon, box
 
 from .errors import LayoutFault
 from .model import GRAIN_TOLERANCE_DEG, Layout, Part, Placed, Rotations, Sheet, allowed_turns, place_outline
@@ -21,7 +20,10 @@ __all__ = ["check_layout"]
 
 LENGTH_MM = 1e-3  # rounding that may build up over a row of placed parts
 AREA_SHARE = 1e-3  # the areas must tie within 0.1 %
+SPARE_MM = 0.05  # finer than anyone sets a back gauge
 SHAPE_MM = 1e-4  # placed outline against the part's own
+
+Rect = tuple[float, float, float, float]
 
 
 def check_layout(
@@ -150,54 +152,60 @@ def _check_offcuts(layout: Layout, index: int, items: tuple[Placed, ...]) -> Non
 
 def _check_cuts(layout: Layout) -> None:
     """Follow the cuts from whole sheets: each goes edge to edge through one piece, none touches a part."""
-    pieces: dict[str, Polygon] = {}
-    for used in layout.sheets:
-        pieces[str(used.index + 1)] = box(0.0, 0.0, used.sheet.width, used.sheet.height)
+    pieces: dict[str, Rect] = {
+        str(used.index + 1): (0.0, 0.0, used.sheet.width, used.sheet.height) for used in layout.sheets
+    }
     for cut in layout.cuts:
         piece = pieces.pop(cut.piece, None)
         if piece is None:
             raise LayoutFault("cuts", (cut.piece,), cut.sheet, cut.order, 0, "There is no such piece to cut.")
-        x0, y0, x1, y1 = piece.bounds
-        if cut.axis == "x":
-            at, span, length = x0 + cut.distance, x1 - x0, y1 - y0
-            near, far = box(x0, y0, at, y1), box(at, y0, x1, y1)
-        else:
-            at, span, length = y0 + cut.distance, y1 - y0, x1 - x0
-            near, far = box(x0, y0, x1, at), box(x0, at, x1, y1)
-        if not LENGTH_MM < cut.distance < span - LENGTH_MM:
-            raise LayoutFault(
-                "cuts", (cut.piece,), cut.sheet, cut.distance, span, "The cut misses its piece."
-            )
+        x0, y0, x1, y1 = piece
+        along, length = (x1 - x0, y1 - y0) if cut.axis == "x" else (y1 - y0, x1 - x0)
+        if not LENGTH_MM < cut.distance < along - LENGTH_MM:
+            raise LayoutFault("cuts", (cut.piece,), cut.sheet, cut.distance, along, "The cut misses its piece.")
         if abs(length - cut.length) > LENGTH_MM:
             raise LayoutFault("cuts", (cut.piece,), cut.sheet, cut.length, length, "Its length is wrong.")
+        if cut.axis == "x":
+            near, far = (x0, y0, x0 + cut.distance, y1), (x0 + cut.distance, y0, x1, y1)
+        else:
+            near, far = (x0, y0, x1, y0 + cut.distance), (x0, y0 + cut.distance, x1, y1)
         pieces[cut.makes[0]], pieces[cut.makes[1]] = near, far
-    held: dict[str, list[str]] = {label: [] for label in pieces}
+    by_sheet: dict[int, list[tuple[str, Rect]]] = {}
+    for label, piece in pieces.items():
+        by_sheet.setdefault(_sheet_of(label), []).append((label, piece))
+    held: dict[str, str] = {}
     for item in layout.placed:
-        homes = [
-            label
-            for label, piece in pieces.items()
-            if _sheet_of(label) == item.sheet and piece.buffer(LENGTH_MM).covers(box(*item.outline.bounds))
-        ]
-        if len(homes) != 1:
-            raise LayoutFault(
-                "cuts", (item.part.name,), item.sheet, len(homes), 1, "The cuts do not leave it in one piece."
-            )
-        held[homes[0]].append(item.part.name)
-    for label, names in held.items():
-        if len(names) > 1:
-            raise LayoutFault(
-                "cuts", tuple(names), _sheet_of(label), len(names), 1, "The cuts do not part them."
-            )
-        piece, margin = pieces[label], layout.gap_mm
-        if names:
-            item = next(
-                p for p in layout.on_sheet(_sheet_of(label)) if piece.buffer(LENGTH_MM).covers(p.outline)
-            )
-            low_x, low_y, high_x, high_y = item.outline.bounds
-            spare = max(low_x - piece.bounds[0], low_y - piece.bounds[1])
-            spare = max(spare, piece.bounds[2] - high_x, piece.bounds[3] - high_y)
-            if spare > margin + 0.05:
-                raise LayoutFault("cuts", tuple(names), item.sheet, spare, margin, "Waste is left on it.")
+        _check_home(item, by_sheet[item.sheet], held, layout.gap_mm)
+    for offcut in layout.offcuts:
+        if not any(_within(offcut.outline.bounds, piece) for _, piece in by_sheet[offcut.sheet]):
+            raise LayoutFault("cuts", ("offcut",), offcut.sheet, 0, 1, "The cuts go through an offcut.")
+
+
+def _check_home(item: Placed, pieces: list[tuple[str, Rect]], held: dict[str, str], gap_mm: float) -> None:
+    """The part lies in one finished piece, alone, with no more waste on it than the gap."""
+    bounds = item.outline.bounds
+    homes = [(label, piece) for label, piece in pieces if _within(bounds, piece)]
+    if len(homes) != 1:
+        text = "The cuts do not leave it in one piece."
+        raise LayoutFault("cuts", (item.part.name,), item.sheet, len(homes), 1, text)
+    label, piece = homes[0]
+    if label in held:
+        raise LayoutFault("cuts", (held[label], item.part.name), item.sheet, 2, 1, "The cuts do not part them.")
+    held[label] = item.part.name
+    spare = max(
+        bounds[0] - piece[0], bounds[1] - piece[1], piece[2] - bounds[2], piece[3] - bounds[3]
+    )
+    if spare > gap_mm + SPARE_MM:
+        raise LayoutFault("cuts", (item.part.name,), item.sheet, spare, gap_mm, "Waste is left on it.")
+
+
+def _within(inner: Rect, outer: Rect) -> bool:
+    return (
+        inner[0] >= outer[0] - LENGTH_MM
+        and inner[1] >= outer[1] - LENGTH_MM
+        and inner[2] <= outer[2] + LENGTH_MM
+        and inner[3] <= outer[3] + LENGTH_MM
+    )
 
 
 def _sheet_of(label: str) -> int:

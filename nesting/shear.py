@@ -12,9 +12,11 @@ from .model import OnBetter, Part, Placement, Rotations, Sheet, Unplaced
 from .quick import quick_plan
 from .shear_cuts import realise
 from .shear_exact import exact_seconds, solve_exact
+from .shear_improve import OFFCUT_SHARE, improve, widen_offcuts
 from .shear_job import Job, make_job
 from .shear_plan import Plan, cost_of, rank
-from .shear_search import Watch, area_bound, greedy_plans, improve
+from .shear_search import Watch, area_bound, greedy_plans
+from .shear_value import fill_one_sheet
 
 __all__ = ["place_shear"]
 
@@ -57,6 +59,11 @@ def place_shear(
 
     if not job.kinds:
         return finish(Plan(()), 0.0, True)
+
+    def tell(plan: Plan, bound: float) -> None:
+        if on_better is not None:
+            on_better(finish(plan, bound, False))
+
     watch = Watch(seconds)
     bound = area_bound(job)
     best: Plan | None = None
@@ -65,28 +72,42 @@ def place_shear(
         for plan in greedy_plans(job):
             if best is None or rank(job, plan) < rank(job, best):
                 best = plan
-        quick = quick_plan(job, tries=_quick_tries(job), seed=seed)
-        if best is None or (quick is not None and rank(job, quick) < rank(job, best)):
-            best = quick
+                tell(best, bound)
         assert best is not None
-        if on_better is not None:
-            on_better(finish(best, bound, False))
-        if exact_seconds(job) <= EXACT_SHARE * seconds:
+        quick = quick_plan(job, tries=_quick_tries(job), seed=seed)
+        if quick is not None and rank(job, quick) < rank(job, best):
+            best = quick
+            tell(best, bound)
+        only = _only_sheet(job)
+        if best.left and only is not None:
+            best, proven = fill_one_sheet(job, only, best, watch)
+            if proven:
+                return finish(best, cost_of(job, best), True)
+        foreseen = exact_seconds(job)
+        if foreseen <= EXACT_SHARE * seconds:
             exact = solve_exact(job)
+            watch.spend(foreseen)
             bound = max(bound, exact.bound)
             if rank(job, exact.plan) < rank(job, best):
                 best = exact.plan
             proven = exact.proven
-        else:
-            best, bound = improve(
-                job, best, bound, watch, seed, lambda p, b: on_better and on_better(finish(p, b, False))
-            )
+        if not proven:
+            best, bound, proven = improve(job, best, bound, watch, seed, tell)
+        if foreseen > EXACT_SHARE * seconds:
+            spare = watch.part(OFFCUT_SHARE * seconds)
+            best = widen_offcuts(job, best, spare, seed, lambda plan: tell(plan, bound))
     except KeyboardInterrupt:
         if best is None:
             raise
         return finish(best, bound, False, True)
     proven = proven or (not best.left and cost_of(job, best) <= bound + 1e-9)
     return finish(best, bound, proven)
+
+
+def _only_sheet(job: Job) -> int | None:
+    """The stock of the one sheet there is, if there is only one."""
+    have = [s for s, one in enumerate(job.stocks) if one.limit != 0]
+    return have[0] if len(have) == 1 and job.stocks[have[0]].limit == 1 else None
 
 
 def _quick_tries(job: Job) -> int:

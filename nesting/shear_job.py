@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 from shapely import minimum_rotated_rectangle
 from shapely.geometry import box
@@ -83,7 +84,11 @@ class Job:
 
     def choices(self, look: int) -> list[tuple[Box, ...]]:
         """Boxes of every kind in this look."""
-        return [kind.choices[look] for kind in self.kinds]
+        return self._by_look[look]
+
+    @cached_property
+    def _by_look(self) -> list[list[tuple[Box, ...]]]:
+        return [[kind.choices[look] for kind in self.kinds] for look in range(self.looks)]
 
 
 def make_job(

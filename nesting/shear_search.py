@@ -21,7 +21,7 @@ from ._guillotine_greedy import best_spot, insert, put
 from .shear_job import Job
 from .shear_plan import Plan, cost_of, fits, plan_of, prices, rank
 
-__all__ = ["Watch", "area_bound", "greedy_plans", "improve"]
+__all__ = ["Rounds", "Watch", "area_bound", "cheaper_sets", "greedy_plans"]
 
 NODE_SECONDS = 1.1e-6  # one node looked at by best_spot; measured on a 2-core machine, Python 3.11
 ROUND_SECONDS = 6e-5  # what one round costs besides
@@ -43,6 +43,12 @@ class Watch:
     def up(self) -> bool:
         """Whether to stop."""
         return self.spent >= self.seconds or time.monotonic() > self._stop
+
+    def part(self, seconds: float) -> Watch:
+        """A watch for a part of the work; its ``spent`` still has to be noted here."""
+        child = Watch(min(seconds, self.left))
+        child._stop = self._stop
+        return child
 
     @property
     def left(self) -> float:
@@ -168,14 +174,17 @@ def greedy_plans(job: Job) -> Iterator[Plan]:
 
 def _greedy(job: Job, order: list[int], spare: list[int], tail: list[int], endless: list[int]) -> Plan:
     sheets: list[tuple[int, Tree]] = []
+    free: list[int] = []
     spare = list(spare)
     for kind in order:
         for i, (stock, tree) in enumerate(sheets):
-            grown = put(
-                tree, job.stocks[stock].w, job.stocks[stock].h, kind, job.choices(job.stocks[stock].look)
-            )
+            if free[i] < job.kinds[kind].area:
+                continue
+            one = job.stocks[stock]
+            grown = put(tree, one.w, one.h, kind, job.choices(one.look))
             if grown is not None:
                 sheets[i] = (stock, grown)
+                free[i] -= job.kinds[kind].area
                 break
         else:
             for stock in [*spare, *tail, *endless]:
@@ -185,6 +194,7 @@ def _greedy(job: Job, order: list[int], spare: list[int], tail: list[int], endle
                     if stock in spare:
                         spare.remove(stock)
                     sheets.append((stock, grown))
+                    free.append(one.area - job.kinds[kind].area)
                     break
     return cheaper_sheets(job, plan_of(job, sheets))
 
@@ -211,33 +221,7 @@ def cheaper_sheets(job: Job, plan: Plan) -> Plan:
     return Plan(tuple(out), plan.left)
 
 
-def improve(
-    job: Job,
-    best: Plan,
-    bound: float,
-    watch: Watch,
-    seed: int,
-    report: Callable[[Plan, float], object],
-) -> tuple[Plan, float]:
-    """The best plan found in the time left, and the bound."""
-    draw = random.Random(seed)
-    while not watch.up and (best.left or cost_of(job, best) > bound + 1e-9):
-        found = False
-        for goal in _goals(job, best, bound, draw):
-            if watch.up:
-                break
-            round_ = Rounds(job, goal, best, draw)
-            plan = round_.run(watch, min(watch.left, max(0.3, 0.05 * watch.seconds)), best)
-            if plan is not None and rank(job, plan) < rank(job, best):
-                best, found = plan, True
-                report(best, bound)
-                break
-        if not found and watch.up:
-            break
-    return best, bound
-
-
-def _goals(job: Job, best: Plan, bound: float, draw: random.Random) -> list[list[int]]:
+def cheaper_sets(job: Job, best: Plan, bound: float, draw: random.Random) -> list[list[int]]:
     """Sets of sheets cheaper than the best plan's (or the same, where pieces are left out), the roomiest first."""
     current = sorted(stock for stock, _ in best.sheets)
     if best.left:

@@ -22,7 +22,7 @@ from .shear_plan import plan_of
 from .shear_resolve import shorter
 from .shear_search import Rounds, Watch
 
-__all__ = ["Strip", "shorten"]
+__all__ = ["PAIR_SECONDS", "Strip", "renamed", "shorten"]
 
 PAIR_SECONDS = 8e-8  # one pair looked at by ``build``; measured on a 2-core machine
 EXACT_ADDS_PER_SECOND, EXACT_STATE_SECONDS = 0.9e9, 1.4e-4
@@ -130,18 +130,18 @@ def _solve(
     full = needs.states - 1
     least = needs.height_for(full, needs.width)
     if least < FAR:
-        found = _renamed(needs.tree(full, needs.width, least), order, choices)
+        found = renamed(needs.tree(full, needs.width, least), order, choices)
         if found[4] < tree[4]:
             tree = found
     proven = grid == 1 and exact_unit
     return Strip(tree, tree[4] if proven else bound, proven)
 
 
-def _renamed(tree: Tree, order: list[int], choices: list[tuple[tuple[int, int], ...]]) -> Tree:
+def renamed(tree: Tree, order: list[int], choices: list[tuple[tuple[int, int], ...]]) -> Tree:
     """Leaves numbered within ``order`` back to the job's kinds and boxes."""
     if tree[0] == 2:
         return leaf(order[tree[1]], tree[2], choices)
-    return joined(tree[0], _renamed(tree[1], order, choices), _renamed(tree[2], order, choices))
+    return joined(tree[0], renamed(tree[1], order, choices), renamed(tree[2], order, choices))
 
 
 class _Search:
@@ -236,7 +236,7 @@ class _Search:
             luck=np.random.default_rng(self.draw.getrandbits(32)) if lucky else None,
         )
         self.watch.spend(found.pairs * PAIR_SECONDS + LEVEL_SECONDS * len(self.kinds) ** 2)
-        tree = None if found.tree is None else _renamed(found.tree, self.order, self.choices)
+        tree = None if found.tree is None else renamed(found.tree, self.order, self.choices)
         return self._better(tree), found.complete
 
     def _recreate(self, length: int, seconds: float) -> None:
