@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from panels.body import Body, Capacity
     from panels.findings import Finding
     from panels.seams import Sewn
+    from panels.slits import PanelSlits
 
 __all__ = ["Checked", "Job", "Made", "check", "load_job", "make", "work_out"]
 
@@ -147,7 +148,7 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
         checked.capacity,
         checked.misses,
         blanks,
-        {},
+        _slits(checked.body, blanks),
         layout,
         tuple((seam.letter, *seam.pieces, seam.length) for seam in sewn.seams),
         _assumptions(job),
@@ -212,6 +213,15 @@ def _strain_findings(job: Job, blanks: tuple[Blank, ...]) -> tuple[Finding, ...]
         for blank in blanks
         if max(blank.stretch, blank.shrink) > hard and blank.hand != "left"
     )
+
+
+def _slits(body: Body, blanks: tuple[Blank, ...]) -> dict[str, PanelSlits]:
+    """The slit pattern of each crowned panel; a left-hand one is its right-hand twin's mirror image."""
+    from panels.slits import panel_slits
+
+    formed = [blank.name for blank in blanks if blank.kind == "formed" and blank.hand != "left"]
+    found = {name: panel_slits(body, name) for name in formed}
+    return {name: slits for name, slits in found.items() if slits is not None}
 
 
 def _idle_rules(job: Job, sewn: Sewn) -> tuple[Finding, ...]:

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from panels.blank import Blank
     from panels.body import Body, Capacity
     from panels.findings import Finding
+    from panels.slits import PanelSlits
 
     from .load import Job
 
@@ -27,7 +28,7 @@ class Work:
     capacity: Capacity
     misses: Mapping[str, float]  # largest miss of each pattern on the finished surface, mm
     blanks: tuple[Blank, ...]  # one entry a physical blank; mirrored pairs are two
-    slit_patterns: Mapping[str, object]  # by blank name, panels.strips
+    slit_patterns: Mapping[str, PanelSlits]  # by blank name; right-hand and centre panels
     layout: Layout
     seams: tuple[tuple[str, str, str, float], ...]  # letter, piece, piece, length mm
     assumptions: tuple[tuple[str, str], ...]  # name, value in words
