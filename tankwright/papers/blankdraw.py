@@ -65,6 +65,7 @@ SMALL = Sizes(3.6, 2.3, 2.0)
 def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes) -> None:
     """The blank and all its marks: signs, marks, folds, tags, name, figures; trim and cut lines on top."""
     taken: list[Any] = []
+    metal = _on_page(face.blank.outline, view)
     for zone in face.zones:
         _signs(canvas, zone, view)
     pen(canvas, "zone")
@@ -75,12 +76,13 @@ def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes) -> None:
     for fold, runs, tangents in face.folds:
         _fold(canvas, fold, runs, tangents, view, sizes, taken)
     for edge in face.blank.edges:
-        _seam_tag(canvas, face, edge, view, sizes, taken)
+        _seam_tag(canvas, face, edge, view, sizes, taken, metal)
     _name(canvas, face, view, sizes, taken)
     for zone in face.zones:
         _zone_words(canvas, face, zone, view, sizes, taken)
+    named: set[str] = set()
     for mark, runs in face.marks:
-        _mark_words(canvas, mark, runs, view, sizes, taken)
+        _mark_words(canvas, mark, runs, view, sizes, taken, named)
     _ticks(canvas, face, view, sizes)
     draw_cuts(canvas, face, view)
 
@@ -149,38 +151,74 @@ def _ticks(canvas: Any, face: Face, view: View, sizes: Sizes) -> None:
             text(canvas, at[0], at[1], f"{tick.edge.letter} \u00bd", sizes.small, align="middle", paper=True)
 
 
-def _seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, taken: list[Any]) -> None:
-    """Letter, joint, neighbour and change of length along an edge, at the first place along it that is free."""
+def _on_page(shape: Any, view: View) -> Any:
+    """A shape of the blank on the page."""
+    from shapely import affinity, prepare
+
+    k = view.scale
+    moved = affinity.affine_transform(shape, [k, 0, 0, k, *view.shift])
+    prepare(moved)
+    return moved
+
+
+def _seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, taken: list[Any], metal: Any) -> None:
+    """Letter, joint, neighbour and change of length along an edge, at the first place along it that is free.
+
+    Small drawings may carry it outside the outline; where there is no room for all, the letter stands alone.
+    """
     room = edge.length_blank * view.scale
-    if room < 8:
+    if room < 2:
         return
     lines = _seam_lines(edge)
     ring = 2.4 * sizes.tag if edge.letter else 0.0
-    bold = [k == 1 for k in range(len(lines))]
-    size = min(
-        fit_size(row, 0.85 * room - ring, sizes.tag, bold=b, least=0.1) for row, b in zip(lines, bold, strict=True)
-    )
-    if size < 1.5:
-        lines, size = [], sizes.tag
-    wide = ring + max((text_width(row, size, bold=b) for row, b in zip(lines, bold, strict=False)), default=0.0)
-    depth = max(len(lines) * 1.35 * size, ring)
-    for share in (0.5, 0.35, 0.65, 0.22, 0.78, 0.5):
-        point, along, inward = along_edge(edge, face.blank.net, share)
-        turn = upright(along)
-        unit, up = _axes(turn)
-        # Clear of the edge where it bends inwards beside the words, and of the half tick.
-        off = (edge.points - point) * view.scale
-        near = np.abs(off @ along) <= wide / 2
-        clear = max(0.0, float((off @ inward)[near].max(initial=0.0))) + 6.2
-        start = view.points(point) + inward * (clear + depth / 2) - unit * wide / 2
-        box = _box(start - up * depth / 2, wide, depth + 0.6, turn)
-        if _is_free(box, taken):
-            break
-    taken.append(box)
-    for k, row in enumerate(lines):
-        base = start + unit * ring + up * ((len(lines) / 2 - k - 1) * 1.35 * size + 0.3 * size)
+    size = min(fit_size(row, 0.85 * room - ring, sizes.tag, bold=k > 0, least=0.1) for k, row in enumerate(lines))
+    tries = [(lines, inside) for inside in ((True,) if sizes is FULL else (True, False))] if size >= 1.5 else []
+    if edge.letter:
+        tries += [([], True), ([], False)]
+    for rows, inside in tries:
+        for share in (0.5, 0.36, 0.64, 0.22, 0.78):
+            place = _tag_place(face, edge, share, rows, size, ring, inside, view)
+            if _is_free(place[2], taken) and (not inside or metal.contains(place[2])):
+                _write_tag(canvas, edge, rows, size, ring, place, sizes)
+                taken.append(place[2])
+                return
+
+
+def _tag_place(
+    face: Face, edge: Edge, share: float, rows: Sequence[str], size: float, ring: float, inside: bool, view: View
+) -> tuple[np.ndarray, float, Any]:
+    """Left middle of a seam tag on the page, its turn in degrees, and the box it takes."""
+    point, along, inward = along_edge(edge, face.blank.net, share)
+    turn = upright(along)
+    unit, up = _axes(turn)
+    widths = (text_width(row, size, bold=k > 0) for k, row in enumerate(rows))
+    wide = ring + max(widths, default=0.0)
+    depth = max(len(rows) * 1.35 * size, ring)
+    way = inward if inside else -inward
+    # Clear of the edge where it bends towards the words, and of the half tick or the allowance.
+    off = (edge.points - point) * view.scale
+    near = np.abs(off @ along) <= wide / 2
+    clear = max(0.0, float((off @ way)[near].max(initial=0.0)))
+    clear += (6.2 if rows else 2.0) if inside else edge.allowance * view.scale + 1.5
+    start = view.points(point) + way * (clear + depth / 2) - unit * wide / 2
+    return start, turn, _box(start - up * depth / 2, wide, depth + 0.6, turn)
+
+
+def _write_tag(
+    canvas: Any,
+    edge: Edge,
+    rows: Sequence[str],
+    size: float,
+    ring: float,
+    place: tuple[np.ndarray, float, Any],
+    sizes: Sizes,
+) -> None:
+    start, turn, _ = place
+    unit, up = _axes(turn)
+    for k, row in enumerate(rows):
+        base = start + unit * ring + up * ((len(rows) / 2 - k - 1) * 1.35 * size + 0.3 * size)
         colour = INK if k == 0 else (RED if edge.gain > 0 else BLUE)
-        text(canvas, base[0], base[1], row, size, turn=turn, bold=k == 1, colour=colour, paper=True)
+        text(canvas, base[0], base[1], row, size, turn=turn, bold=k > 0, colour=colour, paper=True)
     if edge.letter:
         _ringed(canvas, start + unit * ring / 2, edge.letter, sizes.tag)
 
@@ -211,13 +249,23 @@ def _mark_line(canvas: Any, mark: Mark, runs: Sequence[np.ndarray], view: View) 
 
 
 def _mark_words(
-    canvas: Any, mark: Mark, runs: Sequence[np.ndarray], view: View, sizes: Sizes, taken: list[Any]
+    canvas: Any,
+    mark: Mark,
+    runs: Sequence[np.ndarray],
+    view: View,
+    sizes: Sizes,
+    taken: list[Any],
+    named: set[str],
 ) -> None:
+    """A mark's label; a station's in full once, then by its number only, at the ends of each of its lines."""
     if not mark.label or not runs:
         return
     if mark.kind == "station":
+        short = mark.label.split()[0]
         for run in (runs[0], runs[-1][::-1]):
-            _station_number(canvas, mark.label, view.points(run), sizes, taken)
+            label = short if mark.label in named else mark.label
+            if _station_number(canvas, label, view.points(run), sizes, taken):
+                named.add(mark.label)
         return
     longest = view.points(max(runs, key=lambda r: float(np.hypot(*(r[-1] - r[0])))))
     along = longest[-1] - longest[0]
@@ -240,20 +288,21 @@ def _mark_words(
     text(canvas, at[0], at[1], mark.label, size, turn=turn, colour=PENCIL, paper=True)
 
 
-def _station_number(canvas: Any, label: str, run: np.ndarray, sizes: Sizes, taken: list[Any]) -> None:
-    """The number on a station line near the end it starts from, where it is free."""
+def _station_number(canvas: Any, label: str, run: np.ndarray, sizes: Sizes, taken: list[Any]) -> bool:
+    """The number on a station line near the end it starts from, where it is free; whether it found room."""
     steps = np.hypot(*np.diff(run, axis=0).T)
     along = np.concatenate([[0.0], np.cumsum(steps)])
     wide = text_width(label, sizes.tag)
     for reach in (7.5 + sizes.tag, 16 + sizes.tag, 28 + sizes.tag):
         if along[-1] < 2 * reach - 6:
-            return
+            return False
         x, y = (float(np.interp(reach, along, run[:, k])) for k in (0, 1))
         box = _box(np.array([x - wide / 2, y - 0.36 * sizes.tag]), wide, 1.2 * sizes.tag, 0.0)
         if _is_free(box, taken):
             taken.append(box)
             text(canvas, x, y - 0.36 * sizes.tag, label, sizes.tag, align="middle", paper=True)
-            return
+            return True
+    return False
 
 
 def _fold(

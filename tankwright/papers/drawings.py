@@ -31,6 +31,8 @@ PAGE = (TILE.page[1], TILE.page[0])
 LIVE = (TILE.live[1], TILE.live[0])
 LEFT, FOOT = (PAGE[0] - LIVE[0]) / 2, (PAGE[1] - LIVE[1]) / 2
 RIGHT, TOP = LEFT + LIVE[0], FOOT + LIVE[1]
+#: Scales a drawing may have: 1 to 1, 2, 2.5, 3, 4, 5, 10, 20.
+SCALES = (1.0, 0.5, 0.4, 1 / 3, 0.25, 0.2, 0.1, 0.05)
 FLOOR = FOOT + 9.0  # above the line that names the job
 
 
@@ -150,7 +152,7 @@ def _to_scale(canvas: Any, face: Face, at: tuple[float, float], room: tuple[floa
     x0, y0, x1, y1 = face.blank.outline.bounds
     unit = face.work.job.unit
     most = min((room[0] - 30) / (x1 - x0), (room[1] - 18) / (y1 - y0), 1.0)
-    scale = next((k for k in (1.0, 0.5, 0.4, 0.25, 0.2, 0.1, 0.05) if k <= most), most)
+    scale = next((k for k in SCALES if k <= most), most)
     left = at[0] + 14 + (room[0] - 30 - scale * (x1 - x0)) / 2
     low = at[1] + 10 + (room[1] - 18 - scale * (y1 - y0)) / 2
     view = View(scale, (left - scale * x0, low - scale * y0))
@@ -163,7 +165,7 @@ def _to_scale(canvas: Any, face: Face, at: tuple[float, float], room: tuple[floa
     text(canvas, ends[1][0] + 5, ends[0][1] - 0.7, "base line", SIZES["fine"], colour=PENCIL)
     polygon(canvas, [ends[0], ends[0] + [-1.4, -2.2], ends[0] + [1.4, -2.2]], fill=INK, stroke=False)
     text(canvas, ends[0][0] - 1.8, ends[0][1] - 3.4, "0", SIZES["small"], align="right", bold=True)
-    return f"scale 1:{1 / scale:g}" if scale in (1.0, 0.5, 0.4, 0.25, 0.2, 0.1, 0.05) else "not to scale"
+    return f"scale 1:{1 / scale:.3g}" if scale in SCALES else "not to scale"
 
 
 def _size_line(canvas: Any, a: Any, b: Any, words_: str) -> None:

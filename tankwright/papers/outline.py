@@ -25,14 +25,16 @@ if TYPE_CHECKING:
 
 __all__ = ["Path", "arc_centre", "fit_line", "fit_outline", "fit_ring", "flatten"]
 
-#: Most that a fitted outline may miss the one it stands for. The quality asked of a cutting file is 0.05 mm.
+#: Most that a fitted outline may miss the points it stands for. Asked of a cutting file: 0.05 mm in all.
 MISS_MM = 0.02
+#: Most that it may miss the chords between them, which themselves miss the curve they were sampled from.
+CHORD_MISS_MM = 0.045
 #: Points nearer than this are one point, and points this near a chord say nothing.
 SAME_MM = 0.001
 #: A turn sharper than this is a corner. Finer than any curve is drawn, coarser than any true corner.
 CORNER_RAD = math.radians(20)
 #: A segment that would bow by more than this, were it part of the curve beside it, is a straight edge.
-STRAIGHT_BOW_MM = 0.03
+STRAIGHT_BOW_MM = 0.045
 #: No single arc turns further than this: half a circle, and room for rounding.
 MOST_ARC_RAD = math.radians(180.5)
 
@@ -135,7 +137,7 @@ def fit_outline(shape: Polygon, miss_mm: float = MISS_MM) -> tuple[Path, tuple[P
 
 
 def fit_ring(points: np.ndarray, miss_mm: float = MISS_MM) -> Path:
-    """Lines and arcs round a closed outline (n, 2), within ``miss_mm`` of it.
+    """Lines and arcs round a closed outline (n, 2), within ``miss_mm`` of its points.
 
     A true circle becomes two half circles. Raises ValueError for fewer than three different points.
     """
@@ -151,7 +153,7 @@ def fit_ring(points: np.ndarray, miss_mm: float = MISS_MM) -> Path:
 
 
 def fit_line(points: np.ndarray, miss_mm: float = MISS_MM) -> Path:
-    """Lines and arcs along an open line (n, 2), within ``miss_mm`` of it; its ends stay where they are."""
+    """Lines and arcs along an open line (n, 2), within ``miss_mm`` of its points; its ends stay."""
     line = _tidy_line(np.asarray(points, dtype=float))
     if len(line) < 2:
         raise ValueError("A line needs two different points.")
@@ -196,7 +198,7 @@ def _circle(ring: np.ndarray, miss_mm: float) -> Path | None:
     radius = math.sqrt(max(0.0, fit[2] + centre @ centre))
     mids = (p + np.roll(p, 1, axis=0)) / 2
     off = np.abs(np.hypot(*(np.vstack([p, mids]) - centre).T) - radius)
-    if off[: len(p)].max() > miss_mm / 2 or off.max() > 2 * miss_mm:
+    if off[: len(p)].max() > miss_mm / 2 or off.max() > CHORD_MISS_MM:
         return None
     centre = centre + middle
     sign = 1.0 if _signed_area(ring) > 0 else -1.0
@@ -221,10 +223,9 @@ def _breaks(ring: np.ndarray) -> np.ndarray:
     length = np.hypot(*step.T)
     turn = _turns(np.roll(step, 1, axis=0), step)
     corner = turn > CORNER_RAD
-    # The bow a segment would have, were the turn at either end spread over it and its neighbour.
-    bow_start = np.where(corner, 0.0, turn) * length / 4
-    bow_end = np.roll(np.where(corner, 0.0, turn), -1) * length / 4
-    straight = np.maximum(bow_start, bow_end) > STRAIGHT_BOW_MM
+    # The bow a segment would have, were the turn at either end spread over it and its neighbour: l^2 k / 8.
+    bend = np.where(corner, 0.0, turn) / (length + np.roll(length, 1))
+    straight = np.maximum(bend, np.roll(bend, -1)) * length**2 / 4 > STRAIGHT_BOW_MM
     return np.flatnonzero(corner | straight | np.roll(straight, 1))
 
 
@@ -236,8 +237,9 @@ def _breaks_inside(line: np.ndarray) -> list[int]:
     length = np.hypot(*step.T)
     turn = np.concatenate([[0.0], _turns(step[:-1], step[1:]), [0.0]])
     corner = turn > CORNER_RAD
-    soft = np.where(corner, 0.0, turn)
-    straight = np.maximum(soft[:-1], soft[1:]) * length / 4 > STRAIGHT_BOW_MM
+    beside = np.concatenate([[length[0]], length[:-1] + length[1:], [length[-1]]])
+    bend = np.where(corner, 0.0, turn) / beside
+    straight = np.maximum(bend[:-1], bend[1:]) * length**2 / 4 > STRAIGHT_BOW_MM
     keep = corner.copy()
     keep[:-1] |= straight
     keep[1:] |= straight
@@ -308,7 +310,9 @@ def _bulge(points: np.ndarray, miss_mm: float) -> float | None:
         k = (rise * rise - c * c / 4) / (2 * rise)
         miss = np.abs(np.hypot(u, v - k) - math.hypot(k, c / 2))
     forward = np.diff(np.concatenate([[-c / 2], u[: len(points) - 2], [c / 2]]))
-    return bulge if miss.max() <= miss_mm and forward.min() > -miss_mm else None
+    at_points, at_chords = miss[: len(points) - 2], miss[len(points) - 2 :]
+    near = at_points.max(initial=0.0) <= miss_mm and at_chords.max() <= max(miss_mm, CHORD_MISS_MM)
+    return bulge if near and forward.min() > -miss_mm else None
 
 
 def _rise(u: np.ndarray, v: np.ndarray, c: float) -> float:

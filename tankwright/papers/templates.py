@@ -12,6 +12,7 @@ Every page carries a 100 mm bar across and one up the page. Scale is 1:1; mm, x 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -72,12 +73,15 @@ class Tiling:
         return self.name(*beside) if beside in self.used else ""
 
 
-def template_files(work: Work) -> dict[str, bytes]:
-    """Two files a blank: ``templates/NAME-tiles.pdf`` and ``templates/full-size/NAME-full-size.pdf``."""
+def template_files(work: Work, faces: Sequence[Face] = ()) -> dict[str, bytes]:
+    """Two files a blank: ``templates/NAME-tiles.pdf`` and ``templates/full-size/NAME-full-size.pdf``.
+
+    ``faces``, one a blank in order, saves working them out again.
+    """
+    faces = tuple(faces) or tuple(face_of(work, blank) for blank in work.blanks)
     files = {}
     slugs = unique_slugs([blank.name for blank in work.blanks])
-    for slug, blank in zip(slugs, work.blanks, strict=True):
-        face = face_of(work, blank)
+    for slug, face in zip(slugs, faces, strict=True):
         files[f"templates/{slug}-tiles.pdf"] = tiled_pdf(face)
         files[f"templates/full-size/{slug}-full-size.pdf"] = full_size_pdf(face)
     return files
