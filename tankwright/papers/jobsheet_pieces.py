@@ -35,7 +35,30 @@ def pieces_section(work: Work, got: dict[str, Any]) -> str:
     for blank, row in zip(work.blanks, got["blanks"], strict=True):
         zones = () if blank.flat is None else strain_zones(blank.flat, limits)
         cards.append(_piece(work, blank, row, zones, limits))
-    return f"{_key(limits)}{''.join(cards)}"
+    return f"{_key(limits)}{''.join(cards)}{_strips(got)}"
+
+
+def _strips(got: dict[str, Any]) -> str:
+    """How to find the shop's own K with a strip of the same sheet, before the folded pieces are cut."""
+    made = []
+    unit = got["job"]["unit"]
+    for strip in got["test_strips"]:
+        heads = ("If the legs add up to, mm", "K is")
+        rows = [(num(row["legs_mm"], 2), num(row["k_factor"], 2)) for row in strip["read_k"]]
+        made.append(
+            f"<p>Cut a strip {fixed(strip['strip_mm'])} mm long and about 30 mm wide from the same sheet, its grain lying "
+            f"to the fold as on the piece. Fold it in the middle by {fixed(strip['angle_deg'], 0)}° over the tool you will "
+            f"use, inside radius {escape(length(strip['inside_radius_mm'], unit))}. Measure both legs to the outside and "
+            f"add them. The blanks are worked out for {fixed(strip['legs_mm'], 2)} mm, K {fixed(strip['k_factor'], 3)}."
+            "</p>"
+            f"{table(heads, rows)}"
+        )
+    if not made:
+        return ""
+    return (
+        f'<article class="piece" id="strip"><h3>Test strip for the folds</h3>{"".join(made)}<p>If yours differs, write '
+        "its K in shop.toml under [[bend.strip]] and make the papers again: everything follows.</p></article>"
+    )
 
 
 def _key(limits: tuple[float, float, float]) -> str:

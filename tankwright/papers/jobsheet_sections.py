@@ -107,10 +107,29 @@ def holds_section(got: Figures) -> str:
         f'<div class="bar" role="img" aria-label="Shares of the brim volume">{bar}</div><ul class="key">{key}</ul>'
         f"{table(('Part', 'Litres', 'What it is'), rows, foot=foot)}"
         f"<p><strong>What the tunnel costs.</strong> Each mm wider at each side costs {ml['litres_per_mm_width']} mL; "
-        f"each mm deeper costs {ml['litres_per_mm_depth']} mL.</p>"
+        f"each mm deeper costs {ml['litres_per_mm_depth']} mL.</p>{_tunnel(got)}"
         f"<p>Full to the brim, the fuel's weight acts {escape(length(x, unit))} behind the front register mark, "
         f"{escape(length(z, unit))} above the register line, {where}. Shell without fittings "
         f"{escape(mass(c['dry_mass_kg'], unit, 2))}, {escape(area(c['shell_area_mm2']))} of metal.</p>"
+    )
+
+
+def _tunnel(got: Figures) -> str:
+    """Room about the backbone, and where it touches first."""
+    t, unit = got["tunnel"], got["job"]["unit"]
+    if t is None:
+        return ""
+    front, rear, side, drawn, left, top = (
+        escape(length(t[key], unit))
+        for key in (
+            "clear_width_front_mm", "clear_width_rear_mm", "side_room_mm", "draw_in_mm", "side_room_left_mm",
+            "top_room_mm",
+        )
+    )  # fmt: skip
+    return (
+        f"<p><strong>Room in the tunnel.</strong> Clear width {front} at the front, {rear} at the rear. At each side "
+        f"{side} as drawn, {left} after {drawn} of weld draw-in; over the frame line {top}. The least room is "
+        f"{t['touches_first']}: that is where it touches first.</p>"
     )
 
 

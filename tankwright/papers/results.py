@@ -51,6 +51,7 @@ def figures(work: Work) -> dict[str, Any]:
         "found": {s: sum(f.strength == s for f in work.findings) + _left_out(work, s) for s in STRENGTHS},
         "capacity": _capacity(work),
         "tank": _tank(work),
+        "tunnel": _tunnel(work),
         "misses": [{"pattern": name, "miss_mm": _round(miss, 2)} for name, miss in work.misses.items()],
         "blanks": blanks,
         "sheets": sheets,
@@ -58,6 +59,7 @@ def figures(work: Work) -> dict[str, Any]:
         "cuts": _cuts(work.layout),
         "buy": _buy(work, sheets),
         "totals": _totals(work, blanks, sheets, seams),
+        "test_strips": _test_strips(work),
         "seams": seams,
         "assumptions": [{"name": name, "value": value} for name, value in work.assumptions],
         "cautions": list(work.cautions),
@@ -163,6 +165,54 @@ def _tank(work: Work) -> dict[str, Any]:
     return {name: _mm(value) for name, value in zip(names, high - low, strict=True)} | {
         "pieces": list(work.body.pieces)
     }
+
+
+def _tunnel(work: Work) -> dict[str, Any] | None:
+    """Room about the backbone; null without a tunnel. The least room is where it touches first."""
+    tunnel = getattr(getattr(work.job, "patterns", None), "tunnel", None)
+    if tunnel is None:
+        return None
+    side = tunnel.side_room - tunnel.draw_in
+    return {
+        "clear_width_front_mm": _mm(2 * tunnel.half_front),
+        "clear_width_rear_mm": _mm(2 * tunnel.half_rear),
+        "backbone_front_mm": _mm(tunnel.backbone_front),
+        "backbone_rear_mm": _mm(tunnel.backbone_rear),
+        "side_room_mm": _mm(tunnel.side_room),
+        "draw_in_mm": _mm(tunnel.draw_in),
+        "side_room_left_mm": _mm(side),
+        "top_room_mm": _mm(tunnel.top_room),
+        "touches_first": "over the frame line" if tunnel.top_room < side else "at the sides",
+    }
+
+
+STRIP_MM = 150.0  # length of a test strip: each leg holds a caliper well. Common practice, no source.
+STRIP_KS = (0.30, 0.35, 0.40, 0.45, 0.50)
+
+
+def _test_strips(work: Work) -> list[dict[str, Any]]:
+    """For each kind of fold, what the two legs of a test strip add up to if K is what it was taken for.
+
+    Outside legs of a strip folded by 90°: their sum is its flat length plus the bend deduction.
+    """
+    from panels.bend import bend_deduction
+
+    kinds = sorted({(b.thickness, f.inside_radius, f.k_factor) for b in work.blanks for f in b.folds})
+    return [
+        {
+            "thickness_mm": _round(t, 3),
+            "inside_radius_mm": _round(radius, 2),
+            "angle_deg": 90.0,
+            "strip_mm": STRIP_MM,
+            "k_factor": _round(k, 3),
+            "legs_mm": _round(STRIP_MM + bend_deduction(t, radius, 90.0, k), 2),
+            "read_k": [
+                {"k_factor": other, "legs_mm": _round(STRIP_MM + bend_deduction(t, radius, 90.0, other), 2)}
+                for other in STRIP_KS
+            ],
+        }
+        for t, radius, k in kinds
+    ]
 
 
 def _blanks(work: Work) -> list[dict[str, Any]]:

@@ -58,6 +58,16 @@ tank.length_mm              largest length of the outer surface
 tank.width_mm               largest width
 tank.height_mm              largest height
 tank.pieces[]               names of the pieces of the body
+tunnel                          null where there is none
+tunnel.clear_width_front_mm     clear width between the legs at the front: backbone and room at both sides
+tunnel.clear_width_rear_mm      the same at the rear
+tunnel.backbone_front_mm        width of the backbone at the front
+tunnel.backbone_rear_mm         width of the backbone at the rear
+tunnel.side_room_mm             room at each side as drawn
+tunnel.draw_in_mm               how far the legs are expected to draw in at each side when welded
+tunnel.side_room_left_mm        room at each side after that
+tunnel.top_room_mm              room over the frame line
+tunnel.touches_first            where the least room is
 misses[].pattern            a pattern
 misses[].miss_mm            farthest that the finished surface lies from it, to 0.01 mm
 
@@ -187,6 +197,15 @@ totals.bound_of             what the bound is of
 totals.proven               true where the bound is reached
 totals.seam_length_mm       length of all seams, folds left out
 totals.nest_notes[]         notes of the nesting
+
+test_strips[].thickness_mm      thickness of a kind of fold
+test_strips[].inside_radius_mm  its inside radius
+test_strips[].angle_deg         degrees the strip is folded by
+test_strips[].strip_mm          flat length of the strip
+test_strips[].k_factor          K-factor that the blanks were worked out with
+test_strips[].legs_mm           what the two legs, measured to the outside, add up to if that K is right
+test_strips[].read_k[].k_factor     another K
+test_strips[].read_k[].legs_mm      what the legs add up to if that is right
 
 seams[].letter              seam letter
 seams[].one                 one piece

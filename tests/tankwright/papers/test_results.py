@@ -6,12 +6,14 @@ import json
 import math
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import trimesh
 
 from nesting.model import Unplaced
+from panels.patterns import TunnelPattern
 from tankwright.papers.results import figures, results
 from tankwright.papers.results_fields import FIELDS
 from tankwright.papers.zones import strain_figures, strain_zones
@@ -33,7 +35,9 @@ def _paths(value: object, path: str = "") -> set[str]:
 def test_every_key_is_explained_and_every_explanation_is_used(cutting: str, unit: str) -> None:
     """No figure without its unit and meaning; no explanation of a figure that is not there."""
     work = small_work(cutting, unit)
-    found = _paths(figures(replace(work, layout=replace(work.layout, notes=("a note",)))))
+    tunnel = TunnelPattern(38.0, 34.0, 19.0, 10.0)
+    job = SimpleNamespace(**{**vars(work.job), "patterns": SimpleNamespace(tunnel=tunnel)})
+    found = _paths(figures(replace(work, job=job, layout=replace(work.layout, notes=("a note",)))))
     if cutting == "profile":  # no shear cuts there
         found = {p for p in found if not p.startswith("cuts")} | {p for p in FIELDS if p.startswith("cuts")}
     # A list of two coordinates may also be null.
@@ -99,6 +103,32 @@ def test_the_rack_offcut_is_not_bought() -> None:
     assert got["totals"]["mass_bought_kg"] == pytest.approx(1.25 * 1.0 * 1.6 * 2.73, abs=0.001)
     inch = figures(small_work(unit="in"))["buy"][0]["words"]
     assert inch.endswith("14 ga (0.063 in, 1.6 mm), 49.213 x 39.37 in (1250 x 1000 mm)")
+
+
+def test_the_tunnel_says_where_it_touches_first() -> None:
+    """Clear widths are backbone and both side rooms; draw-in comes off each side; the lesser room is named."""
+    work = small_work()
+    for top, first in ((10.0, "over the frame line"), (25.0, "at the sides")):
+        tunnel = TunnelPattern(38.0, 34.0, 19.0, top, draw_in=1.5)
+        job = SimpleNamespace(**{**vars(work.job), "patterns": SimpleNamespace(tunnel=tunnel)})
+        got = figures(replace(work, job=job))["tunnel"]
+        assert (got["clear_width_front_mm"], got["clear_width_rear_mm"]) == (76.0, 72.0)
+        assert got["side_room_left_mm"] == 17.5
+        assert got["touches_first"] == first
+    assert figures(work)["tunnel"] is None
+
+
+def test_a_test_strip_reads_back_its_own_k() -> None:
+    """Legs of a 150 mm strip, 1.6 mm, inside radius 3 mm, K 0.4, by hand.
+
+    Closed form: two outside setbacks of (3 + 1.6) mm less the arc pi/2 (3 + 0.4 * 1.6) mm.
+    """
+    strip = figures(small_work())["test_strips"][0]
+    assert strip["legs_mm"] == pytest.approx(150 + 2 * 4.6 - math.pi / 2 * 3.64, abs=0.005)
+    assert [row["k_factor"] for row in strip["read_k"]] == [0.30, 0.35, 0.40, 0.45, 0.50]
+    legs = [row["legs_mm"] for row in strip["read_k"]]
+    assert legs == sorted(legs, reverse=True)
+    assert legs[2] == strip["legs_mm"]
 
 
 def test_a_blank_without_a_sheet_is_the_first_stop() -> None:
