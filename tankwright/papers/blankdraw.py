@@ -264,8 +264,11 @@ def _mark_words(
         short = mark.label.split()[0]
         for run in (runs[0], runs[-1][::-1]):
             label = short if mark.label in named else mark.label
-            if _station_number(canvas, label, view.points(run), sizes, taken):
+            found = _station_number(canvas, label, view.points(run), sizes, taken)
+            if found:
                 named.add(mark.label)
+            if found and float(np.hypot(*(run[-1] - run[0]))) * view.scale < 45:
+                break
         return
     longest = view.points(max(runs, key=lambda r: float(np.hypot(*(r[-1] - r[0])))))
     along = longest[-1] - longest[0]

@@ -126,7 +126,7 @@ def _blank_page(canvas: Any, face: Face) -> None:
     work, blank = face.work, face.blank
     y = _title(canvas, blank.name, f"{words.hand(blank)}, qty 1")
     metal = f"{metal_line(work.job, blank.thickness)}. "
-    says = f"{metal}{WORDS['face']} Grain: {words.grain(blank)}. {' '.join(blank.notes)}"
+    says = f"{metal}{WORDS['face']} Grain: {words.grain(blank)}. {_notes(blank.notes)}"
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.0
     tables = _edge_table(face), _fold_table(face), _zone_table(face)
     deep = max(_table_height(tables[0]), _table_height(tables[1]) + _table_height(tables[2]))
@@ -140,6 +140,11 @@ def _blank_page(canvas: Any, face: Face) -> None:
         foot = table(canvas, at, foot, [8, 22, 22, 14, 47], tables[1], SIZES["fine"]) - 1.5
     if len(tables[2]) > 1:
         table(canvas, at, foot, [18, 15, 15, 21, 44], tables[2], SIZES["fine"], right=(1, 2))
+
+
+def _notes(notes: Sequence[str]) -> str:
+    """Notes as sentences."""
+    return " ".join(f"{note[:1].upper()}{note[1:].rstrip('.')}." for note in notes)
 
 
 def _table_height(rows: Sequence[Sequence[str]]) -> float:
@@ -309,7 +314,7 @@ def _points_table(canvas: Any, face: Face, x: float, y: float, room: float) -> f
         rows.append([f"corner {k + 1}", f"{_mm(px, unit)}, {_mm(py, unit)}"])
     for mark, runs in face.marks:
         if mark.label and runs and mark.kind in ("station", "centre", "fitting", "register"):
-            name = f"station {mark.label}" if mark.kind == "station" else mark.label
+            name = f"station {mark.label.split()[0]}" if mark.kind == "station" else mark.label
             a, b = runs[0][0] - [x0, y0], runs[-1][-1] - [x0, y0]
             rows.append([name, f"{_mm(a[0], unit)}, {_mm(a[1], unit)} to {_mm(b[0], unit)}, {_mm(b[1], unit)}"])
     fits = int((y - FLOOR - 25) / 3.5)
@@ -335,7 +340,10 @@ def _sheet_page(canvas: Any, work: Work, index: int) -> None:
     total = len(work.layout.sheets)
     y = _title(canvas, f"Sheet {index + 1} of {total}: {used.name}", size)
     metal = f"{metal_line(work.job)}. "
-    how = {"shear": "Cut edge to edge on the shear.", "profile": "Profile cut."}.get(work.layout.cutting, "")
+    how = {
+        "shear": "Shear edge to edge by cut number, then cut each outline from its rectangle.",
+        "profile": "Profile cut.",
+    }.get(work.layout.cutting, "")
     grain = {None: "no direction", 0.0: "along the sheet", 90.0: "up the sheet"}[used.sheet.grain_deg]
     flipped = any(p.flipped for p in work.layout.on_sheet(index))
     says = f"{metal}Grain {grain}. {how} {WORDS['face_mixed' if flipped else 'face']}"

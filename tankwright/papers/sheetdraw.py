@@ -50,7 +50,7 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
     middle = (corner[0] + corner[1]) / 2
     unit = work.job.unit
     wide, high = words.length(sheet.width, unit), words.length(sheet.height, unit)
-    text(canvas, middle[0], corner[0][1] - 3.6, wide, SIZES["small"], align="middle")
+    text(canvas, corner[1][0], corner[0][1] - 3.6, wide, SIZES["small"], align="right")
     text(canvas, corner[0][0] - 1.4, middle[1], high, SIZES["small"], turn=90, align="middle")
     _grain(canvas, sheet.grain_deg, corner)
     text(canvas, corner[0][0], corner[0][1] - 3.6, "0", SIZES["small"], bold=True)
