@@ -9,6 +9,7 @@ from ..units import show_thickness
 from .flat_svg import flat_svg
 from .jobsheet_html import Cell, facts, mm, num, table, text
 from .look import WORDS
+from .slit_svg import slit_section
 from .svg import zone_hatches
 from .words import area, difficulty, difficulty_limits, fixed, grain, length, mass, percent, size
 from .zones import Zone, strain_zones
@@ -46,11 +47,11 @@ def _strips(got: dict[str, Any]) -> str:
         heads = ("If the legs add up to, mm", "K is")
         rows = [(num(row["legs_mm"], 2), num(row["k_factor"], 2)) for row in strip["read_k"]]
         made.append(
-            f"<p>Cut a strip {fixed(strip['strip_mm'])} mm long and about 30 mm wide from the same sheet, its grain lying "
-            f"to the fold as on the piece. Fold it in the middle by {fixed(strip['angle_deg'], 0)}° over the tool you will "
-            f"use, inside radius {escape(length(strip['inside_radius_mm'], unit))}. Measure both legs to the outside and "
-            f"add them. The blanks are worked out for {fixed(strip['legs_mm'], 2)} mm, K {fixed(strip['k_factor'], 3)}."
-            "</p>"
+            f"<p>Cut a strip {fixed(strip['strip_mm'])} mm long and about 30 mm wide from the same sheet, its grain "
+            f"lying to the fold as on the piece. Fold it in the middle by {fixed(strip['angle_deg'], 0)}° over the tool "
+            f"you will use, inside radius {escape(length(strip['inside_radius_mm'], unit))}. Measure both legs to the "
+            f"outside and add them. The blanks are worked out for {fixed(strip['legs_mm'], 2)} mm, "
+            f"K {fixed(strip['k_factor'], 3)}.</p>"
             f"{table(heads, rows)}"
         )
     if not made:
@@ -111,12 +112,14 @@ def _piece(
         ("Mass as cut", escape(mass(row["mass_kg"], unit, 2))),
         ("On sheet", escape(", ".join(map(str, row["sheets"])) or "none: see the first page")),
     ]
-    notes = "".join(f"<p><strong>Note.</strong> {escape(note)}</p>" for note in blank.notes)
+    notes = "".join(f"<p><strong>Note.</strong> {escape(note[:1].upper() + note[1:])}</p>" for note in blank.notes)
     caption = f"Piece {number}, {escape(blank.name)}, good face up. Sizes in mm."
+    slit = work.slit_patterns.get(blank.name)
+    slits = "" if slit is None else slit_section(slit, f"slits{number}")
     return (
         f'<article class="piece" id="piece{number}">{head}{facts(what)}{notes}'
         f"<figure>{picture}<figcaption>{caption}</figcaption></figure>"
-        f"{_zones(row, zones, limits)}{_folds(row, unit)}{_edges(row, unit)}</article>"
+        f"{_zones(row, zones, limits)}{_folds(row, unit)}{_edges(row, unit)}{slits}</article>"
     )
 
 

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from .names import date_words
+from .slit_svg import slit_figures
 from .words import difficulty, difficulty_limits, edge_metal, face, gauge, grain, metal_words, size
 from .zones import strain_figures
 
@@ -227,6 +228,7 @@ def _blank(work: Work, piece: int, blank: Blank, on: list[int], limits: tuple[fl
     x0, y0, x1, y1 = blank.outline.bounds
     rings = (blank.outline.exterior, *blank.outline.interiors)
     kg = blank.thickness * work.job.metal.density * 1e-9
+    slits = work.slit_patterns.get(blank.name)
     return {
         "piece": piece,
         "name": blank.name,
@@ -251,6 +253,7 @@ def _blank(work: Work, piece: int, blank: Blank, on: list[int], limits: tuple[fl
         "pierces": len(rings),
         "sheets": sorted(on),
         "strain": _strain(blank, limits, (x0, y0)),
+        "slits": slit_figures(slits) if slits is not None else None,
         "edges": [_edge(edge, k, limits) for k, edge in enumerate(blank.edges, 1)],
         "folds": [_fold(fold, k, (x0, y0)) for k, fold in enumerate(blank.folds, 1)],
         "notes": list(blank.notes),

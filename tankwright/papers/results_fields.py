@@ -102,6 +102,13 @@ blanks[].strain.most_stretched_way_mean_percent   mean, the way that stretches m
 blanks[].strain.most_shrunk_way_mean_percent      mean, the way that shrinks most, - shrink
 blanks[].strain.left_be_percent         share of the blank's area that changes by less than 0.5 percent
 blanks[].strain.difficulty              easy, ordinary, hard or split the piece, by the worst figure
+blanks[].slits              slit pattern of a crowned piece; null for others and for a left-hand twin
+blanks[].slits.from_x_mm    the section it begins at
+blanks[].slits.to_x_mm      the section it ends at
+blanks[].slits.spine        the line its strips hang together at, in words
+blanks[].slits.strips       how many strips
+blanks[].slits.edge_change_mm[]   what both long edges gain (+) or lose (-), worked from the spine alone
+blanks[].slits.joints[][]   gap (+) or overlap (-) of every slit at both its ends, from front to rear
 blanks[].edges[].edge               number of the edge on the drawing
 blanks[].edges[].letter             seam letter, the same on both pieces that meet; empty where it meets none
 blanks[].edges[].meets              the piece on the other side

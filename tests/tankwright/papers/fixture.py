@@ -29,6 +29,8 @@ from panels.blank import Blank, Edge, FlatMesh, Fold, Mark
 from panels.body import Body, Capacity
 from panels.findings import Finding
 from panels.metal import lookup_metal
+from panels.slits import PanelSlits
+from panels.strips import slit_pattern
 from tankwright.work import Work
 
 BALL_MM = 400.0
@@ -47,6 +49,13 @@ def _on_ball(flat: np.ndarray) -> np.ndarray:
     t = r / BALL_MM
     out = np.where(r[:, None] > 0, flat / np.maximum(r, 1e-12)[:, None], 0.0) * (BALL_MM * np.sin(t))[:, None]
     return np.column_stack([out, BALL_MM * np.cos(t)])
+
+
+def _slits() -> PanelSlits:
+    """A patch of the ball slit between sections: the gaps at its edges are those of its parallels."""
+    along, up = np.meshgrid(np.linspace(-0.5, 0.5, 9), np.linspace(-0.2, 0.2, 7), indexing="ij")
+    grid = BALL_MM * np.stack([np.cos(up) * np.sin(along), np.cos(up) * np.cos(along), np.sin(up)], axis=-1)
+    return PanelSlits(slit_pattern(grid), -192.0, 192.0, "the line half way between its long edges")
 
 
 def _ring_between(ring: np.ndarray, start: tuple[float, float], end: tuple[float, float]) -> np.ndarray:
@@ -492,7 +501,7 @@ def small_work(cutting: str = "profile", unit: str = "mm") -> Work:
         capacity,
         {"side pattern": 0.05, "plan at the widest line": 0.12},
         blanks,
-        {},
+        {"side right": _slits()},
         _layout(blanks, cutting),
         seams,
         assumptions,
