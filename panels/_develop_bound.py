@@ -104,7 +104,7 @@ def _flat_limits(edge: Floats, body: Floats, defect: Floats, stadiums: Floats) -
     """Limit of each stadium (k, 4), distances taken on the blank."""
     radius = HOLD_BACK * _apart(edge, stadiums).min(axis=1)
     flat = 2 * np.pi * radius + 4 * stadiums[:, 2]
-    missing = np.maximum(radius[:, None] - _apart(body, stadiums), 0.0) @ defect
+    missing = np.einsum("kn,n->k", np.maximum(radius[:, None] - _apart(body, stadiums), 0.0), defect)
     left = flat - missing
     return np.where(left > 0, np.abs(np.log(flat / np.where(left > 0, left, flat))), 0.0)
 

@@ -11,12 +11,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from panels._develop_band import Band
 from panels._develop_mesh import Disc
+from panels._develop_sparse import Pattern
 from panels.errors import DevelopStalled
 
 __all__ = ["Strains", "cosh_cost", "descend", "element_modes", "even_cost", "longest_step", "strains_of"]
@@ -135,19 +136,19 @@ def longest_step(disc: Disc, points: Floats, step: Floats) -> float:
     return float(np.min(np.where(meets > 0, meets, np.inf)))
 
 
-def factored(band: Band, points: Floats, modes: Floats, stiff: Floats) -> Floats:
-    """Cholesky factor of the summed stiffness, held so that the panel cannot drift off or turn as a whole.
+def factored(pattern: Pattern, points: Floats, modes: Floats, stiff: Floats) -> Any:
+    """Factor of the summed stiffness, held so that the panel cannot drift off or turn as a whole.
 
     Three unknowns are held by springs. The slope of any cost of strain does no work on a rigid motion, so the springs
     carry nothing and change the step by a rigid motion only.
     """
     blocks = np.matmul((modes * stiff[:, :, None]).transpose(0, 2, 1), modes)
-    held = band.place[_held(points)]
-    for more in (0.0, 1e-13, 1e-11, 1e-9, 1e-7):  # rounding, on very thin triangles, can hide that it is positive
-        matrix = band.assemble(blocks)
-        matrix[0, held] *= 2
-        matrix[0] *= 1 + more
-        factor = band.factor(matrix)
+    held = pattern.diagonal[_held(points)]
+    for more in (0.0, 1e-12, 1e-9):  # rounding, on very thin triangles, can make it singular
+        matrix = pattern.assemble(blocks)
+        matrix[held] *= 2
+        matrix[pattern.diagonal] *= 1 + more
+        factor = pattern.factor(matrix)
         if factor is not None:
             return factor
     raise DevelopStalled(
@@ -163,7 +164,7 @@ def _held(points: Floats) -> Ints:
 
 
 def descend(
-    disc: Disc, band: Band, points: Floats, cost: Cost, *, until: float, most: int
+    disc: Disc, pattern: Pattern, points: Floats, cost: Cost, *, until: float, most: int
 ) -> tuple[Floats, Strains, int]:
     """Newton steps until one promises less than ``until`` of the summed cost: layout, strains, steps taken.
 
@@ -179,8 +180,8 @@ def descend(
     for taken in range(most):
         modes = element_modes(disc, st)
         down = gradient(disc, modes, -weight * first / st.s)
-        step = -band.solve(factored(band, points, modes, weight * stiffnesses(st, first, second)), down)
-        promise = -float(down @ step)
+        step = -pattern.solve(factored(pattern, points, modes, weight * stiffnesses(st, first, second)), down)
+        promise = -float((down * step).sum())  # not a dot product: on long vectors that starts threads
         if promise <= until * total + ROUNDING:
             return points, st, taken
         points, st, now, reach = _searched(disc, points, st, step.reshape(2, -1).T, cost, weight, total, promise)

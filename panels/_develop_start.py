@@ -14,11 +14,13 @@ Three ways, tried in this order:
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
-from panels._develop_band import Band, band_for, nearby_order
 from panels._develop_mesh import Disc, frames, neighbours
+from panels._develop_sparse import Pattern, fill_order, pattern_for
 
 __all__ = ["conformal", "embedded", "unfolded"]
 
@@ -89,14 +91,14 @@ def conformal(disc: Disc) -> Floats:
     outer = disc.loops[0]
     fixed = np.zeros(count, dtype=bool)
     fixed[outer] = True
-    band = band_for(faces, nearby_order(faces, count), 1)
-    factor = _grounded(band, faces, weights, fixed)
+    pattern = pattern_for(faces, fill_order(faces, count), 1)
+    factor = _grounded(pattern, faces, weights, fixed)
     if factor is None:
         return embedded(disc)
-    log_scale = band.solve(factor, np.where(fixed, 0.0, -defect))
+    log_scale = pattern.solve(factor, np.where(fixed, 0.0, -defect))
     turning = defect[outer] + _laplace(faces, weights, log_scale, count)[outer]
     edge = _closed_edge(disc.vertices[outer], turning)
-    return _stretched_over(band, factor, faces, weights, fixed, outer, edge)[: len(disc.vertices)]
+    return _stretched_over(pattern, factor, faces, weights, fixed, outer, edge)[: len(disc.vertices)]
 
 
 def embedded(disc: Disc) -> Floats:
@@ -109,12 +111,12 @@ def embedded(disc: Disc) -> Floats:
     angle = 2 * np.pi * np.concatenate([[0.0], np.cumsum(length)[:-1]]) / length.sum()
     radius = np.sqrt(disc.area.sum() / np.pi)
     edge = radius * np.column_stack([np.cos(angle), np.sin(angle)])
-    band = band_for(faces, nearby_order(faces, count), 1)
+    pattern = pattern_for(faces, fill_order(faces, count), 1)
     even = np.ones_like(weights)
-    factor = _grounded(band, faces, even, fixed)
+    factor = _grounded(pattern, faces, even, fixed)
     if factor is None:  # cannot happen: a graph Laplacian with a grounded edge is positive definite
         raise ArithmeticError("graph Laplacian lost its definiteness")
-    return _stretched_over(band, factor, faces, even, fixed, outer, edge)[: len(disc.vertices)]
+    return _stretched_over(pattern, factor, faces, even, fixed, outer, edge)[: len(disc.vertices)]
 
 
 def _filled(disc: Disc) -> tuple[Ints, Floats, Floats, int]:
@@ -141,7 +143,7 @@ def _cotangents(area: Floats, gx: Floats, gy: Floats) -> Floats:
     return -area[:, None] * (gx[:, b] * gx[:, c] + gy[:, b] * gy[:, c])
 
 
-def _grounded(band: Band, faces: Ints, weights: Floats, fixed: NDArray[np.bool_]) -> Floats | None:
+def _grounded(pattern: Pattern, faces: Ints, weights: Floats, fixed: NDArray[np.bool_]) -> Any | None:
     """Factor of the Laplacian in which fixed vertices stand alone with a 1."""
     blocks = np.zeros((len(faces), 3, 3))
     for corner, (b, c) in enumerate(((1, 2), (2, 0), (0, 1))):
@@ -152,9 +154,9 @@ def _grounded(band: Band, faces: Ints, weights: Floats, fixed: NDArray[np.bool_]
         blocks[:, c, b] -= w
     held = fixed[faces]
     blocks[held[:, :, None] | held[:, None, :]] = 0.0
-    matrix = band.assemble(blocks)
-    matrix[0, band.place[fixed]] = 1.0
-    return band.factor(matrix)
+    matrix = pattern.assemble(blocks)
+    matrix[pattern.diagonal[fixed]] = 1.0
+    return pattern.factor(matrix)
 
 
 def _laplace(faces: Ints, weights: Floats, values: Floats, count: int) -> Floats:
@@ -169,14 +171,14 @@ def _laplace(faces: Ints, weights: Floats, values: Floats, count: int) -> Floats
 
 
 def _stretched_over(
-    band: Band, factor: Floats, faces: Ints, weights: Floats, fixed: NDArray[np.bool_], outer: Ints, edge: Floats
+    pattern: Pattern, factor: Any, faces: Ints, weights: Floats, fixed: NDArray[np.bool_], outer: Ints, edge: Floats
 ) -> Floats:
     """Both coordinates harmonic inside the given edge."""
     points = np.zeros((len(fixed), 2))
     points[outer] = edge
     pull = -_laplace(faces, weights, points, len(fixed))
     pull[fixed] = points[fixed]
-    return band.solve(factor, pull)
+    return pattern.solve(factor, pull)
 
 
 def _loop_lengths(points: Floats) -> Floats:

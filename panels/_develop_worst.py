@@ -15,7 +15,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from panels._develop_band import Band
 from panels._develop_energy import (
     Strains,
     element_modes,
@@ -26,6 +25,7 @@ from panels._develop_energy import (
     strains_of,
 )
 from panels._develop_mesh import Disc
+from panels._develop_sparse import Pattern
 
 __all__ = ["floor_from_stress", "level"]
 
@@ -46,7 +46,9 @@ def balanced(disc: Disc, points: Floats) -> tuple[Floats, Strains]:
     return points * scale, Strains(st.e - shift, st.s * scale, st.u, st.v)
 
 
-def level(disc: Disc, band: Band, points: Floats, *, gap: float, most: int = 100) -> tuple[Floats, Strains, float]:
+def level(
+    disc: Disc, pattern: Pattern, points: Floats, *, gap: float, most: int = 100
+) -> tuple[Floats, Strains, float]:
     """Layout with the least range of strain, and a floor under that range on this mesh, first order in strain."""
     points, st = balanced(disc, points)
     t = 1.1 * float(np.abs(st.e).max())
@@ -54,7 +56,7 @@ def level(disc: Disc, band: Band, points: Floats, *, gap: float, most: int = 100
     weight = (weight / weight.sum())[:, None]
     price, floor = 0.1 * t, 0.0
     for _ in range(most):
-        points, st, t, decrement, reach = _step(disc, band, points, st, t, price, weight)
+        points, st, t, decrement, reach = _step(disc, pattern, points, st, t, price, weight)
         if reach == 1.0 and decrement < CENTRED:
             floor = max(floor, floor_from_stress(st, t, weight))
             if 4 * price < gap * t:
@@ -69,7 +71,7 @@ def level(disc: Disc, band: Band, points: Floats, *, gap: float, most: int = 100
 
 
 def _step(
-    disc: Disc, band: Band, points: Floats, st: Strains, t: float, price: float, weight: Floats
+    disc: Disc, pattern: Pattern, points: Floats, st: Strains, t: float, price: float, weight: Floats
 ) -> tuple[Floats, Strains, float, float, float]:
     """One Newton step in layout and t: the new ones, the decrement promised, how much of the step was taken."""
     room = t * t - st.e**2
@@ -80,11 +82,11 @@ def _step(
     slope_t = 1 / price - float((weight * 2 * t / room).sum())
     curve_t = float((weight * (4 * t * t / room**2 - 2 / room)).sum())
     # The layout's unknowns are eliminated with two right-hand sides; t remains alone.
-    factor = factored(band, points, modes, stiffnesses(st, first, second))
-    solved = band.solve(factor, np.column_stack([down, cross]))
-    step_t = -(slope_t - float(cross @ solved[:, 0])) / (curve_t - float(cross @ solved[:, 1]))
+    factor = factored(pattern, points, modes, stiffnesses(st, first, second))
+    solved = pattern.solve(factor, np.column_stack([down, cross]))
+    step_t = -(slope_t - _work(cross, solved[:, 0])) / (curve_t - _work(cross, solved[:, 1]))
     step = -solved[:, 0] - solved[:, 1] * step_t
-    decrement = -float(down @ step) - slope_t * step_t
+    decrement = -_work(down, step) - slope_t * step_t
     move = step.reshape(2, -1).T
     value = t / price - float((weight * np.log(room)).sum())
     reach = min(1.0, 0.9 * longest_step(disc, points, move))
@@ -106,3 +108,8 @@ def floor_from_stress(st: Strains, t: float, weight: Floats) -> float:
     """
     stress = weight * 2 * st.e / (t * t - st.e**2)
     return float((stress * st.e).sum() / np.abs(stress).sum())
+
+
+def _work(force: Floats, step: Floats) -> float:
+    """Their inner product; not a dot product, which on long vectors starts threads."""
+    return float((force * step).sum())

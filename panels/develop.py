@@ -29,10 +29,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from panels._develop_band import Band, band_for, nearby_order
 from panels._develop_bound import lower_bound
 from panels._develop_energy import Strains, cosh_cost, descend, even_cost, strains_of
 from panels._develop_mesh import Disc, disc_from
+from panels._develop_sparse import Pattern, fill_order, pattern_for
 from panels._develop_start import conformal, embedded, unfolded
 from panels._develop_worst import level
 from panels.errors import BlankOverlap, DevelopError, DevelopStalled
@@ -190,20 +190,20 @@ def _laid_out(disc: Disc, aim: str, shrink_cost: float, gap: float) -> tuple[Flo
     st = None if flat is None else strains_of(disc, flat)
     if flat is not None and st is not None and np.abs(st.e).max() < FLAT_ENOUGH:
         return flat, st, True, 0.0
-    band = band_for(disc.faces, nearby_order(disc.faces, len(disc.vertices)), 2)
-    points = _unfolded_start(disc, band)
+    pattern = pattern_for(disc.faces, fill_order(disc.faces, len(disc.vertices)), 2)
+    points = _unfolded_start(disc, pattern)
     if aim == "even":
-        points, st = _even(disc, band, points, shrink_cost)
+        points, st = _even(disc, pattern, points, shrink_cost)
         return points, st, False, None
-    points, _, _ = descend(disc, band, points, even_cost(1.0), until=1e-3, most=50)
-    points, st, floor = level(disc, band, points, gap=gap)
+    points, _, _ = descend(disc, pattern, points, even_cost(1.0), until=1e-3, most=50)
+    points, st, floor = level(disc, pattern, points, gap=gap)
     # Whatever shrinking costs, the least range is the same: only the size of the blank changes (notes, section 6).
     shift = np.ptp(st.e) / 2 * (shrink_cost - 1) / (shrink_cost + 1)
     points = points * np.exp(-shift)
     return points, Strains(st.e + shift, st.s * np.exp(-shift), st.u, st.v), False, min(floor, float(np.ptp(st.e)))
 
 
-def _unfolded_start(disc: Disc, band: Band) -> Floats:
+def _unfolded_start(disc: Disc, pattern: Pattern) -> Floats:
     """A layout without folds, near enough to true size for least squares."""
     points = conformal(disc)
     st = strains_of(disc, points)
@@ -216,18 +216,18 @@ def _unfolded_start(disc: Disc, band: Band) -> Floats:
             "hint: remesh the panel with rounder triangles."
         )
     if np.abs(st.e).max() > TOO_FAR:
-        points, st, _ = descend(disc, band, points, cosh_cost, until=1e-4, most=200)
+        points, st, _ = descend(disc, pattern, points, cosh_cost, until=1e-4, most=200)
     return points
 
 
-def _even(disc: Disc, band: Band, points: Floats, shrink_cost: float) -> tuple[Floats, Strains]:
+def _even(disc: Disc, pattern: Pattern, points: Floats, shrink_cost: float) -> tuple[Floats, Strains]:
     costs = [1.0]
     ratio = COST_STEP if shrink_cost > 1 else 1 / COST_STEP
     while abs(np.log(shrink_cost / costs[-1])) > np.log(COST_STEP):
         costs.append(costs[-1] * ratio)
     for cost in costs if shrink_cost != 1 else []:
-        points, _, _ = descend(disc, band, points, even_cost(cost), until=1e-3, most=20)
-    points, st, _ = descend(disc, band, points, even_cost(shrink_cost), until=EVEN_UNTIL, most=60)
+        points, _, _ = descend(disc, pattern, points, even_cost(cost), until=1e-3, most=20)
+    points, st, _ = descend(disc, pattern, points, even_cost(shrink_cost), until=EVEN_UNTIL, most=60)
     return points, st
 
 
