@@ -44,11 +44,19 @@ def _stray(points: np.ndarray) -> float:
     return float(np.linalg.norm(apart - (apart @ along)[:, None] * along, axis=1).max())
 
 
-def _outline_of(body: Body, piece: str, fold: np.ndarray) -> np.ndarray:
-    """Outline (n, 3) of a piece: on the frame side at the fold, in the middle of the metal elsewhere."""
+def _outline_of(body: Body, piece: str, *folds: np.ndarray) -> np.ndarray:
+    """Outline (n, 3) of a piece: in the middle of the metal, but at a fold on the frame side of it.
+
+    A fold's vertices keep their place along the tunnel, so that its ends meet the end walls' middle.
+    """
     ring = boundary_chains(boundary_edges(body.faces_of(piece)))[0][:-1]
-    at_fold = np.isin(ring, fold)
-    return np.where(at_fold[:, None], body.outer[ring], body.neutral[ring])
+    outline = body.neutral[ring].copy()
+    for fold in folds:
+        start, end = body.outer[fold[0]], body.outer[fold[-1]]
+        along = (end - start) / np.linalg.norm(end - start)
+        here = np.isin(ring, fold)
+        outline[here] = start + ((outline[here] - start) @ along)[:, None] * along
+    return outline
 
 
 def _tidy(ring: np.ndarray) -> np.ndarray:
@@ -75,7 +83,7 @@ def folded_tunnel(sewn: Sewn, at_edge: AtEdge, *, inside_radius: float, k_factor
         raise TunnelError(f"the frame line strays {stray:.1f} mm from straight, so the corners cannot be folded")
     twins = body.shell.mirror[corner]
     leg = _outline_of(body, "tunnel right", corner)
-    top = _outline_of(body, "tunnel top", np.concatenate([corner, twins]))
+    top = _outline_of(body, "tunnel top", corner, twins)
     ends = [tuple(float(c) for c in body.outer[k]) for k in corner[[0, -1]]]
     flat = develop_tunnel(
         ends[0],  # type: ignore[arg-type]

@@ -13,14 +13,14 @@ import numpy as np
 import shapely
 from shapely.geometry.polygon import orient
 
-from .assemble import CENTRE, WIDEST
+from .assemble import WIDEST
 from .blank import AtEdge, Blank, Edge, FlatMesh, Mark
 from .body import Body
 from .choose_k import KFactor
 from .curves import polyline_length
-from .cutting_mesh import area_vectors, boundary_edges, contour_chains
+from .cutting_mesh import area_vectors, boundary_chains, boundary_edges, contour_chains
 from .develop import Development, develop_mesh
-from .errors import TunnelError
+from .errors import NotADisc, TunnelError
 from .fold_tunnel import TUNNEL_PIECES, folded_tunnel
 from .margins import with_margins
 from .seams import Sewn, family
@@ -58,28 +58,30 @@ def _lay_flat(body: Body, name: str) -> _Flat:
     where the piece looks to the front or rear."""
     used, faces = np.unique(body.faces_of(name), return_inverse=True)
     faces = faces.reshape(-1, 3)
+    _refuse_tube(name, body.neutral[used], faces)
     looks = area_vectors(body.neutral[used], faces).sum(axis=0)
     upright = abs(looks[0]) > LOOKS_ALONG * np.linalg.norm(looks)
     along = (0.0, 0.0, 1.0) if upright else (1.0, 0.0, 0.0)
     dev = develop_mesh(body.neutral[used], faces, along=along, allow_overlap=True)
-    middle = used[(body.shell.flags[used] & CENTRE) > 0]
-    points = dev.points
-    if len(middle) > 1 and (body.outer[used, 1].min() < -1 and body.outer[used, 1].max() > 1):
-        points = _centred(points, body.outer[used, 2 if upright else 0], np.isin(used, middle))
+    points, outer = dev.points, body.outer[used]
+    if outer[:, 1].min() < -1 and outer[:, 1].max() > 1:
+        points = _centred(np.column_stack([points, outer[:, 2 if upright else 0]]), faces, body.neutral[used, 1])
     return _Flat(name, used, faces, replace(dev, points=points))
 
 
-def _centred(points: np.ndarray, rises: np.ndarray, middle: np.ndarray) -> np.ndarray:
-    """Points turned and shifted so that the centre line runs along y = 0, the way that ``rises`` (n,) does."""
-    line = points[middle]
-    along = line[np.argmax(rises[middle])] - line[np.argmin(rises[middle])]
+def _centred(points: np.ndarray, faces: np.ndarray, out: np.ndarray) -> np.ndarray:
+    """Flat points, given as (x, y, rise), turned and shifted so that the centre line, where ``out`` (n,) is 0,
+    runs along y = 0 the way that the rise grows."""
+    line = np.vstack(contour_chains(points, faces, out))
+    line = line[np.argsort(line[:, 2], kind="stable")]
+    flat, along = points[:, :2], line[-1, :2] - line[0, :2]
     size = np.linalg.norm(along)
     if size < 1e-6:
-        return points
+        return flat
     along = along / size
     turn = np.array([[along[0], along[1]], [-along[1], along[0]]])
-    turned = (points - line.mean(axis=0)) @ turn.T
-    return turned + [points[:, 0].mean() - turned[:, 0].mean(), -turned[middle, 1].mean()]
+    turned = (flat - line[0, :2]) @ turn.T
+    return turned + [flat[:, 0].mean() - turned[:, 0].mean(), 0.0]
 
 
 def _edge_runs(ring: np.ndarray, used: np.ndarray, sewn: Sewn) -> list[tuple[str, np.ndarray]]:
@@ -132,7 +134,7 @@ def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge) -> Blank:
         thickness=body.thickness,
         area_formed=dev.area_formed,
         flat=FlatMesh(dev.points, dev.faces, _felt_strain(dev)) if formed else None,
-        notes=_notes(dev, body.neutral[flat.used]),
+        notes=_notes(dev),
     )
 
 
@@ -154,19 +156,25 @@ def _felt_strain(dev: Development) -> np.ndarray:
     return np.linalg.eigvalsh(mean.reshape(-1, 2, 2))[:, ::-1]
 
 
-def _notes(dev: Development, formed: np.ndarray) -> tuple[str, ...]:
-    around = [polyline_length(formed[np.append(loop, loop[0])]) for loop in dev.loops]
+def _notes(dev: Development) -> tuple[str, ...]:
+    if not dev.overlaps:
+        return ()
+    return (
+        f"stop: the blank lies over itself in {dev.overlaps} places and cannot be cut in one piece; "
+        "divide this skin with a seam",
+    )
+
+
+def _refuse_tube(name: str, points: np.ndarray, faces: np.ndarray) -> None:
+    """A piece with two edges of like length closes on itself; a short one is a hole."""
+    around = sorted(polyline_length(points[loop]) for loop in boundary_chains(boundary_edges(faces)))[::-1]
     if len(around) > 1 and around[1] > TUBE_SHARE * around[0]:
-        return (
-            "stop: this skin closes on itself like a tube and cannot be cut in one piece; "
-            "draw a seam along it, or divide it in halves",
+        raise NotADisc(
+            f"The {name} closes on itself like a tube and cannot be cut in one piece.\n"
+            f"  its two edges  {around[0]:.1f} and {around[1]:.1f} mm round\n"
+            "hint: draw a seam along it, or choose another scheme, such as halves",
+            piece=name,
         )
-    if dev.overlaps:
-        return (
-            f"stop: the blank lies over itself in {dev.overlaps} places and cannot be cut in one piece; "
-            "divide this skin with a seam",
-        )
-    return ()
 
 
 def _hand(name: str) -> str:
@@ -184,25 +192,23 @@ def _marks(body: Body, flat: _Flat) -> tuple[Mark, ...]:
     outer = body.outer[flat.used]
     marks = []
     if outer[:, 1].min() < -1 and outer[:, 1].max() > 1:
-        marks += [Mark("centre", line, "CL") for line in _contours(flat, outer[:, 1])]
+        marks += [Mark("centre", line, "CL") for line in _contours(flat, body.neutral[flat.used, 1])]
     flags = body.shell.flags[flat.used]
     inside = set(map(tuple, np.sort(boundary_edges(flat.faces), axis=1).tolist()))
     pairs = np.unique(np.sort(flat.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
     on = pairs[(flags[pairs[:, 0]] & flags[pairs[:, 1]] & WIDEST) > 0]
     on = np.array([p for p in on.tolist() if tuple(p) not in inside]).reshape(-1, 2)
     if len(on) and family(flat.name) == "skin":
-        from .cutting_mesh import boundary_chains
-
-        marks += [Mark("style", flat.points[c], "widest line") for c in _undirected(on, outer, boundary_chains)]
+        marks += [Mark("style", flat.points[c], "widest line") for c in _rearwards(on, outer)]
     for x in stations_between(outer[:, 0].min(), outer[:, 0].max()):
         marks += [Mark("station", line, station_label(x)) for line in _contours(flat, outer[:, 0] - x)]
     return tuple(marks)
 
 
-def _undirected(edges: np.ndarray, outer: np.ndarray, chains) -> list[np.ndarray]:
+def _rearwards(edges: np.ndarray, outer: np.ndarray) -> list[np.ndarray]:
     """Edges (e, 2) joined into chains running rearwards."""
-    rearwards = np.where((outer[edges[:, 0], 0] <= outer[edges[:, 1], 0])[:, None], edges, edges[:, ::-1])
-    return chains(rearwards)
+    forwards = (outer[edges[:, 0], 0] <= outer[edges[:, 1], 0])[:, None]
+    return boundary_chains(np.where(forwards, edges, edges[:, ::-1]))
 
 
 def _contours(flat: _Flat, g: np.ndarray) -> list[np.ndarray]:
@@ -248,6 +254,11 @@ def make_blanks(sewn: Sewn, at_edge: AtEdge, *, inside_radius: float, k_factor: 
         What the shop leaves on each edge and how it is joined.
     inside_radius, k_factor
         Of the tunnel's folds, mm. A tunnel whose corner line is not straight comes in three pieces.
+
+    Raises
+    ------
+    NotADisc
+        Where a skin closes on itself like a tube.
     """
     body = sewn.body
     tunnel, why = None, ""

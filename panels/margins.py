@@ -44,10 +44,13 @@ def with_margins(ring: np.ndarray, margins: np.ndarray, holes: Sequence[tuple[np
     ``holes`` are clockwise rings with margins of their own, which are left standing inside the hole.
     """
     metal = _grown(_clean(Polygon(ring)), ring, margins)
+    if not holes:
+        return metal
+    left: BaseGeometry = metal
     for hole, standing in holes:
         gap = _clean(Polygon(hole[::-1]))
-        metal = metal.difference(gap.difference(_strips(hole, standing)))
-    return _clean(metal, keep_holes=bool(holes))
+        left = left.difference(gap.difference(_strips(hole, standing)))
+    return _clean(left, keep_holes=True)
 
 
 def _grown(net: Polygon, ring: np.ndarray, margins: np.ndarray) -> Polygon:
@@ -126,4 +129,6 @@ def _clean(shape: BaseGeometry, keep_holes: bool = False) -> Polygon:
         polygons = [q for p in shapely.get_parts(shape) for q in shapely.get_parts(p) if q.geom_type == "Polygon"]
     biggest = max(polygons, key=lambda p: p.area)
     holes = [hole for hole in biggest.interiors if Polygon(hole).area > LEAST_HOLE_MM2] if keep_holes else []
-    return orient(Polygon(biggest.exterior, holes)).simplify(THINNED_MM)
+    thinned = orient(Polygon(biggest.exterior, holes)).simplify(THINNED_MM)
+    assert isinstance(thinned, Polygon)
+    return thinned
