@@ -57,7 +57,7 @@ def flat_svg(blank: Blank, zones: Sequence[Zone], *, number_of_piece: int, name:
         *_marks(blank, f),
         *_folds(blank, f),
         f'<path class="pen-cut heavy" fill-rule="evenodd" d="{shape_path(blank.outline)}"/>',
-        *(_edge(blank, edge, k, f) for k, edge in enumerate(blank.edges, 1)),
+        *_edges(blank, f),
         *_zone_labels(zones, f),
         *_sizes(f),
         *_foot(blank, f),
@@ -165,11 +165,19 @@ def _folds(blank: Blank, f: Frame) -> list[str]:
         turn, _ = _upright(along)
         way = "up" if fold.up else "down"
         text = f"fold {k}: {fixed(fold.angle, 0)}° {way}, R {number(fold.inside_radius)}"
-        made.append(words(text, start + (end - start) * 0.27, f.size * 0.9, turn=turn, kind="halo strong"))
+        up = np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))])
+        at = start + (end - start) * 0.27 + up * f.size * 0.85
+        made.append(words(text, at, f.size * 0.9, turn=turn, kind="halo strong"))
     return made
 
 
-def _edge(blank: Blank, edge: Edge, count: int, f: Frame) -> str:
+def _edges(blank: Blank, f: Frame) -> list[str]:
+    """Every edge's words; where two would lie over each other the later one moves outwards."""
+    taken: list[np.ndarray] = []
+    return [_edge(blank, edge, k, f, taken) for k, edge in enumerate(blank.edges, 1)]
+
+
+def _edge(blank: Blank, edge: Edge, count: int, f: Frame, taken: list[np.ndarray]) -> str:
     """The edge's letter and what it gains or loses, outside the blank along its middle."""
     points = np.asarray(edge.points, dtype=float)
     steps = np.hypot(*np.diff(points, axis=0).T)
@@ -189,6 +197,15 @@ def _edge(blank: Blank, edge: Edge, count: int, f: Frame) -> str:
     if run[-1] < f.size * len(text) * 0.6:  # too short for words: the letter, the table says the rest
         text, turn = label, 0.0
     at = centre + out * (edge.allowance + f.size * 0.95)
+    reach = f.size * np.array([max(0.3 * len(text) + 0.15, 0.5), 0.55])  # half width and height of the words
+    if abs(turn) > 45:
+        reach = reach[::-1]
+    for _ in range(4):
+        box = np.concatenate([at - reach, at + reach])
+        if not any((box[:2] < other[2:]).all() and (other[:2] < box[2:]).all() for other in taken):
+            break
+        at = at + out * f.size * 0.6
+    taken.append(np.concatenate([at - reach, at + reach]))
     return words(text, at, f.size, turn=turn, kind="halo letter")
 
 
