@@ -42,6 +42,7 @@ __all__ = [
     "Words",
     "blank_drawing",
     "cut_order",
+    "figure",
     "frame",
     "metal_line",
     "runs_inside",
@@ -361,6 +362,18 @@ def _common_words(work: Work, kerf_mm: float, lead_in_mm: float) -> list[str]:
     lines.append(f"Job: {job.name}. Reference: {job.reference or 'none'}.")
     lines.append(f"Revision: {job.revision or 'none'}. Patterns of {date_words(job.pattern_date)}.")
     return lines
+
+
+def figure(value: float, unit: str) -> str:
+    """A figure in mm to 0.1, with inches in brackets behind where the job is in inches.
+
+    >>> figure(36.5, "mm"), figure(36.5, "in")
+    ('36.5', '36.5 (1 7/16)')
+    """
+    from ..units import show_inches
+
+    plain = words.fixed(value)
+    return plain if unit != "in" else f"{plain} ({show_inches(value)})"
 
 
 def metal_line(job: Any, thickness: float | None = None) -> str:

@@ -7,7 +7,8 @@ on them are to the scale they name; the figures govern. mm, good face up, x righ
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,7 +16,7 @@ import numpy as np
 from . import words
 from .blankdraw import SMALL, View, draw_blank, draw_cuts
 from .blankface import Face, face_of
-from .cutting import metal_line
+from .cutting import figure, metal_line
 from .look import BLUE, INK, PENCIL, RED, SIZES, TILE, WORDS
 from .names import job_line
 from .offsets import corners, holes, stations
@@ -62,20 +63,15 @@ def drawings_pdf(work: Work, faces: Sequence[Face] = ()) -> bytes:
     return finish(canvas, buffer)
 
 
-def _page(canvas: Any, work: Work, bookmark: str, number: str) -> Any:
+@contextmanager
+def _page(canvas: Any, work: Work, bookmark: str, number: str) -> Iterator[None]:
     """A page with the job on its foot."""
-    from contextlib import contextmanager
-
-    @contextmanager
-    def opened() -> Any:
-        with page(canvas, PAGE, bookmark):
-            pen(canvas, "rule")
-            line(canvas, (LEFT, FOOT + 5.5), (RIGHT, FOOT + 5.5))
-            stamp = f"{job_line(work.job)} \u00b7 shop drawings \u00b7 {number} \u00b7 all figures mm unless marked"
-            text(canvas, LEFT, FOOT + 1.6, stamp, fit_size(stamp, LIVE[0], SIZES["small"], least=1.2))
-            yield
-
-    return opened()
+    with page(canvas, PAGE, bookmark):
+        yield
+        pen(canvas, "rule")
+        line(canvas, (LEFT, FOOT + 5.5), (RIGHT, FOOT + 5.5))
+        stamp = f"{job_line(work.job)} \u00b7 shop drawings \u00b7 {number} \u00b7 all figures mm unless marked"
+        text(canvas, LEFT, FOOT + 1.6, stamp, fit_size(stamp, LIVE[0], SIZES["small"], least=1.2))
 
 
 def _title(canvas: Any, words_: str, side: str = "") -> float:
@@ -149,7 +145,7 @@ def _notes(notes: Sequence[str]) -> str:
 
 def _table_height(rows: Sequence[Sequence[str]]) -> float:
     """Room for a table whose cells may need a second line, mm."""
-    return 0.0 if len(rows) < 2 else len(rows) * 4.6 + 3.0
+    return 0.0 if len(rows) < 2 else len(rows) * 4.6 + 3.0  # some cells take two lines
 
 
 def _to_scale(canvas: Any, face: Face, at: tuple[float, float], room: tuple[float, float]) -> str:
@@ -196,8 +192,9 @@ def _size_line(canvas: Any, a: Any, b: Any, words_: str) -> None:
 
 def _edge_table(face: Face) -> list[list[str]]:
     rows = [["seam", "joint", "meets", "metal outside", "on flat", "formed", "gain or lose"]]
+    unit = face.work.job.unit
     for edge in face.blank.edges:
-        flat, formed = words.fixed(edge.length_blank), words.fixed(edge.length_surface)
+        flat, formed = figure(edge.length_blank, unit), figure(edge.length_surface, unit)
         meets = edge.meets or "nothing"
         rows.append(
             [edge.letter or "\u2013", edge.joint, meets, words.edge_metal(edge), flat, formed, words.edge_change(edge)]
@@ -209,8 +206,9 @@ def _fold_table(face: Face) -> list[list[str]]:
     """Where each fold starts and ends from the base line, how far it turns, and what it takes."""
     rows = [["fold", "from (along, up)", "to (along, up)", "turn", "radius, K, between tangents"]]
     x0, y0, _, _ = face.blank.outline.bounds
+    unit = face.work.job.unit
     for k, fold in enumerate(face.blank.folds):
-        ends = [f"{words.fixed(p[0] - x0)}, {words.fixed(p[1] - y0)}" for p in (fold.start, fold.end)]
+        ends = [f"{figure(p[0] - x0, unit)}, {figure(p[1] - y0, unit)}" for p in (fold.start, fold.end)]
         wide = [float(np.hypot(*(fold.tangents[1, i] - fold.tangents[0, i]))) for i in (0, 1)]
         apart = words.fixed(wide[0], 2)
         if abs(wide[1] - wide[0]) > 0.05:
@@ -247,7 +245,7 @@ def _figures_page(canvas: Any, face: Face) -> None:
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.5
     rows = stations(blank.outline, blank.net)
     head = ["along", "cut line, from base", "trim line, from base"]
-    cells = [[_mm(s.along, unit), _pair_words(s.cut, unit), _pair_words(s.trim, unit)] for s in rows]
+    cells = [[figure(s.along, unit), _pair_words(s.cut, unit), _pair_words(s.trim, unit)] for s in rows]
     inches = unit == "in"
     half = math.ceil(len(cells) / 2) if len(cells) > 12 and not inches else len(cells)
     widths = [26, 58, 58] if inches else [14, 34, 34]
@@ -298,10 +296,10 @@ def _holes_table(canvas: Any, face: Face, x: float, y: float, room: float) -> fl
     rows = [["hole", "middle (along, up)", "size"]]
     for k, hole in enumerate(found):
         if hole.diameter is not None:
-            size = f"\u00d8 {_mm(hole.diameter, unit)}"
+            size = f"\u00d8 {figure(hole.diameter, unit)}"
         else:
-            size = f"{_mm(hole.size[0], unit)} \u00d7 {_mm(hole.size[1], unit)}"
-        rows.append([str(k + 1), f"{_mm(hole.middle[0], unit)}, {_mm(hole.middle[1], unit)}", size])
+            size = f"{figure(hole.size[0], unit)} \u00d7 {figure(hole.size[1], unit)}"
+        rows.append([str(k + 1), f"{figure(hole.middle[0], unit)}, {figure(hole.middle[1], unit)}", size])
     return table(canvas, x, y, [10, (room - 10) * 0.55, (room - 10) * 0.45], rows, SIZES["fine"]) - 2.5
 
 
@@ -311,26 +309,20 @@ def _points_table(canvas: Any, face: Face, x: float, y: float, room: float) -> f
     x0, y0, _, _ = face.blank.outline.bounds
     rows: list[list[str]] = [["point", "along, up"]]
     for k, (px, py) in enumerate(corners(face.cuts[-1], (x0, y0))[:16]):
-        rows.append([f"corner {k + 1}", f"{_mm(px, unit)}, {_mm(py, unit)}"])
+        rows.append([f"corner {k + 1}", f"{figure(px, unit)}, {figure(py, unit)}"])
     for mark, runs in face.marks:
         if mark.label and runs and mark.kind in ("station", "centre", "fitting", "register"):
             name = f"station {mark.label.split()[0]}" if mark.kind == "station" else mark.label
             a, b = runs[0][0] - [x0, y0], runs[-1][-1] - [x0, y0]
-            rows.append([name, f"{_mm(a[0], unit)}, {_mm(a[1], unit)} to {_mm(b[0], unit)}, {_mm(b[1], unit)}"])
+            rows.append(
+                [name, f"{figure(a[0], unit)}, {figure(a[1], unit)} to {figure(b[0], unit)}, {figure(b[1], unit)}"]
+            )
     fits = int((y - FLOOR - 25) / 3.5)
     return table(canvas, x, y, [room * 0.3, room * 0.7], rows[: max(2, fits)], SIZES["fine"])
 
 
-def _mm(value: float, unit: str) -> str:
-    """A figure to 0.1 mm, with inches to the nearest 1/32 behind where the job is in inches."""
-    from ..units import show_inches
-
-    plain = words.fixed(value)
-    return plain if unit != "in" else f"{plain} ({show_inches(value)})"
-
-
 def _pair_words(pairs: Sequence[tuple[float, float]], unit: str) -> str:
-    return "; ".join(f"{_mm(a, unit)} \u2013 {_mm(b, unit)}" for a, b in pairs) or "none"
+    return "; ".join(f"{figure(a, unit)} \u2013 {figure(b, unit)}" for a, b in pairs) or "none"
 
 
 def _sheet_page(canvas: Any, work: Work, index: int) -> None:

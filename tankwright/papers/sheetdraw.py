@@ -8,7 +8,7 @@ import numpy as np
 
 from . import words
 from .blankdraw import View
-from .cutting import cut_order
+from .cutting import cut_order, figure
 from .look import FAINT, INK, SIZES
 from .outline import fit_outline
 from .pdf import draw_path, fit_size, line, pen, polygon, text
@@ -134,7 +134,7 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
             way = "from the left" if cut.axis == "x" else "from below"
             purpose = {"square": " (squares)", "trim": " (trims)"}.get(cut.purpose, "")
             makes = " and ".join(cut.makes) + purpose
-            rows.append([str(cut.order), cut.piece, way, words.fixed(cut.distance), makes])
+            rows.append([str(cut.order), cut.piece, way, figure(cut.distance, unit), makes])
         tables.append(([8, 14, 20, 14, 37], rows, (3,)))
     density = work.job.metal.density * work.job.thickness / 1e9
     rows = [["where the metal goes", "m\u00b2", "kg"]]

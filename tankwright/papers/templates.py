@@ -21,7 +21,7 @@ import numpy as np
 from . import words
 from .blankdraw import FULL, View, draw_blank, draw_cuts, draw_grid
 from .blankface import Face, face_of
-from .cutting import metal_line
+from .cutting import figure, metal_line
 from .look import CHECK_MM, FAINT, INK, PENCIL, RED, SIZES, TILE, WORDS
 from .names import job_line, unique_slugs
 from .pdf import begin, clip_box, finish, fit_size, line, page, paragraph, pen, polygon, table, text
@@ -342,8 +342,8 @@ def _edge_rows(work: Work, blank: Blank) -> list[list[str]]:
                 edge.joint,
                 edge.meets or "nothing",
                 words.edge_metal(edge),
-                f"{words.fixed(edge.length_blank)}",
-                f"{words.fixed(edge.length_surface)}",
+                figure(edge.length_blank, work.job.unit),
+                figure(edge.length_surface, work.job.unit),
                 words.edge_change(edge),
             ]
         )

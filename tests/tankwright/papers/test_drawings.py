@@ -1,0 +1,213 @@
+"""Shop drawings: figures a helper can lay a blank out with, checked against the blank itself."""
+
+from __future__ import annotations
+
+import math
+import re
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import affinity
+from shapely.geometry import Point, Polygon, box
+from shapely.ops import unary_union
+
+from tankwright.papers.blankface import face_of
+from tankwright.papers.drawings import drawing_files, drawings_pdf
+from tankwright.papers.look import A4, LETTER
+from tankwright.papers.offsets import corners, holes, stations, step_for
+from tankwright.papers.outline import fit_outline
+
+from .fixture import FILLER_MM, small_work
+from .reading import page_size, read, words_of
+
+WORK = small_work()
+
+
+@pytest.fixture(scope="module")
+def content() -> bytes:
+    return drawings_pdf(WORK)
+
+
+@pytest.fixture(scope="module")
+def texts(content) -> list[str]:
+    return [words_of(page) for page in read(content).pages]
+
+
+def _page(texts: list[str], title: str) -> str:
+    return next(text for text in texts if text.splitlines()[0] == title)
+
+
+def test_one_file_with_a_page_for_everything(content, texts):
+    """Contents, a drawing and its offsets for every blank, then every sheet; each bookmarked."""
+    assert set(drawing_files(WORK)) == {"drawings.pdf"}
+    reader = read(content)
+    assert len(reader.pages) == 1 + 2 * len(WORK.blanks) + len(WORK.layout.sheets)
+    marks = [mark.title for mark in reader.outline]
+    assert marks[0] == "contents"
+    for blank in WORK.blanks:
+        assert f"{blank.name}: drawing" in marks
+        assert f"{blank.name}: offsets" in marks
+    assert marks[-1] == f"sheet {len(WORK.layout.sheets)}"
+
+
+def test_pages_fit_both_papers_and_say_whose_they_are(content, texts):
+    """Every page prints on A4 and letter, and carries job, reference, revision, date and its number."""
+    reader = read(content)
+    for number, (page, text) in enumerate(zip(reader.pages, texts, strict=True)):
+        short, long = sorted(page_size(page))
+        assert short <= min(A4[0], LETTER[0]) + 0.01
+        assert long <= min(A4[1], LETTER[1]) + 0.01
+        for wanted in (WORK.job.name, "Kovács Łukasz", "revision B", "patterns of 2026-03-14"):
+            assert wanted in text, number
+        assert f"page {number + 1} of {len(texts)}" in text
+        assert not re.search(r"\bsafe\b|\blegal\b|\bOK\b|\bpasses\b", text)
+
+
+def test_warnings_come_first(texts):
+    """The first page opens with stop, then look, then note, before the list of pieces."""
+    first = texts[0]
+    places = [first.index(word) for word in ("STOP", "LOOK", "NOTE", "cut size")]
+    assert places == sorted(places)
+
+
+def test_offsets_on_paper_are_those_of_the_blank(texts):
+    """Each pair printed for the side is where the outline lies, found anew, to 0.1 mm."""
+    blank = next(b for b in WORK.blanks if b.name == "side left")
+    text = _page(texts, "side left: offsets")
+    x0, y0, x1, _ = blank.outline.bounds
+    rows = re.findall(r"^(\d+\.\d)\n(\d+\.\d) – (\d+\.\d)\n(?:(\d+\.\d) – (\d+\.\d)|none)$", text, re.M)
+    assert len(rows) == 1 + round((x1 - x0) / step_for(x1 - x0))
+    for along, low, high, trim_low, trim_high in rows:
+        x = x0 + min(max(float(along), 0.02), x1 - x0 - 0.02)
+        cut = box(x - 1e-6, -1e4, x + 1e-6, 1e4).intersection(blank.outline).bounds
+        assert float(low) == pytest.approx(cut[1] - y0, abs=0.06)
+        assert float(high) == pytest.approx(cut[3] - y0, abs=0.06)
+        if trim_low:
+            net = box(x - 1e-6, -1e4, x + 1e-6, 1e4).intersection(blank.net).bounds
+            assert float(trim_low) == pytest.approx(net[1] - y0, abs=0.06)
+            assert float(trim_high) == pytest.approx(net[3] - y0, abs=0.06)
+
+
+def test_offsets_of_a_disc_follow_the_circle():
+    """Half chords of a circle of radius 100: h = sqrt(r^2 - x^2), closed form."""
+    disc = Point(0, 0).buffer(100, quad_segs=720)
+    for station in stations(disc, disc, 20.0):
+        half = math.sqrt(max(0.0, 100**2 - (station.along - 100) ** 2))
+        if half < 1e-3:
+            continue
+        ((low, high),) = station.cut
+        assert low == pytest.approx(100 - half, abs=0.002)
+        assert high == pytest.approx(100 + half, abs=0.002)
+
+
+def test_a_station_across_a_notch_gives_two_pairs():
+    """Where the tunnel notch is, metal starts and ends twice."""
+    notched = unary_union([box(0, 0, 30, 100), box(0, 70, 90, 100), box(60, 0, 90, 100)])
+    found = {s.along: s.cut for s in stations(notched, notched, 20.0)}
+    assert [tuple(round(v, 6) for v in pair) for pair in found[40.0]] == [(70.0, 100.0)]
+    sideways = affinity.rotate(notched, 90, origin=(0, 0))
+    assert any(len(s.cut) == 2 for s in stations(sideways, sideways, 10.0))
+
+
+@settings(max_examples=30, deadline=None)
+@given(wide=st.floats(5, 1500), high=st.floats(5, 600), turn=st.floats(0, 180))
+def test_offsets_enclose_the_area(wide, high, turn):
+    """Trapezoids between fine stations give the area of any rectangle, however it lies, within 2 %."""
+    shape = affinity.rotate(box(0, 0, wide, high), turn)
+    x0, _, x1, _ = shape.bounds
+    rows = stations(shape, shape, (x1 - x0) / 199.7)
+    depth = [sum(b - a for a, b in s.cut) for s in rows]
+    area = float(np.trapezoid(depth, np.linspace(x0, x1, len(rows))))
+    assert area == pytest.approx(shape.area, rel=0.02)
+
+
+def test_corners_are_the_corners_and_tangent_arcs_have_none():
+    """A rectangle has four, a rounded one none, a half disc two."""
+    outer, _ = fit_outline(box(5, 7, 105, 57))
+    found = corners(outer, (5, 7))
+    assert sorted(map(tuple, found.round(6).tolist())) == [(0, 0), (0, 50), (100, 0), (100, 50)]
+    smooth, _ = fit_outline(box(20, 20, 80, 40).buffer(10, quad_segs=90))
+    assert len(corners(smooth, (0, 0))) == 0
+    half, _ = fit_outline(Point(0, 0).buffer(50, quad_segs=180).intersection(box(-60, 0, 60, 60)))
+    assert len(corners(half, (0, 0))) == 2
+
+
+def test_holes_are_given_by_middle_and_diameter(texts):
+    """The filler hole: 57.0 mm about a point 118.0 along, 75.0 up."""
+    blank = WORK.blanks[0]
+    (hole,) = holes(face_of(WORK, blank))
+    assert hole.diameter == pytest.approx(FILLER_MM, abs=0.001)
+    x0, y0, _, _ = blank.outline.bounds
+    centre = Polygon(blank.outline.interiors[0]).centroid
+    assert hole.middle == pytest.approx((centre.x - x0, centre.y - y0), abs=0.005)
+    text = _page(texts, "top skin: offsets")
+    assert "118.0, 75.0" in text
+    assert "Ø 57.0" in text
+
+
+def test_drawing_gives_sizes_folds_and_edges(texts):
+    """The tunnel's page has its overall size, both folds by place, turn, radius, K and width, and each edge."""
+    blank = next(b for b in WORK.blanks if b.name == "tunnel")
+    text = _page(texts, "tunnel")
+    x0, y0, x1, y1 = blank.outline.bounds
+    assert f"{x1 - x0:.1f} mm" in text
+    assert f"{y1 - y0:.1f} mm" in text
+    for fold in blank.folds:
+        assert f"{fold.start[0] - x0:.1f}, {fold.start[1] - y0:.1f}" in text
+        assert f"{fold.end[0] - x0:.1f}, {fold.end[1] - y0:.1f}" in text
+    # Width between tangents is the bend allowance: pi/2 (r + K t) for a square fold.
+    wide = math.pi / 2 * (3.0 + 0.4 * 1.6)
+    assert text.count(f"{wide:.2f} mm") == 2
+    assert text.count("90.0° up") == 2
+    for edge in blank.edges:
+        assert f"{edge.length_blank:.1f}" in text
+
+
+def test_drawing_says_how_much_each_edge_gains_or_loses(texts):
+    """Every edge of the side that must lose says by how much, as worked out on the ball."""
+    blank = next(b for b in WORK.blanks if b.name == "side left")
+    text = _page(texts, "side left")
+    for edge in blank.edges:
+        assert f"lose {-edge.gain:.1f} mm ({-100 * edge.gain / edge.length_blank:.1f} %)" in text
+
+
+def test_sheet_page_numbers_parts_in_cutting_order(texts):
+    """Each part of a sheet is on its page by number, name, place and size; the areas add up to the sheet."""
+    for index, used in enumerate(WORK.layout.sheets):
+        text = next(t for t in texts if t.startswith(f"Sheet {index + 1} of {len(WORK.layout.sheets)}"))
+        for placed in WORK.layout.on_sheet(index):
+            x0, y0, x1, y1 = placed.outline.bounds
+            assert f"{placed.part.name}\n{x0:.1f}, {y0:.1f}\n{x1 - x0:.1f} × {y1 - y0:.1f}" in text
+        areas = [float(v) for v in re.findall(r"^(?:parts|offcuts kept|scrap|sheet)\n(\d+\.\d{4})$", text, re.M)]
+        assert len(areas) == 4
+        assert sum(areas[:3]) == pytest.approx(areas[3], abs=2e-4)
+        assert areas[3] == pytest.approx(used.sheet.area / 1e6, abs=1e-4)
+        assert "keep" in text
+
+
+def test_shear_cuts_are_listed_in_order():
+    """For the shear: every cut by number, piece, way to measure, distance and what it makes."""
+    work = small_work("shear")
+    text = next(t for t in map(words_of, read(drawings_pdf(work)).pages) if t.startswith("Sheet 1"))
+    places = [text.index(f"{cut.order}\n{cut.piece}\nfrom ") for cut in work.layout.cuts]
+    assert places == sorted(places)
+    for cut in work.layout.cuts:
+        assert f"{cut.distance:.1f}" in text
+        assert " and ".join(cut.makes) in text
+
+
+def test_inch_jobs_have_inches_beside():
+    """A job in inches shows each offset in both."""
+    work = small_work(unit="in")
+    texts = [words_of(page) for page in read(drawings_pdf(work)).pages]
+    text = _page(texts, "top skin: offsets")
+    assert re.search(r"0\.0 \(0\) – 150\.0 \(5 29/32\)", text)
+    assert "Ø 57.0 (2.244)" in text
+
+
+def test_same_work_gives_the_same_bytes(content):
+    """Written twice, from faces worked out anew or given, the file is the same to the byte."""
+    assert drawings_pdf(WORK) == content
+    assert drawings_pdf(WORK, [face_of(WORK, blank) for blank in WORK.blanks]) == content
