@@ -46,12 +46,13 @@ def _strips(got: dict[str, Any]) -> str:
     for strip in got["test_strips"]:
         heads = ("If the legs add up to, mm", "K is")
         rows = [(num(row["legs_mm"], 2), num(row["k_factor"], 2)) for row in strip["read_k"]]
+        long, angle = fixed(strip["strip_mm"]), fixed(strip["angle_deg"], 0)
+        radius = escape(length(strip["inside_radius_mm"], unit))
+        legs, k = fixed(strip["legs_mm"], 2), fixed(strip["k_factor"], 3)
         made.append(
-            f"<p>Cut a strip {fixed(strip['strip_mm'])} mm long and about 30 mm wide from the same sheet, its "
-            f"grain lying to the fold as on the piece. Fold it in the middle by {fixed(strip['angle_deg'], 0)}° over the "
-            f"tool you will use, inside radius {escape(length(strip['inside_radius_mm'], unit))}. Measure both legs to the "
-            f"outside and add them. The blanks are worked out for {fixed(strip['legs_mm'], 2)} mm, "
-            f"K {fixed(strip['k_factor'], 3)}.</p>"
+            f"<p>Cut a strip {long} mm long and about 30 mm wide from the same sheet, its grain lying to the fold as on "
+            f"the piece. Fold it in the middle by {angle}° over the tool you will use, inside radius {radius}. Measure "
+            f"both legs to the outside and add them. The blanks are worked out for {legs} mm, K {k}.</p>"
             f"{table(heads, rows)}"
         )
     if not made:
