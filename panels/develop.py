@@ -227,7 +227,10 @@ def _even(disc: Disc, pattern: Pattern, points: Floats, shrink_cost: float) -> t
         costs.append(costs[-1] * ratio)
     for cost in costs if shrink_cost != 1 else []:
         points, _, _ = descend(disc, pattern, points, even_cost(cost), until=1e-3, most=20)
-    points, st, _ = descend(disc, pattern, points, even_cost(shrink_cost), until=EVEN_UNTIL, most=60)
+    # One full step is enough to know the panel's rms strain to a few percent.
+    points, st, _ = descend(disc, pattern, points, even_cost(shrink_cost), until=1.0, most=60)
+    about = float(np.sqrt(np.average((st.e**2).mean(axis=1), weights=disc.area)))
+    points, st, _ = descend(disc, pattern, points, even_cost(shrink_cost, about), until=EVEN_UNTIL, most=60)
     return points, st
 
 
