@@ -159,9 +159,7 @@ def _sums(
             continue
         letter = xl_col_to_name(k)
         value = sum(column.cell(row) for row in rows)
-        page.write_formula(
-            last, k, f"=SUM({letter}{first}:{letter}{last})", looks[f"sum {column.show}"], value
-        )
+        page.write_formula(last, k, f"=SUM({letter}{first}:{letter}{last})", looks[f"sum {column.show}"], value)
         places[column.head] = (f"'{name}'!{letter}{last + 1}", value)
     return places
 
@@ -189,11 +187,7 @@ def _header(text: str) -> str:
 
 def _with_piece(got: Row, key: str) -> list[Row]:
     """The edges or folds of every blank, each with its piece's number and name."""
-    return [
-        {"piece": blank["piece"], "name": blank["name"], **item}
-        for blank in got["blanks"]
-        for item in blank[key]
-    ]
+    return [{"piece": blank["piece"], "name": blank["name"], **item} for blank in got["blanks"] for item in blank[key]]
 
 
 def _edge_columns() -> list[Column]:
@@ -362,7 +356,5 @@ def _total_lines(
     price = next((head for head in sheets if head.startswith("Price")), "")
     if price:
         at, value = sheets[price]
-        lines.append(
-            (f"{price}, sheets", value, f"={at}", "0.00", "sheets only; nothing else is priced here")
-        )
+        lines.append((f"{price}, sheets", value, f"={at}", "0.00", "sheets only; nothing else is priced here"))
     return lines

@@ -50,7 +50,7 @@ def _strips(got: dict[str, Any]) -> str:
         radius = escape(length(strip["inside_radius_mm"], unit))
         legs, k = fixed(strip["legs_mm"], 2), fixed(strip["k_factor"], 3)
         made.append(
-            f"<p>Cut a strip {long} mm long and about 30 mm wide from the same sheet, its grain lying to the fold as on "
+            f"<p>Cut a strip {long} mm long and 30 mm wide from the same sheet, its grain lying to the fold as on "
             f"the piece. Fold it in the middle by {angle}° over the tool you will use, inside radius {radius}. Measure "
             f"both legs to the outside and add them. The blanks are worked out for {legs} mm, K {k}.</p>"
             f"{table(heads, rows)}"

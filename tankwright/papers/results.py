@@ -14,17 +14,14 @@ import json
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from .names import date_words
-from .slit_svg import slit_figures
-from .words import difficulty, difficulty_limits, edge_metal, face, gauge, grain, metal_words, size
-from .zones import strain_figures
+from .results_blanks import blank_figures, strip_figures
+from .rounding import mm, mm2, percent, rounded
+from .words import gauge, metal_words, size
 
 if TYPE_CHECKING:
     from nesting import Layout, UsedSheet
     from nesting.model import Sheet
-    from panels.blank import Blank, Edge, Fold
 
     from ..work import Work
 
@@ -41,7 +38,7 @@ def results(work: Work) -> bytes:
 
 def figures(work: Work) -> dict[str, Any]:
     """Every figure the papers show, as dicts, lists, text and numbers; keys in `results_fields.FIELDS`."""
-    blanks = _blanks(work)
+    blanks = blank_figures(work)
     sheets = [_sheet(work, used, blanks) for used in work.layout.sheets]
     seams = _seams(work, blanks)
     return {
@@ -53,35 +50,18 @@ def figures(work: Work) -> dict[str, Any]:
         "capacity": _capacity(work),
         "tank": _tank(work),
         "tunnel": _tunnel(work),
-        "misses": [{"pattern": name, "miss_mm": _round(miss, 2)} for name, miss in work.misses.items()],
+        "misses": [{"pattern": name, "miss_mm": rounded(miss, 2)} for name, miss in work.misses.items()],
         "blanks": blanks,
         "sheets": sheets,
         "offcuts": _offcuts(work.layout),
         "cuts": _cuts(work.layout),
         "buy": _buy(work, sheets),
         "totals": _totals(work, blanks, sheets, seams),
-        "test_strips": _test_strips(work),
+        "test_strips": strip_figures(work),
         "seams": seams,
         "assumptions": [{"name": name, "value": value} for name, value in work.assumptions],
         "cautions": list(work.cautions),
     }
-
-
-def _round(value: float, places: int) -> float:
-    """A plain float, rounded, never minus zero."""
-    return round(float(value), places) + 0.0
-
-
-def _mm(value: float) -> float:
-    return _round(value, 1)
-
-
-def _mm2(value: float) -> int:
-    return round(float(value))
-
-
-def _percent(share: float) -> float:
-    return _round(share * 100, 1)
 
 
 def _job(work: Work) -> dict[str, Any]:
@@ -102,11 +82,11 @@ def _metal(work: Work) -> dict[str, Any]:
         "name": job.metal.name,
         "kind": job.metal.kind,
         "words": metal_words(job),
-        "thickness_mm": _round(job.thickness, 3),
-        "thickness_in": _round(job.thickness / 25.4, 4),
+        "thickness_mm": rounded(job.thickness, 3),
+        "thickness_in": rounded(job.thickness / 25.4, 4),
         "gauge": gauge(job.thickness, job),
-        "density_kg_m3": _round(job.metal.density, 1),
-        "fold_radius_mm": _round(job.fold_radius, 2),
+        "density_kg_m3": rounded(job.metal.density, 1),
+        "fold_radius_mm": rounded(job.fold_radius, 2),
     }
 
 
@@ -131,7 +111,7 @@ def _findings(work: Work) -> list[dict[str, Any]]:
             "says": f.says,
             "found": f.found,
             "allowed": f.allowed,
-            "at_mm": None if f.at_mm is None else _mm(f.at_mm),
+            "at_mm": None if f.at_mm is None else mm(f.at_mm),
             "remedy": f.remedy,
         }
         for f in work.findings
@@ -146,26 +126,24 @@ def _left_out(work: Work, strength: str) -> int:
 def _capacity(work: Work) -> dict[str, Any]:
     c = work.capacity
     return {
-        "brim_l": _round(c.brim_l, 2),
-        "tolerance_l": _round(c.tolerance_l, 2),
-        "ullage_l": _round(c.ullage_l, 2),
-        "ullage_percent": _percent(c.ullage_l / c.brim_l) if c.brim_l else 0.0,
-        "below_outlet_l": _round(c.below_outlet_l, 2),
-        "usable_l": _round(c.usable_l, 2),
-        "litres_per_mm_width": _round(c.litres_per_mm_width, 4),
-        "litres_per_mm_depth": _round(c.litres_per_mm_depth, 4),
-        "centre_mm": [_mm(value) for value in c.centre],
-        "dry_mass_kg": _round(c.dry_mass_kg, 3),
-        "shell_area_mm2": _mm2(c.shell_area_mm2),
+        "brim_l": rounded(c.brim_l, 2),
+        "tolerance_l": rounded(c.tolerance_l, 2),
+        "ullage_l": rounded(c.ullage_l, 2),
+        "ullage_percent": percent(c.ullage_l / c.brim_l) if c.brim_l else 0.0,
+        "below_outlet_l": rounded(c.below_outlet_l, 2),
+        "usable_l": rounded(c.usable_l, 2),
+        "litres_per_mm_width": rounded(c.litres_per_mm_width, 4),
+        "litres_per_mm_depth": rounded(c.litres_per_mm_depth, 4),
+        "centre_mm": [mm(value) for value in c.centre],
+        "dry_mass_kg": rounded(c.dry_mass_kg, 3),
+        "shell_area_mm2": mm2(c.shell_area_mm2),
     }
 
 
 def _tank(work: Work) -> dict[str, Any]:
     low, high = work.body.outer.min(axis=0), work.body.outer.max(axis=0)
     names = ("length_mm", "width_mm", "height_mm")
-    return {name: _mm(value) for name, value in zip(names, high - low, strict=True)} | {
-        "pieces": list(work.body.pieces)
-    }
+    return {name: mm(value) for name, value in zip(names, high - low, strict=True)} | {"pieces": list(work.body.pieces)}
 
 
 def _tunnel(work: Work) -> dict[str, Any] | None:
@@ -175,143 +153,15 @@ def _tunnel(work: Work) -> dict[str, Any] | None:
         return None
     side = tunnel.side_room - tunnel.draw_in
     return {
-        "clear_width_front_mm": _mm(2 * tunnel.half_front),
-        "clear_width_rear_mm": _mm(2 * tunnel.half_rear),
-        "backbone_front_mm": _mm(tunnel.backbone_front),
-        "backbone_rear_mm": _mm(tunnel.backbone_rear),
-        "side_room_mm": _mm(tunnel.side_room),
-        "draw_in_mm": _mm(tunnel.draw_in),
-        "side_room_left_mm": _mm(side),
-        "top_room_mm": _mm(tunnel.top_room),
+        "clear_width_front_mm": mm(2 * tunnel.half_front),
+        "clear_width_rear_mm": mm(2 * tunnel.half_rear),
+        "backbone_front_mm": mm(tunnel.backbone_front),
+        "backbone_rear_mm": mm(tunnel.backbone_rear),
+        "side_room_mm": mm(tunnel.side_room),
+        "draw_in_mm": mm(tunnel.draw_in),
+        "side_room_left_mm": mm(side),
+        "top_room_mm": mm(tunnel.top_room),
         "touches_first": "over the frame line" if tunnel.top_room < side else "at the sides",
-    }
-
-
-STRIP_MM = 150.0  # length of a test strip: each leg holds a caliper well. Common practice, no source.
-STRIP_KS = (0.30, 0.35, 0.40, 0.45, 0.50)
-
-
-def _test_strips(work: Work) -> list[dict[str, Any]]:
-    """For each kind of fold, what the two legs of a test strip add up to if K is what it was taken for.
-
-    Outside legs of a strip folded by 90°: their sum is its flat length plus the bend deduction.
-    """
-    from panels.bend import bend_deduction
-
-    kinds = sorted({(b.thickness, f.inside_radius, f.k_factor) for b in work.blanks for f in b.folds})
-    return [
-        {
-            "thickness_mm": _round(t, 3),
-            "inside_radius_mm": _round(radius, 2),
-            "angle_deg": 90.0,
-            "strip_mm": STRIP_MM,
-            "k_factor": _round(k, 3),
-            "legs_mm": _round(STRIP_MM + bend_deduction(t, radius, 90.0, k), 2),
-            "read_k": [
-                {"k_factor": other, "legs_mm": _round(STRIP_MM + bend_deduction(t, radius, 90.0, other), 2)}
-                for other in STRIP_KS
-            ],
-        }
-        for t, radius, k in kinds
-    ]
-
-
-def _blanks(work: Work) -> list[dict[str, Any]]:
-    on: dict[str, list[int]] = {}
-    for placed in work.layout.placed:
-        on.setdefault(placed.part.name, []).append(placed.sheet + 1)
-    limits = difficulty_limits(work.job)
-    return [_blank(work, k, blank, on.get(blank.name, []), limits) for k, blank in enumerate(work.blanks, 1)]
-
-
-def _blank(work: Work, piece: int, blank: Blank, on: list[int], limits: tuple[float, float, float]) -> dict[str, Any]:
-    x0, y0, x1, y1 = blank.outline.bounds
-    rings = (blank.outline.exterior, *blank.outline.interiors)
-    kg = blank.thickness * work.job.metal.density * 1e-9
-    slits = work.slit_patterns.get(blank.name)
-    return {
-        "piece": piece,
-        "name": blank.name,
-        "side": blank.hand,
-        "mirrors": blank.mirrors,
-        "kind": blank.kind,
-        "quantity": 1,
-        "metal": work.job.metal.name,
-        "thickness_mm": _round(blank.thickness, 3),
-        "gauge": gauge(blank.thickness, work.job),
-        "grain_deg": None if blank.grain_deg is None else _round(blank.grain_deg, 1),
-        "grain": grain(blank),
-        "good_face": face(blank),
-        "width_mm": _mm(x1 - x0),
-        "height_mm": _mm(y1 - y0),
-        "cut_area_mm2": _mm2(blank.outline.area),
-        "net_area_mm2": _mm2(blank.net.area),
-        "formed_area_mm2": _mm2(blank.area_formed),
-        "mass_kg": _round(blank.outline.area * kg, 3),
-        "net_mass_kg": _round(blank.net.area * kg, 3),
-        "cut_length_mm": _mm(sum(ring.length for ring in rings)),
-        "pierces": len(rings),
-        "sheets": sorted(on),
-        "strain": _strain(blank, limits, (x0, y0)),
-        "slits": slit_figures(slits) if slits is not None else None,
-        "edges": [_edge(edge, k, limits) for k, edge in enumerate(blank.edges, 1)],
-        "folds": [_fold(fold, k, (x0, y0)) for k, fold in enumerate(blank.folds, 1)],
-        "notes": list(blank.notes),
-    }
-
-
-Place = tuple[float, float]
-
-
-def _from(corner: Place, place: Any) -> list[float]:
-    """A place on the flat, measured from the lower left corner of the blank's bounding box."""
-    return [_mm(place[0] - corner[0]), _mm(place[1] - corner[1])]
-
-
-def _strain(blank: Blank, limits: tuple[float, float, float], corner: Place) -> dict[str, Any] | None:
-    if blank.flat is None:
-        return None
-    s = strain_figures(blank.flat)
-    return {
-        "stretch_worst_percent": _percent(s.stretch_worst),
-        "stretch_worst_at_mm": _from(corner, s.stretch_at) if s.stretch_worst > 0.0005 else None,
-        "shrink_worst_percent": _percent(s.shrink_worst),
-        "shrink_worst_at_mm": _from(corner, s.shrink_at) if s.shrink_worst > 0.0005 else None,
-        "most_stretched_way_mean_percent": _percent(s.stretch_mean),
-        "most_shrunk_way_mean_percent": _percent(-s.shrink_mean),
-        "left_be_percent": _percent(s.left_be),
-        "difficulty": difficulty(max(s.stretch_worst, s.shrink_worst), limits),
-    }
-
-
-def _edge(edge: Edge, number: int, limits: tuple[float, float, float]) -> dict[str, Any]:
-    share = edge.gain / edge.length_blank if edge.length_blank else 0.0
-    return {
-        "edge": number,
-        "letter": edge.letter,
-        "meets": edge.meets,
-        "joint": edge.joint,
-        "allowance_mm": _mm(edge.allowance),
-        "allowance": edge_metal(edge),
-        "blank_length_mm": _mm(edge.length_blank),
-        "formed_length_mm": _mm(edge.length_surface),
-        "gain_mm": _mm(edge.gain),
-        "gain_percent": _percent(share),
-        "difficulty": difficulty(share, limits),
-    }
-
-
-def _fold(fold: Fold, number: int, corner: Place) -> dict[str, Any]:
-    return {
-        "fold": number,
-        "angle_deg": _round(fold.angle, 1),
-        "direction": "up" if fold.up else "down",
-        "inside_radius_mm": _round(fold.inside_radius, 2),
-        "k_factor": _round(fold.k_factor, 3),
-        "k_source": fold.k_source,
-        "length_mm": _mm(np.hypot(*(np.asarray(fold.end) - fold.start))),
-        "start_mm": _from(corner, fold.start),
-        "end_mm": _from(corner, fold.end),
     }
 
 
@@ -330,30 +180,30 @@ def _sheet(work: Work, used: UsedSheet, blanks: list[dict[str, Any]]) -> dict[st
     return {
         "sheet": used.index + 1,
         "stock": used.name,
-        "width_mm": _mm(sheet.width),
-        "height_mm": _mm(sheet.height),
-        "thickness_mm": _round(work.job.thickness, 3),
+        "width_mm": mm(sheet.width),
+        "height_mm": mm(sheet.height),
+        "thickness_mm": rounded(work.job.thickness, 3),
         "from": "own rack" if _own(sheet) else "bought",
-        "price": _round(sheet.price, 2),
+        "price": rounded(sheet.price, 2),
         "grain": grain_words.get(sheet.grain_deg, f"{sheet.grain_deg}°"),
         "parts": [
             {
                 "piece": number.get(p.part.name),
                 "name": p.part.name,
-                "turn_deg": _round(p.turn_deg % 360, 1),
+                "turn_deg": rounded(p.turn_deg % 360, 1),
                 "turned_over": p.flipped,
-                "left_mm": _mm(p.outline.bounds[0]),
-                "low_mm": _mm(p.outline.bounds[1]),
+                "left_mm": mm(p.outline.bounds[0]),
+                "low_mm": mm(p.outline.bounds[1]),
             }
             for p in cut_order(layout, used.index)
         ],
-        "sheet_area_mm2": _mm2(sheet.area),
-        "parts_area_mm2": _mm2(used.parts_area),
-        "offcuts_area_mm2": _mm2(used.offcuts_area),
-        "skeleton_area_mm2": _mm2(used.skeleton_area),
-        "yield_percent": _percent(used.parts_area / whole),
-        "yield_with_offcuts_percent": _percent((used.parts_area + used.offcuts_area) / whole),
-        "cut_length_mm": _mm(used.cut_length),
+        "sheet_area_mm2": mm2(sheet.area),
+        "parts_area_mm2": mm2(used.parts_area),
+        "offcuts_area_mm2": mm2(used.offcuts_area),
+        "skeleton_area_mm2": mm2(used.skeleton_area),
+        "yield_percent": percent(used.parts_area / whole),
+        "yield_with_offcuts_percent": percent((used.parts_area + used.offcuts_area) / whole),
+        "cut_length_mm": mm(used.cut_length),
         "pierces": used.pierces,
     }
 
@@ -364,9 +214,9 @@ def _offcuts(layout: Layout) -> list[dict[str, Any]]:
         {
             "label": f"K{k}",
             "sheet": offcut.sheet + 1,
-            "width_mm": _mm(offcut.size[0]),
-            "height_mm": _mm(offcut.size[1]),
-            "area_mm2": _mm2(offcut.area),
+            "width_mm": mm(offcut.size[0]),
+            "height_mm": mm(offcut.size[1]),
+            "area_mm2": mm2(offcut.area),
             "square": abs(offcut.area - offcut.size[0] * offcut.size[1]) < 1.0,
         }
         for k, offcut in enumerate(layout.offcuts, 1)
@@ -381,8 +231,8 @@ def _cuts(layout: Layout) -> list[dict[str, Any]]:
             "sheet": cut.sheet + 1,
             "piece": cut.piece,
             "measure": "from the left edge" if cut.axis == "x" else "up from the lower edge",
-            "distance_mm": _mm(cut.distance),
-            "length_mm": _mm(cut.length),
+            "distance_mm": mm(cut.distance),
+            "length_mm": mm(cut.length),
             "makes": list(cut.makes),
             "purpose": cut.purpose,
         }
@@ -413,8 +263,8 @@ def _seams(work: Work, blanks: list[dict[str, Any]]) -> list[dict[str, Any]]:
                 "one": one,
                 "other": other,
                 "joint": next((j for j in joints if j != "butt"), joints[0] if joints else "fold"),
-                "length_mm": _mm(length),
-                "edges_differ_mm": _mm(abs(lengths[0] - lengths[1])) if known else None,
+                "length_mm": mm(length),
+                "edges_differ_mm": mm(abs(lengths[0] - lengths[1])) if known else None,
             }
         )
     return made
@@ -454,28 +304,28 @@ def _totals(
         "blanks": len(blanks),
         "sheets": len(sheets),
         "sheets_to_buy": sum(sheet["from"] == "bought" for sheet in sheets),
-        "sheet_area_mm2": _mm2(layout.sheet_area),
-        "parts_area_mm2": _mm2(layout.parts_area),
-        "offcuts_area_mm2": _mm2(kept),
-        "skeleton_area_mm2": _mm2(skeleton),
-        "tie_mm2": _mm2(layout.sheet_area - layout.parts_area - kept - skeleton),
-        "mass_bought_kg": _round(bought * kg, 3),
-        "mass_used_kg": _round(layout.sheet_area * kg, 3),
-        "mass_in_parts_kg": _round(layout.parts_area * kg, 3),
-        "mass_kept_kg": _round(kept * kg, 3),
-        "mass_scrap_kg": _round(skeleton * kg, 3),
-        "yield_whole_percent": _percent(layout.parts_area / area),
-        "yield_with_offcuts_percent": _percent((layout.parts_area + kept) / area),
+        "sheet_area_mm2": mm2(layout.sheet_area),
+        "parts_area_mm2": mm2(layout.parts_area),
+        "offcuts_area_mm2": mm2(kept),
+        "skeleton_area_mm2": mm2(skeleton),
+        "tie_mm2": mm2(layout.sheet_area - layout.parts_area - kept - skeleton),
+        "mass_bought_kg": rounded(bought * kg, 3),
+        "mass_used_kg": rounded(layout.sheet_area * kg, 3),
+        "mass_in_parts_kg": rounded(layout.parts_area * kg, 3),
+        "mass_kept_kg": rounded(kept * kg, 3),
+        "mass_scrap_kg": rounded(skeleton * kg, 3),
+        "yield_whole_percent": percent(layout.parts_area / area),
+        "yield_with_offcuts_percent": percent((layout.parts_area + kept) / area),
         "cutting": layout.cutting,
-        "cut_length_mm": _mm(layout.cut_length),
+        "cut_length_mm": mm(layout.cut_length),
         "pierces": layout.pierces,
-        "gap_mm": _mm(layout.gap_mm),
-        "edge_mm": _mm(layout.edge_mm),
-        "price": _round(layout.cost, 2),
+        "gap_mm": mm(layout.gap_mm),
+        "edge_mm": mm(layout.edge_mm),
+        "price": rounded(layout.cost, 2),
         "currency": str(getattr(job.shop, "currency", "") or ""),
-        "bound": _round(layout.bound, 2),
+        "bound": rounded(layout.bound, 2),
         "bound_of": layout.bound_of,
         "proven": layout.proven,
-        "seam_length_mm": _mm(sum(seam["length_mm"] for seam in seams if seam["joint"] != "fold")),
+        "seam_length_mm": mm(sum(seam["length_mm"] for seam in seams if seam["joint"] != "fold")),
         "nest_notes": list(layout.notes),
     }

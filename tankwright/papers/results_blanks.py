@@ -1,0 +1,146 @@
+"""The figures of each blank, its edges and folds, and of the test strips for its folds, for `results.figures`."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from .rounding import mm, mm2, percent, rounded
+from .slit_svg import slit_figures
+from .words import difficulty, difficulty_limits, edge_metal, face, gauge, grain
+from .zones import strain_figures
+
+if TYPE_CHECKING:
+    from panels.blank import Blank, Edge, Fold
+
+    from ..work import Work
+
+__all__ = ["blank_figures", "strip_figures"]
+
+STRIP_MM = 150.0  # length of a test strip: each leg holds a caliper well. Common practice, no source.
+STRIP_KS = (0.30, 0.35, 0.40, 0.45, 0.50)
+
+Place = tuple[float, float]
+
+
+def blank_figures(work: Work) -> list[dict[str, Any]]:
+    """One dict a blank, in the order of the cut list."""
+    on: dict[str, list[int]] = {}
+    for placed in work.layout.placed:
+        on.setdefault(placed.part.name, []).append(placed.sheet + 1)
+    limits = difficulty_limits(work.job)
+    return [_blank(work, k, blank, on.get(blank.name, []), limits) for k, blank in enumerate(work.blanks, 1)]
+
+
+def _blank(work: Work, piece: int, blank: Blank, on: list[int], limits: tuple[float, float, float]) -> dict[str, Any]:
+    x0, y0, x1, y1 = blank.outline.bounds
+    rings = (blank.outline.exterior, *blank.outline.interiors)
+    kg = blank.thickness * work.job.metal.density * 1e-9
+    slits = work.slit_patterns.get(blank.name)
+    return {
+        "piece": piece,
+        "name": blank.name,
+        "side": blank.hand,
+        "mirrors": blank.mirrors,
+        "kind": blank.kind,
+        "quantity": 1,
+        "metal": work.job.metal.name,
+        "thickness_mm": rounded(blank.thickness, 3),
+        "gauge": gauge(blank.thickness, work.job),
+        "grain_deg": None if blank.grain_deg is None else rounded(blank.grain_deg, 1),
+        "grain": grain(blank),
+        "good_face": face(blank),
+        "width_mm": mm(x1 - x0),
+        "height_mm": mm(y1 - y0),
+        "cut_area_mm2": mm2(blank.outline.area),
+        "net_area_mm2": mm2(blank.net.area),
+        "formed_area_mm2": mm2(blank.area_formed),
+        "mass_kg": rounded(blank.outline.area * kg, 3),
+        "net_mass_kg": rounded(blank.net.area * kg, 3),
+        "cut_length_mm": mm(sum(ring.length for ring in rings)),
+        "pierces": len(rings),
+        "sheets": sorted(on),
+        "strain": _strain(blank, limits, (x0, y0)),
+        "slits": slit_figures(slits) if slits is not None else None,
+        "edges": [_edge(edge, k, limits) for k, edge in enumerate(blank.edges, 1)],
+        "folds": [_fold(fold, k, (x0, y0)) for k, fold in enumerate(blank.folds, 1)],
+        "notes": list(blank.notes),
+    }
+
+
+def _from(corner: Place, place: Any) -> list[float]:
+    """A place on the flat, measured from the lower left corner of the blank's bounding box."""
+    return [mm(place[0] - corner[0]), mm(place[1] - corner[1])]
+
+
+def _strain(blank: Blank, limits: tuple[float, float, float], corner: Place) -> dict[str, Any] | None:
+    if blank.flat is None:
+        return None
+    s = strain_figures(blank.flat)
+    return {
+        "stretch_worst_percent": percent(s.stretch_worst),
+        "stretch_worst_at_mm": _from(corner, s.stretch_at) if s.stretch_worst > 0.0005 else None,
+        "shrink_worst_percent": percent(s.shrink_worst),
+        "shrink_worst_at_mm": _from(corner, s.shrink_at) if s.shrink_worst > 0.0005 else None,
+        "most_stretched_way_mean_percent": percent(s.stretch_mean),
+        "most_shrunk_way_mean_percent": percent(-s.shrink_mean),
+        "left_be_percent": percent(s.left_be),
+        "difficulty": difficulty(max(s.stretch_worst, s.shrink_worst), limits),
+    }
+
+
+def _edge(edge: Edge, number: int, limits: tuple[float, float, float]) -> dict[str, Any]:
+    share = edge.gain / edge.length_blank if edge.length_blank else 0.0
+    return {
+        "edge": number,
+        "letter": edge.letter,
+        "meets": edge.meets,
+        "joint": edge.joint,
+        "allowance_mm": mm(edge.allowance),
+        "allowance": edge_metal(edge),
+        "blank_length_mm": mm(edge.length_blank),
+        "formed_length_mm": mm(edge.length_surface),
+        "gain_mm": mm(edge.gain),
+        "gain_percent": percent(share),
+        "difficulty": difficulty(share, limits),
+    }
+
+
+def _fold(fold: Fold, number: int, corner: Place) -> dict[str, Any]:
+    return {
+        "fold": number,
+        "angle_deg": rounded(fold.angle, 1),
+        "direction": "up" if fold.up else "down",
+        "inside_radius_mm": rounded(fold.inside_radius, 2),
+        "k_factor": rounded(fold.k_factor, 3),
+        "k_source": fold.k_source,
+        "length_mm": mm(np.hypot(*(np.asarray(fold.end) - fold.start))),
+        "start_mm": _from(corner, fold.start),
+        "end_mm": _from(corner, fold.end),
+    }
+
+
+def strip_figures(work: Work) -> list[dict[str, Any]]:
+    """For each kind of fold, what the two legs of a test strip add up to if K is what it was taken for.
+
+    Outside legs of a strip folded by 90°: their sum is its flat length plus the bend deduction.
+    """
+    from panels.bend import bend_deduction
+
+    kinds = sorted({(b.thickness, f.inside_radius, f.k_factor) for b in work.blanks for f in b.folds})
+    return [
+        {
+            "thickness_mm": rounded(t, 3),
+            "inside_radius_mm": rounded(radius, 2),
+            "angle_deg": 90.0,
+            "strip_mm": STRIP_MM,
+            "k_factor": rounded(k, 3),
+            "legs_mm": rounded(STRIP_MM + bend_deduction(t, radius, 90.0, k), 2),
+            "read_k": [
+                {"k_factor": other, "legs_mm": rounded(STRIP_MM + bend_deduction(t, radius, 90.0, other), 2)}
+                for other in STRIP_KS
+            ],
+        }
+        for t, radius, k in kinds
+    ]
