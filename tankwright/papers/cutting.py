@@ -21,9 +21,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from . import words
-from .look import CHECK_MM, LAYERS, WORDS
-from .names import date_words, plain
+from .cutting_words import blank_words, sheet_words
+from .look import CHECK_MM, WORDS
+from .names import plain, unique_slugs
 from .outline import Path, fit_line, fit_outline
 
 if TYPE_CHECKING:
@@ -42,9 +42,8 @@ __all__ = [
     "Words",
     "blank_drawing",
     "cut_order",
-    "figure",
+    "cutting_drawings",
     "frame",
-    "metal_line",
     "runs_inside",
     "sheet_drawing",
 ]
@@ -107,13 +106,25 @@ def cut_order(layout: Layout, sheet: int) -> tuple[Placed, ...]:
     )
 
 
+def cutting_drawings(work: Work, *, kerf_mm: float = 0.0, lead_in_mm: float = 0.0) -> dict[str, Drawing]:
+    """Every cutting drawing by file stem: ``sheet-1`` and on, then ``blank-NAME``."""
+    drawings = {
+        f"sheet-{i + 1}": sheet_drawing(work, i, kerf_mm=kerf_mm, lead_in_mm=lead_in_mm)
+        for i in range(len(work.layout.sheets))
+    }
+    slugs = unique_slugs([blank.name for blank in work.blanks])
+    for slug, blank in zip(slugs, work.blanks, strict=True):
+        drawings[f"blank-{slug}"] = blank_drawing(work, blank, kerf_mm=kerf_mm, lead_in_mm=lead_in_mm)
+    return drawings
+
+
 def blank_drawing(work: Work, blank: Blank, *, kerf_mm: float = 0.0, lead_in_mm: float = 0.0) -> Drawing:
     """One blank as it is drawn, its lower left corner at the origin."""
     shift = -np.array(blank.outline.bounds[:2])
     items: list[Line | Words] = _cuts([(blank.outline, shift)], kerf_mm, lead_in_mm)
     items += _lines_of(blank, np.eye(2), shift, flipped=False)
     items += _label(blank, np.eye(2), shift)
-    items += _foot(_blank_words(work, blank, kerf_mm, lead_in_mm))
+    items += _foot(blank_words(work, blank, kerf_mm, lead_in_mm))
     return Drawing(f"{work.job.name}: {blank.name}", tuple(items))
 
 
@@ -137,7 +148,7 @@ def sheet_drawing(work: Work, index: int, *, kerf_mm: float = 0.0, lead_in_mm: f
             x, y = np.mean(cut.line, axis=0)
             items.append(Words("text", f"CUT {cut.order}", (float(x) + 2, float(y) + 2), 5.0))
     scale = max(1.0, used.sheet.width / 600)  # read beside a large sheet, the words must be large too
-    items += _foot(_sheet_words(work, index, order, kerf_mm, lead_in_mm), scale)
+    items += _foot(sheet_words(work, index, order, kerf_mm, lead_in_mm), scale)
     return Drawing(f"{work.job.name}: sheet {index + 1}", tuple(items))
 
 
@@ -342,74 +353,3 @@ def _foot(lines: Sequence[str], scale: float = 1.0) -> list[Line | Words]:
     for k, line in enumerate(lines):
         items.append(Words("text", plain(line), (0.0, y - (12 + 7.0 * k) * scale), 4.0 * scale))
     return items
-
-
-def _common_words(work: Work, kerf_mm: float, lead_in_mm: float) -> list[str]:
-    job = work.job
-    lines = ["Units: millimetres, scale 1:1."]
-    if kerf_mm > 0:
-        lines.append(
-            f"Kerf {kerf_mm:.2f} mm is in this file: outlines are {kerf_mm / 2:.2f} mm larger all round, holes "
-            f"{kerf_mm / 2:.2f} mm smaller. Set no kerf at the machine."
-        )
-    else:
-        lines.append(WORDS["net"] if lead_in_mm <= 0 else "Net geometry: no kerf. Set kerf at the machine.")
-    if lead_in_mm > 0:
-        lines.append(f"Lead-ins of {lead_in_mm:.1f} mm, from the scrap.")
-    lines.append("Direction as drawn: outlines clockwise, holes anticlockwise, the part on the right of the cut.")
-    not_cut = ", ".join(layer.name for layer in LAYERS.values() if not layer.cut)
-    lines.append(f"Cut layer {LAYERS['cut'].name} only, holes before outlines. Not cut: {not_cut}.")
-    lines.append(f"Job: {job.name}. Reference: {job.reference or 'none'}.")
-    lines.append(f"Revision: {job.revision or 'none'}. Patterns of {date_words(job.pattern_date)}.")
-    return lines
-
-
-def figure(value: float, unit: str) -> str:
-    """A figure in mm to 0.1, with inches in brackets behind where the job is in inches.
-
-    >>> figure(36.5, "mm"), figure(36.5, "in")
-    ('36.5', '36.5 (1 7/16)')
-    """
-    from ..units import show_inches
-
-    plain = words.fixed(value)
-    return plain if unit != "in" else f"{plain} ({show_inches(value)})"
-
-
-def metal_line(job: Any, thickness: float | None = None) -> str:
-    """Metal, temper, thickness, and its gauge unless the job already names it."""
-    says = words.metal_words(job, thickness)
-    gauge = words.gauge(job.thickness if thickness is None else thickness, job)
-    return says if gauge in says else f"{says}, {gauge}"
-
-
-def _blank_words(work: Work, blank: Blank, kerf_mm: float, lead_in_mm: float) -> list[str]:
-    x0, y0, x1, y1 = blank.outline.bounds
-    unit = work.job.unit
-    metal = metal_line(work.job, blank.thickness)
-    grain = "any way" if blank.grain_deg is None else f"along the arrow, {blank.grain_deg % 180:.1f} deg from x"
-    lines = [
-        f"Part: {blank.name}. Hand: {words.hand(blank)}. Quantity: 1.",
-        f"Metal: {metal}.",
-        f"{WORDS['face']}",
-        f"Grain: {grain}.",
-        f"Size of the cut outline: {words.length(x1 - x0, unit)} by {words.length(y1 - y0, unit)}. "
-        f"Area {words.fixed(blank.outline.area / 100)} cm2. Holes: {len(blank.outline.interiors)}.",
-    ]
-    return lines + _common_words(work, kerf_mm, lead_in_mm)
-
-
-def _sheet_words(work: Work, index: int, order: Sequence[Placed], kerf: float, lead_in: float) -> list[str]:
-    used, unit = work.layout.sheets[index], work.job.unit
-    sheet = used.sheet
-    grain = {None: "no direction", 0.0: "along x", 90.0: "along y"}[sheet.grain_deg]
-    lines = [
-        f"Sheet {index + 1} of {len(work.layout.sheets)}: {sheet.name}, "
-        f"{words.length(sheet.width, unit)} by {words.length(sheet.height, unit)}.",
-        f"Metal: {metal_line(work.job)}. Grain {grain}.",
-        "Good face up, but for parts marked GOOD FACE DOWN." if any(p.flipped for p in order) else WORDS["face"],
-        f"Cut order: {', '.join(f'{k + 1} {p.part.name}' for k, p in enumerate(order))}.",
-        f"Gap between parts {work.layout.gap_mm:.1f} mm, edge margin {work.layout.edge_mm:.1f} mm. "
-        f"Cut length {used.cut_length / 1000:.2f} m, pierces {used.pierces}.",
-    ]
-    return lines + _common_words(work, kerf, lead_in)

@@ -16,7 +16,7 @@ import numpy as np
 from . import words
 from .blankdraw import SMALL, View, draw_blank, draw_cuts
 from .blankface import Face, face_of
-from .cutting import figure, metal_line
+from .cutting_words import figure, metal_line
 from .look import BLUE, INK, PENCIL, RED, SIZES, TILE, WORDS
 from .names import job_line
 from .offsets import corners, holes, stations

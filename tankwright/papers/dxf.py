@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .cutting import Drawing, Line, Words, blank_drawing, sheet_drawing
+from .cutting import Drawing, Line, Words, cutting_drawings
 from .look import LAYERS
-from .names import plain, unique_slugs
+from .names import plain
 
 if TYPE_CHECKING:
     from ..work import Work
@@ -42,17 +42,9 @@ def dxf_files(work: Work, *, kerf_mm: float = 0.0, lead_in_mm: float = 0.0) -> d
     ValueError
         If the kerf would close a hole.
     """
-    sheets = {
-        f"sheet-{i + 1}": sheet_drawing(work, i, kerf_mm=kerf_mm, lead_in_mm=lead_in_mm)
-        for i in range(len(work.layout.sheets))
-    }
-    slugs = unique_slugs([blank.name for blank in work.blanks])
-    blanks = {
-        f"blank-{slug}": blank_drawing(work, blank, kerf_mm=kerf_mm, lead_in_mm=lead_in_mm)
-        for slug, blank in zip(slugs, work.blanks, strict=True)
-    }
+    drawings = cutting_drawings(work, kerf_mm=kerf_mm, lead_in_mm=lead_in_mm)
     files = {}
-    for name, drawing in {**sheets, **blanks}.items():
+    for name, drawing in drawings.items():
         files[f"cutting/{name}-mm.dxf"] = to_dxf(drawing, "R2010")
         files[f"cutting/r12/{name}-mm-r12.dxf"] = to_dxf(drawing, "R12")
     return files

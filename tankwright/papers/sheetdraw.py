@@ -8,7 +8,8 @@ import numpy as np
 
 from . import words
 from .blankdraw import View
-from .cutting import cut_order, figure
+from .cutting import cut_order
+from .cutting_words import figure
 from .look import FAINT, INK, SIZES
 from .outline import fit_outline
 from .pdf import draw_path, fit_size, line, pen, polygon, text

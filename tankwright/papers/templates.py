@@ -21,7 +21,7 @@ import numpy as np
 from . import words
 from .blankdraw import FULL, View, draw_blank, draw_cuts, draw_grid
 from .blankface import Face, face_of
-from .cutting import figure, metal_line
+from .cutting_words import figure, metal_line
 from .look import CHECK_MM, FAINT, INK, PENCIL, RED, SIZES, TILE, WORDS
 from .names import job_line, unique_slugs
 from .pdf import begin, clip_box, finish, fit_size, line, page, paragraph, pen, polygon, table, text

@@ -1,0 +1,106 @@
+"""Cutting files as SVG in true millimetres, for small cutters that read nothing else.
+
+One group a layer, with the layer's plain name as its id; arcs are arcs; nothing but group CUT is to be
+cut. y is turned over, since SVG counts it downwards. Same job, same bytes.
+"""
+
+from __future__ import annotations
+
+from html import escape
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .cutting import Drawing, Line, Words, cutting_drawings
+from .look import LAYERS
+from .outline import Path, arc_centre
+
+if TYPE_CHECKING:
+    from ..work import Work
+
+__all__ = ["svg_files", "to_svg"]
+
+MARGIN_MM = 10.0
+#: Stroke colours, one a layer, dark enough to be seen on white; CUT alone is black.
+COLOURS = {
+    "cut": "#000000",
+    "trim": "#7a7a7a",
+    "up": "#1447a0",
+    "down": "#0b7a3b",
+    "scribe": "#a0148c",
+    "text": "#8a6d00",
+    "sheet": "#9a9a9a",
+    "offcut": "#c46a00",
+    "shear": "#008a8a",
+    "check": "#c01010",
+}
+
+
+def svg_files(work: Work, *, kerf_mm: float = 0.0, lead_in_mm: float = 0.0) -> dict[str, bytes]:
+    """Every cutting file by name: sheets, then blanks; kerf and lead-ins as for DXF."""
+    drawings = cutting_drawings(work, kerf_mm=kerf_mm, lead_in_mm=lead_in_mm)
+    return {f"cutting/svg/{name}-mm.svg": to_svg(drawing) for name, drawing in drawings.items()}
+
+
+def to_svg(drawing: Drawing) -> bytes:
+    """The drawing as an SVG file whose user unit is one millimetre."""
+    low, high = _extents(drawing)
+    wide, deep = (high - low).tolist()
+    rows = [
+        '<?xml version="1.0" encoding="UTF-8"?>',
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{_n(wide)}mm" '
+        f'height="{_n(deep)}mm" viewBox="{_n(low[0])} {_n(-high[1])} {_n(wide)} {_n(deep)}">',
+        f"<title>{escape(drawing.title)}</title>",
+        "<desc>Millimetres, 1:1. Cut group CUT only.</desc>",
+    ]
+    for key, layer in LAYERS.items():
+        lines = [item for item in drawing.items if isinstance(item, Line) and item.layer == key]
+        texts = [item for item in drawing.items if isinstance(item, Words) and item.layer == key]
+        if not lines and not texts:
+            continue
+        rows.append(f'<g id="{layer.name}" fill="none" stroke="{COLOURS[key]}" stroke-width="0.1">')
+        rows += [f'<path d="{_path(item.path)}"/>' for item in lines]
+        rows += [_words(item, COLOURS[key]) for item in texts]
+        rows.append("</g>")
+    rows.append("</svg>")
+    return ("\n".join(rows) + "\n").encode("utf-8")
+
+
+def _n(value: float) -> str:
+    """A number to 0.0001 mm without empty decimals."""
+    text = f"{float(value):.4f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def _path(path: Path) -> str:
+    """Path data; an arc of half a circle or less is a small arc, and y is turned over."""
+    points = np.vstack([path.points, path.points[:1]]) if path.closed else path.points
+    parts = [f"M{_n(points[0][0])} {_n(-points[0][1])}"]
+    for k in range(len(points) - 1):
+        a, b, bulge = points[k], points[k + 1], float(path.bulges[k])
+        end = f"{_n(b[0])} {_n(-b[1])}"
+        if bulge == 0:
+            last = path.closed and k == len(points) - 2
+            parts.append("" if last else f"L{end}")
+            continue
+        _, radius = arc_centre(a, b, bulge)
+        parts.append(f"A{_n(radius)} {_n(radius)} 0 {int(abs(bulge) > 1)} {int(bulge < 0)} {end}")
+    return "".join(parts) + ("Z" if path.closed else "")
+
+
+def _words(item: Words, colour: str) -> str:
+    x, y = item.at
+    turn = f' transform="rotate({_n(-item.turn)} {_n(x)} {_n(-y)})"' if item.turn else ""
+    anchor = ' text-anchor="middle" dominant-baseline="central"' if item.middle else ""
+    return (
+        f'<text x="{_n(x)}" y="{_n(-y)}" font-size="{_n(item.height * 1.3)}" font-family="sans-serif" '
+        f'fill="{colour}" stroke="none"{anchor}{turn}>{escape(item.text)}</text>'
+    )
+
+
+def _extents(drawing: Drawing) -> tuple[np.ndarray, np.ndarray]:
+    """Lower left and upper right (2,) of all paths and the feet of all words, with a margin."""
+    points = [item.path.dense(0.05) for item in drawing.items if isinstance(item, Line)]
+    points += [np.array([item.at]) for item in drawing.items if isinstance(item, Words)]
+    every = np.vstack(points)
+    return every.min(axis=0) - MARGIN_MM, every.max(axis=0) + [MARGIN_MM * 4, MARGIN_MM]
