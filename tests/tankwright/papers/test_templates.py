@@ -17,7 +17,8 @@ from shapely.ops import unary_union
 from tankwright.papers.blankface import face_of
 from tankwright.papers.look import A4, LETTER, PENS, TILE
 from tankwright.papers.pdf import spell, wrap
-from tankwright.papers.templates import _targets, full_size_pdf, template_files, tile_blank, tiled_pdf
+from tankwright.papers.templates import full_size_pdf, template_files, tiled_pdf
+from tankwright.papers.tiling import targets, tile_blank
 
 from .fixture import small_work
 from .reading import MM, ink, page_size, read, strokes, words_of
@@ -280,7 +281,7 @@ def test_diagonal_is_what_it_says(pages):
     """D1 and D2 lie as far apart as the words say, in tiles of their own where there are several."""
     for blank in WORK.blanks:
         tiling = tile_blank(blank)
-        ends = _targets(tiling)
+        ends = targets(tiling)
         apart = float(np.hypot(*(ends[1] - ends[0])))
         sheets = pages[f"templates/{blank.name.replace(' ', '-')}-tiles.pdf"]
         text = "\n".join(t for _, _, t in sheets[1:])
