@@ -58,7 +58,7 @@ def test_package_returns_values_and_touches_nothing(package):
 
 def test_help_does_not_wait_for_heavy_libraries():
     """``--help`` loads none of the libraries that take a noticeable time to import."""
-    heavy = "numpy scipy shapely ezdxf reportlab xlsxwriter pydantic".split()
+    heavy = ["numpy", "scipy", "shapely", "ezdxf", "reportlab", "xlsxwriter", "pydantic"]
     code = (
         "import sys; from tankwright.cli import main\n"
         "try: main(['--help'])\n"
@@ -76,3 +76,14 @@ def test_lock_names_no_registry():
     text = (ROOT / "requirements.lock").read_text()
     assert "://" not in text
     assert "numpy==" in text
+
+
+def test_public_names_are_where_they_are_said_to_be():
+    """Every name that a package announces can be had from it, and none is missing from the list."""
+    import nesting
+    import panels
+
+    for package in (panels, nesting):
+        for name in package.__all__:
+            assert getattr(package, name) is not None
+    assert set(panels._MODULE_OF) == set(panels.__all__)
