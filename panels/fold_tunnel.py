@@ -6,6 +6,9 @@ frame: both legs fold up.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 import shapely
 
@@ -16,7 +19,8 @@ from .choose_k import KFactor
 from .curves import polyline_length
 from .cutting_mesh import boundary_chains, boundary_edges, contour_chains
 from .errors import TunnelError
-from .margins import with_margins
+from .fittings import Placed, marks_on
+from .margins import with_holes, with_margins
 from .seams import Sewn
 from .stations import station_label, stations_between
 from .tunnel_flat import TunnelFlat, develop_tunnel
@@ -68,8 +72,15 @@ def _tidy(ring: np.ndarray) -> np.ndarray:
     return np.array(max(parts, key=lambda part: part.area).exterior.coords)[:-1]
 
 
-def folded_tunnel(sewn: Sewn, at_edge: AtEdge, *, inside_radius: float, k_factor: KFactor) -> Blank:
-    """The tunnel as one blank with two folds.
+def folded_tunnel(
+    sewn: Sewn,
+    at_edge: AtEdge,
+    *,
+    inside_radius: float,
+    k_factor: KFactor,
+    placed: Sequence[Placed] = (),
+) -> Blank:
+    """The tunnel as one blank with two folds, and the fittings that sit on it.
 
     Raises
     ------
@@ -96,15 +107,16 @@ def folded_tunnel(sewn: Sewn, at_edge: AtEdge, *, inside_radius: float, k_factor
     )
     edges = tuple(_edges(sewn, flat, at_edge))
     ring = _up(flat.outline)[::-1]
+    fitted, holes = _fitted(body, flat, placed)
     return Blank(
         name="tunnel",
         hand="centre",
         kind="folded",
-        outline=with_margins(ring, _margins(ring, edges)),
-        net=with_margins(ring, np.zeros(len(ring))),
+        outline=with_holes(with_margins(ring, _margins(ring, edges)), holes),
+        net=with_holes(with_margins(ring, np.zeros(len(ring))), holes),
         edges=edges,
         folds=tuple(_folds(flat, k_factor)),
-        marks=tuple(_marks(body, flat)),
+        marks=(*_marks(body, flat), *fitted),
         grain_deg=90.0,
         thickness=body.thickness,
         area_formed=flat.area,
@@ -163,6 +175,18 @@ def _folds(flat: TunnelFlat, k: KFactor) -> list[Fold]:
         )
         for line in flat.folds
     ]
+
+
+def _fitted(body: Body, flat: TunnelFlat, placed: Sequence[Placed]) -> tuple[list[Mark], list[np.ndarray]]:
+    """Fittings scribed on top and legs, and the holes to be cut."""
+    marks: list[Mark] = []
+    holes: list[np.ndarray] = []
+    for piece in TUNNEL_PIECES:
+        axes = [0, 1] if piece == "tunnel top" else [0, 2]
+        scribed, cut = marks_on(body, body.faces_of(piece), body.neutral, placed)
+        marks += [replace(mark, points=_place(flat, piece, mark.points[:, axes])) for mark in scribed]
+        holes += [_place(flat, piece, hole[:, axes]) for hole in cut]
+    return marks, holes
 
 
 def _marks(body: Body, flat: TunnelFlat) -> list[Mark]:

@@ -7,10 +7,12 @@ both blanks, with R or L where the seam belongs to one side.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from shapely.geometry import Polygon
 from shapely.geometry.polygon import orient
 
 from .assemble import WIDEST
@@ -21,8 +23,9 @@ from .curves import polyline_length
 from .cutting_mesh import area_vectors, boundary_chains, boundary_edges, contour_chains
 from .develop import Development, develop_mesh
 from .errors import NotADisc, TunnelError
+from .fittings import Fitting, Placed, marks_on, place_fittings
 from .fold_tunnel import TUNNEL_PIECES, folded_tunnel
-from .margins import with_margins
+from .margins import with_holes, with_margins
 from .seams import Sewn, family
 from .stations import station_label, stations_between
 
@@ -245,7 +248,40 @@ def mirrored(blank: Blank, name: str) -> Blank:
     )
 
 
-def make_blanks(sewn: Sewn, at_edge: AtEdge, *, inside_radius: float, k_factor: KFactor) -> tuple[Blank, ...]:
+def _fitted(blank: Blank, body: Body, piece: str, at: np.ndarray, flat: np.ndarray, placed: Sequence[Placed]) -> Blank:
+    """The blank with fittings scribed on it, and cut where asked; ``at`` (n,) vertices lie at ``flat`` (n, 2)."""
+    everywhere = np.full((len(body.outer), 2), np.nan)
+    everywhere[at] = flat
+    marks, holes = marks_on(body, body.faces_of(piece), everywhere, placed)
+    cut = [hole for hole in holes if blank.net.contains(Polygon(hole))]
+    return replace(
+        blank,
+        outline=with_holes(blank.outline, cut),
+        net=with_holes(blank.net, cut),
+        marks=(*blank.marks, *marks),
+    )
+
+
+def _pair(blank: Blank, body: Body, flat: _Flat, placed: Sequence[Placed]) -> list[Blank]:
+    """The blank, and its mirror image where the body has a left-hand twin; each with its own fittings."""
+    made = [_fitted(blank, body, flat.name, flat.used, flat.points, placed)]
+    twin = flat.name.removesuffix("right") + "left"
+    if flat.name.endswith("right") and twin in body.pieces:
+        other = body.shell.mirror[flat.used]
+        left = _fitted(mirrored(blank, twin), body, twin, other, flat.points * [1.0, -1.0], placed)
+        alike = len(left.outline.interiors) == len(made[0].outline.interiors)
+        made.append(left if alike else replace(left, mirrors=""))
+    return made
+
+
+def make_blanks(
+    sewn: Sewn,
+    at_edge: AtEdge,
+    *,
+    inside_radius: float,
+    k_factor: KFactor,
+    fittings: Sequence[Fitting] = (),
+) -> tuple[Blank, ...]:
     """Flat blanks of every piece, right-hand ones before their left-hand images.
 
     Parameters
@@ -254,6 +290,8 @@ def make_blanks(sewn: Sewn, at_edge: AtEdge, *, inside_radius: float, k_factor: 
         What the shop leaves on each edge and how it is joined.
     inside_radius, k_factor
         Of the tunnel's folds, mm. A tunnel whose corner line is not straight comes in three pieces.
+    fittings
+        To be scribed on the blanks where they sit, or cut where they ask for it.
 
     Raises
     ------
@@ -261,21 +299,20 @@ def make_blanks(sewn: Sewn, at_edge: AtEdge, *, inside_radius: float, k_factor: 
         Where a skin closes on itself like a tube.
     """
     body = sewn.body
+    placed = place_fittings(body, fittings)
     tunnel, why = None, ""
     if "tunnel top" in body.pieces:
         try:
-            tunnel = folded_tunnel(sewn, at_edge, inside_radius=inside_radius, k_factor=k_factor)
+            tunnel = folded_tunnel(sewn, at_edge, inside_radius=inside_radius, k_factor=k_factor, placed=placed)
         except TunnelError as fault:
             why = f"the tunnel comes in three pieces, welded along its corners: {str(fault).splitlines()[0]}"
-    blanks = []
+    blanks: list[Blank] = []
     for name in body.pieces:
         if name.endswith("left") or (tunnel is not None and name in TUNNEL_PIECES):
             continue
-        blank = _blank_of(sewn, _lay_flat(body, name), at_edge)
+        flat = _lay_flat(body, name)
+        blank = _blank_of(sewn, flat, at_edge)
         if name in TUNNEL_PIECES:
             blank = replace(blank, notes=(*blank.notes, why))
-        blanks.append(blank)
-        twin = name.removesuffix("right") + "left"
-        if name.endswith("right") and twin in body.pieces:
-            blanks.append(mirrored(blank, twin))
+        blanks += _pair(blank, body, flat, placed)
     return tuple(blanks) if tunnel is None else (*blanks, tunnel)

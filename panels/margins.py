@@ -15,7 +15,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
-__all__ = ["with_margins"]
+__all__ = ["with_holes", "with_margins"]
 
 #: A corner may reach this many times the larger margin beyond the outline before it is cut off.
 CORNER_REACH = 2.0
@@ -51,6 +51,12 @@ def with_margins(ring: np.ndarray, margins: np.ndarray, holes: Sequence[tuple[np
         gap = _clean(Polygon(hole[::-1]))
         left = left.difference(gap.difference(_strips(hole, standing)))
     return _clean(left, keep_holes=True)
+
+
+def with_holes(shape: Polygon, holes: Sequence[np.ndarray]) -> Polygon:
+    """The polygon with holes (n, 2) cut in it; a hole that does not lie wholly inside it is left out."""
+    inside = [hole for hole in holes if shape.contains(Polygon(hole))]
+    return orient(Polygon(shape.exterior, [*shape.interiors, *inside]))
 
 
 def _grown(net: Polygon, ring: np.ndarray, margins: np.ndarray) -> Polygon:
