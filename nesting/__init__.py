@@ -8,8 +8,8 @@ Knows flat outlines, sheets and prices, and nothing of what the parts are for.
 """
 
 from .errors import BadPart, BadSetting, BadSheet, LayoutFault, NestingError
-from .model import Cut, Layout, Offcut, Part, Placed, Sheet, Unplaced, UsedSheet
-from .nest import nest
+from .model import Cut, Layout, Length, Offcut, Part, Placed, Sheet, Unplaced, UsedSheet
+from .nest import nest, shortest_length
 
 __all__ = [
     "BadPart",
@@ -18,6 +18,7 @@ __all__ = [
     "Cut",
     "Layout",
     "LayoutFault",
+    "Length",
     "NestingError",
     "Offcut",
     "Part",
@@ -26,4 +27,5 @@ __all__ = [
     "Unplaced",
     "UsedSheet",
     "nest",
+    "shortest_length",
 ]

@@ -20,6 +20,7 @@ from collections.abc import Iterator, Sequence
 
 __all__ = [
     "LEAF",
+    "NO_LIMIT",
     "SIDE",
     "STACK",
     "Tree",
@@ -33,6 +34,7 @@ __all__ = [
 ]
 
 SIDE, STACK, LEAF = 0, 1, 2
+NO_LIMIT = 1 << 40  # a longest cut that never binds
 Tree = tuple  # (op, a, b, w, h); mypy has no recursive tuple worth reading
 Choices = Sequence[Sequence[tuple[int, int]]]
 
@@ -90,6 +92,14 @@ def without(tree: Tree, gone: set[int], _count: list[int] | None = None) -> Tree
     if a is None or b is None:
         return a if b is None else b
     return joined(op, a, b)
+
+
+def within_limit(tree: Tree, longest: int) -> bool:
+    """Whether no cut of the tree is longer than ``longest``."""
+    op, a, b, w, h = tree
+    if op == LEAF:
+        return True
+    return (h if op == SIDE else w) <= longest and within_limit(a, longest) and within_limit(b, longest)
 
 
 def separate(rects: Sequence[tuple[float, float, float, float, Tree]], tolerance: float = 0) -> Tree | None:

@@ -12,7 +12,8 @@ exact: either the best there is, or proof that nothing reaches the target. With 
 and the target the area of all pieces, this decides whether they fit a sheet, and the fuller the sheet the faster.
 
 Building blocks bottom up under a bound on what the rest can add follows Wang (Operations Research 31, 1983,
-573-586) and Viswanathan and Bagchi (Operations Research 41, 1993, 768-776); volumes and pages from memory, not verified.
+573-586) and Viswanathan and Bagchi (Operations Research 41, 1993, 768-776); volumes and pages from memory,
+not verified.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ._guillotine import SIDE, STACK, Tree, joined, leaf
+from ._guillotine import NO_LIMIT, SIDE, STACK, Tree, joined, leaf
 
 __all__ = ["Blocks", "Found", "build", "code_bits", "rest_by_area"]
 
@@ -128,14 +129,16 @@ def build(
     pairs_limit: float = 4e8,
     stop_at_target: bool = False,
     luck: np.random.Generator | None = None,
+    longest: int = NO_LIMIT,
 ) -> Found:
     """The most worth of pieces cut from width x height, if it reaches ``target``.
 
-    ``hope(w, h)`` is the most that the sheet can add to a block of this size. ``waste`` may give the most wasted area a
+    ``hope(w, h)`` is the most that the sheet can add to a block of this size. ``waste`` may give the most
+    wasted area a
     block may hold where worth is area: neighbours of very different size are then not even looked at.
     ``most`` blocks are kept per level, ``pairs_limit`` pairs looked at in all; beyond either it is no proof.
     ``stop_at_target`` takes the first block that reaches the target. ``luck`` shakes the choice of which blocks
-    a crowded level keeps, so that another try sees others.
+    a crowded level keeps, so that another try sees others. No cut is longer than ``longest``.
     """
     codes = _Codes(counts)
     levels: list[Blocks] = [_nothing()]
@@ -149,7 +152,7 @@ def build(
             if not len(a) or not len(b):
                 continue
             for op in (SIDE, STACK):
-                seen, joins = _join(a, b, i, k - i, op, codes, width, height, target, hope, waste)
+                seen, joins = _join(a, b, i, k - i, op, codes, width, height, target, hope, waste, longest)
                 pairs += seen
                 made += joins
             if pairs > pairs_limit:
@@ -165,9 +168,7 @@ def build(
                 target = max(target, best[0] if stop_at_target else best[0] + 1e-3)
         if len(level) > most:
             complete = False
-            promise = (
-                level.worth + hope(level.w, level.h) if waste is None else level.worth / (level.w * level.h)
-            )
+            promise = level.worth + hope(level.w, level.h) if waste is None else level.worth / (level.w * level.h)
             if luck is not None:
                 promise = promise * (1.0 + SHAKE * luck.standard_exponential(len(promise)))
             order = np.argsort(-promise, kind="stable")[:most]
@@ -234,11 +235,13 @@ def _join(
     target: float,
     hope: Hope,
     waste: int | None,
+    longest: int,
 ) -> tuple[int, list[Blocks]]:
     """Every allowed join of a block of ``a`` with one of ``b``; also how many pairs were looked at."""
     along_a, across_a = (a.w, a.h) if op == SIDE else (a.h, a.w)
     along_b, across_b = (b.w, b.h) if op == SIDE else (b.h, b.w)
     top_along, top_across = (width, height) if op == SIDE else (height, width)
+    top_across = min(top_across, longest)
     order = np.argsort(across_b, kind="stable")
     sorted_b = across_b[order]
     if waste is None:
@@ -253,8 +256,6 @@ def _join(
         low = np.searchsorted(sorted_b, np.maximum(narrow, across_a - down), side="left")
         high = np.searchsorted(sorted_b, np.minimum(top_across, across_a + up), side="right")
     count = np.maximum(0, high - low)
-    if level_a == level_b:
-        pass  # both (x, y) and (y, x) come up; _tidy drops the twin
     out: list[Blocks] = []
     seen = 0
     bounds = np.cumsum(count)
@@ -277,7 +278,7 @@ def _join(
             across = np.maximum(across_a[rows_a], across_b[rows_b])
             w, h = (along, across) if op == SIDE else (across, along)
             worth = a.worth[rows_a] + b.worth[rows_b]
-            good = worth + hope(w, h) >= target - 1e-6
+            good = (across <= top_across) & (worth + hope(w, h) >= target - 1e-6)
             if waste is not None:
                 good &= w * h - worth <= waste
             rows_a, rows_b = rows_a[good], rows_b[good]

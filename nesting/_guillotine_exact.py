@@ -23,7 +23,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from ._guillotine import SIDE, STACK, Tree, joined, leaf
+from ._guillotine import NO_LIMIT, SIDE, STACK, Tree, joined, leaf
 
 __all__ = ["Needs", "count_splits"]
 
@@ -56,8 +56,10 @@ class Needs:
         height: int,
         *,
         waste: int | None = None,
+        longest: int = NO_LIMIT,
     ) -> None:
-        assert 0 < width < FAR and 0 < height < FAR
+        assert 0 < width < FAR
+        assert 0 < height < FAR
         self.choices, self.counts = [list(c) for c in choices], list(counts)
         self.width, self.height = width, height
         self.radix = np.cumprod([1] + [c + 1 for c in counts])[:-1].astype(np.int64)
@@ -67,7 +69,7 @@ class Needs:
         self.need_h = np.empty((16, width + 1), dtype=np.uint16)
         self.need_w = np.empty((16, height + 1), dtype=np.uint16)
         self._rows = 0
-        self._waste = waste
+        self._waste, self._longest = waste, longest
         self._widths = np.arange(width + 1, dtype=np.int64)
         half = len(self.counts) // 2
         self._low_states = int(np.prod([c + 1 for c in self.counts[:half]], dtype=np.int64))
@@ -124,11 +126,14 @@ class Needs:
             if not roomy[state]:
                 continue
             by_w, by_h = self._joined(state)
+            by_w[self._longest + 1 :] = FAR
+            by_h[self._longest + 1 :] = FAR
             if state in single:
                 for w, h in self.choices[single[state]]:
                     if w <= self.width and h <= self.height:
                         np.minimum(by_w[w:], h, out=by_w[w:])
-            by_w = np.minimum(by_w, _turned(by_h, self.width))
+            by_w = np.minimum(by_w, _turned(np.minimum.accumulate(by_h), self.width))
+            by_w = np.minimum.accumulate(by_w)
             if by_w[-1] <= self.height and not (
                 self._waste is not None and self._least_waste(by_w, int(digits[state] @ least)) > self._waste
             ):
@@ -179,11 +184,15 @@ class Needs:
         a, b = self.row[half], self.row[state - half]
         tall = self.need_h[a, width].astype(np.int64) + self.need_h[b, width]
         wide = self.need_w[a, height].astype(np.int64) + self.need_w[b, height]
+        if width > self._longest:
+            tall[:] = FAR  # the cut across would be too long here; a narrower stack may still do
+        if height > self._longest:
+            wide[:] = FAR
         i, j = int(tall.argmin()), int(wide.argmin())
+        if tall[i] > height and wide[j] > width:
+            return self._tree(state, *self._trimmed(state, width, height))
         # Of the two ways that fit, take the one that leaves the larger strip whole.
-        if tall[i] <= height and (
-            wide[j] > width or (height - tall[i]) * width >= (width - wide[j]) * height
-        ):
+        if tall[i] <= height and (wide[j] > width or (height - tall[i]) * width >= (width - wide[j]) * height):
             first, used = int(half[i]), int(self.need_h[a[i], width])
             rest = int(self.need_h[b[i], width])
             return joined(STACK, self._tree(first, width, used), self._tree(state - first, width, rest))
@@ -192,10 +201,18 @@ class Needs:
         rest = int(self.need_w[b[j], height])
         return joined(SIDE, self._tree(first, used, height), self._tree(state - first, rest, height))
 
+    def _trimmed(self, state: int, width: int, height: int) -> tuple[int, int]:
+        """A smaller box for the state, where this one only holds it with waste cut off first."""
+        by_w = self.need_h[self.row[state]]
+        tight_w = int(np.flatnonzero(by_w <= height)[0])
+        tight_h = int(by_w[width])
+        if tight_w < width:
+            return tight_w, height
+        assert tight_h < height
+        return width, tight_h
 
-def _least_sum(
-    table: NDArray[np.uint16], a: NDArray[np.int64], b: NDArray[np.int64], top: int
-) -> NDArray[np.uint16]:
+
+def _least_sum(table: NDArray[np.uint16], a: NDArray[np.int64], b: NDArray[np.int64], top: int) -> NDArray[np.uint16]:
     """Least of table[a] + table[b], position by position; FAR where nothing fits."""
     best = np.full(top + 1, 2 * FAR, dtype=np.uint16)
     step = max(1, CHUNK_BYTES // (2 * (top + 1)))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ._guillotine import LEAF, SIDE, STACK, Tree, joined, leaf
+from ._guillotine import NO_LIMIT, SIDE, STACK, Tree, joined, leaf
 
 __all__ = ["best_spot", "insert", "put"]
 
@@ -16,11 +16,13 @@ Choices = Sequence[Sequence[tuple[int, int]]]
 Spot = tuple[int, tuple[int, ...], int, int]  # (score, path to the node, op, choice)
 
 
-def best_spot(tree: Tree, width: int, height: int, boxes: Sequence[tuple[int, int]]) -> Spot | None:
+def best_spot(
+    tree: Tree, width: int, height: int, boxes: Sequence[tuple[int, int]], longest: int = NO_LIMIT
+) -> Spot | None:
     """Where a piece with these boxes goes into the tree best; None if nowhere.
 
     Best: least growth of the whole tree's rectangle; then the least room left over beside the piece, so that a piece
-    takes the hole that it fills.
+    takes the hole that it fills. No cut is longer than ``longest``: SIDE nodes stay no taller, STACK nodes no wider.
     """
     best: Spot | None = None
     best_score = 1 << 62
@@ -30,8 +32,10 @@ def best_spot(tree: Tree, width: int, height: int, boxes: Sequence[tuple[int, in
         node, room_w, room_h, path = stack.pop()
         op, a, b, w, h = node
         free_w, free_h = room_w - w, room_h - h
+        cut_w, cut_h = (room_w if room_w < longest else longest), (room_h if room_h < longest else longest)
+        fits_side, fits_stack = h <= longest, w <= longest
         for choice, (bw, bh) in enumerate(boxes):
-            if bw <= free_w and bh <= room_h:
+            if fits_side and bw <= free_w and bh <= cut_h:
                 # grown: how far the node now outgrows what the tree needed before
                 wide, tall = w + bw, h if h > bh else bh
                 over_w, over_h = wide - (room_w - width + root_w), tall - (room_h - height + root_h)
@@ -41,7 +45,7 @@ def best_spot(tree: Tree, width: int, height: int, boxes: Sequence[tuple[int, in
                 score = (new_w * new_h - root_w * root_h) * 4096 + spare
                 if score < best_score:
                     best_score, best = score, (score, path, SIDE, choice)
-            if bh <= free_h and bw <= room_w:
+            if fits_stack and bh <= free_h and bw <= cut_w:
                 wide, tall = w if w > bw else bw, h + bh
                 over_w, over_h = wide - (room_w - width + root_w), tall - (room_h - height + root_h)
                 new_w = root_w + over_w if over_w > 0 else root_w
@@ -51,11 +55,11 @@ def best_spot(tree: Tree, width: int, height: int, boxes: Sequence[tuple[int, in
                 if score < best_score:
                     best_score, best = score, (score, path, STACK, choice)
         if op == SIDE:
-            stack.append((a, room_w - b[3], room_h, (*path, 1)))
-            stack.append((b, room_w - a[3], room_h, (*path, 2)))
+            stack.append((a, room_w - b[3], cut_h, (*path, 1)))
+            stack.append((b, room_w - a[3], cut_h, (*path, 2)))
         elif op == STACK:
-            stack.append((a, room_w, room_h - b[4], (*path, 1)))
-            stack.append((b, room_w, room_h - a[4], (*path, 2)))
+            stack.append((a, cut_w, room_h - b[4], (*path, 1)))
+            stack.append((b, cut_w, room_h - a[4], (*path, 2)))
     return best
 
 
@@ -68,15 +72,16 @@ def insert(tree: Tree, path: tuple[int, ...], op: int, piece: Tree) -> Tree:
     return joined(tree[0], tree[1], insert(tree[2], path[1:], op, piece))
 
 
-def put(tree: Tree | None, width: int, height: int, kind: int, choices: Choices) -> Tree | None:
+def put(
+    tree: Tree | None, width: int, height: int, kind: int, choices: Choices, longest: int = NO_LIMIT
+) -> Tree | None:
     """The tree with a piece of this kind put in at its best spot; None if it does not fit. An empty tree is None."""
     if tree is None:
         for choice, (w, h) in enumerate(choices[kind]):
             if w <= width and h <= height:
                 return leaf(kind, choice, choices)
         return None
-    assert tree[0] != LEAF or tree[3] <= width
-    spot = best_spot(tree, width, height, choices[kind])
+    spot = best_spot(tree, width, height, choices[kind], longest)
     if spot is None:
         return None
     return insert(tree, spot[1], spot[2], leaf(kind, spot[3], choices))

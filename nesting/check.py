@@ -27,11 +27,17 @@ Rect = tuple[float, float, float, float]
 
 
 def check_layout(
-    layout: Layout, parts: tuple[Part, ...], sheets: tuple[Sheet, ...], rotations: Rotations = None
+    layout: Layout,
+    parts: tuple[Part, ...],
+    sheets: tuple[Sheet, ...],
+    rotations: Rotations = None,
+    *,
+    longest_cut_mm: float | None = None,
 ) -> None:
     """Raise ``LayoutFault`` unless the layout keeps every rule.
 
-    Counts (every copy placed or named as left out, no sheet used more often than there are), shapes and turns, grain, inside
+    Counts (every copy placed or named as left out, no sheet used more often than there are), shapes and
+    turns, grain, inside
     the sheet with the edge margin, clear of blocked places, gaps between outlines, areas that tie, and for the
     shear: the cuts, followed one by one from whole sheets, leave every part alone in its piece and touch none.
     """
@@ -52,6 +58,9 @@ def check_layout(
         _check_offcuts(layout, used.index, on_it)
     if layout.cutting == "shear":
         _check_cuts(layout)
+        for cut in layout.cuts:
+            if longest_cut_mm is not None and cut.length > longest_cut_mm + LENGTH_MM:
+                raise LayoutFault("cuts", (cut.piece,), cut.sheet, cut.length, longest_cut_mm, "Longer than the shear.")
 
 
 def _check_counts(layout: Layout, parts: tuple[Part, ...], sheets: tuple[Sheet, ...]) -> None:
@@ -108,9 +117,7 @@ def _check_inside(items: tuple[Placed, ...], sheet: Sheet, index: int, edge_mm: 
         for shape in sheet.blocked:
             near = float(item.outline.distance(shape))
             if near < edge_mm - LENGTH_MM or item.outline.intersection(shape).area > LENGTH_MM:
-                raise LayoutFault(
-                    "edge", (item.part.name,), index, near, edge_mm, "A blocked place is there."
-                )
+                raise LayoutFault("edge", (item.part.name,), index, near, edge_mm, "A blocked place is there.")
 
 
 def _check_gaps(items: tuple[Placed, ...], index: int, gap_mm: float) -> None:
@@ -141,9 +148,7 @@ def _check_offcuts(layout: Layout, index: int, items: tuple[Placed, ...]) -> Non
             raise LayoutFault("edge", ("offcut",), index, outline.difference(metal).area, 0.0)
         for other in kept[:i]:
             if outline.intersection(other).area > 1.0:
-                raise LayoutFault(
-                    "overlap", ("offcut", "offcut"), index, outline.intersection(other).area, 0.0
-                )
+                raise LayoutFault("overlap", ("offcut", "offcut"), index, outline.intersection(other).area, 0.0)
         for item in items:
             if outline.intersection(item.outline).area > LENGTH_MM * item.outline.length:
                 found = outline.intersection(item.outline).area
@@ -192,9 +197,7 @@ def _check_home(item: Placed, pieces: list[tuple[str, Rect]], held: dict[str, st
     if label in held:
         raise LayoutFault("cuts", (held[label], item.part.name), item.sheet, 2, 1, "The cuts do not part them.")
     held[label] = item.part.name
-    spare = max(
-        bounds[0] - piece[0], bounds[1] - piece[1], piece[2] - bounds[2], piece[3] - bounds[3]
-    )
+    spare = max(bounds[0] - piece[0], bounds[1] - piece[1], piece[2] - bounds[2], piece[3] - bounds[3])
     if spare > gap_mm + SPARE_MM:
         raise LayoutFault("cuts", (item.part.name,), item.sheet, spare, gap_mm, "Waste is left on it.")
 

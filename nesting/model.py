@@ -38,6 +38,7 @@ from .errors import BadPart, BadSheet
 __all__ = [
     "Cut",
     "Layout",
+    "Length",
     "Offcut",
     "Part",
     "Placed",
@@ -88,7 +89,9 @@ class Part:
         if isinstance(outline, MultiPolygon) and len(outline.geoms) == 1:
             outline = outline.geoms[0]
         if not isinstance(outline, Polygon):
-            raise BadPart(name, f"its outline is a {outline.geom_type}, not one polygon", "give one part per outline")
+            raise BadPart(
+                name, f"its outline is a {outline.geom_type}, not one polygon", "give one part per outline"
+            )
         if outline.is_empty or not all(map(math.isfinite, outline.bounds)):
             raise BadPart(name, "its outline is empty or has a point that is not a number")
         if not outline.is_valid:
@@ -138,7 +141,9 @@ class Sheet:
         if not (math.isfinite(self.price) and self.price >= 0):
             raise BadSheet(name, f"price is {self.price!r}; at least 0 is needed")
         if self.quantity is not None and (int(self.quantity) != self.quantity or self.quantity < 0):
-            raise BadSheet(name, f"quantity is {self.quantity!r}; a whole number or None (no limit) is needed")
+            raise BadSheet(
+                name, f"quantity is {self.quantity!r}; a whole number or None (no limit) is needed"
+            )
         if self.grain not in ("long", "x", "y", None):
             raise BadSheet(name, f"grain is {self.grain!r}; one of 'long', 'x', 'y', None is needed")
         blocked = tuple(self.blocked)
@@ -250,7 +255,8 @@ class Offcut:
 
 @dataclass(frozen=True)
 class UsedSheet:
-    """One physical sheet of a layout and its areas in mm2: ``parts`` + ``offcuts`` + ``skeleton`` = ``sheet.area``."""
+    """One physical sheet of a layout and its areas in mm2: ``parts`` + ``offcuts`` + ``skeleton`` =
+    ``sheet.area``."""
 
     index: int
     sheet: Sheet
@@ -331,6 +337,19 @@ class Layout:
         return math.fsum(used.parts_area for used in self.sheets)
 
 
+@dataclass(frozen=True)
+class Length:
+    """The shortest sheet of a given width found for a set of parts, cut edge to edge.
+
+    ``length_mm`` with its ``layout``; ``bound_mm`` no length can be under; ``proven`` when they meet.
+    """
+
+    length_mm: float
+    bound_mm: float
+    proven: bool
+    layout: Layout
+
+
 # Anything that wants to watch a search: called with each better Placement as it is found.
 OnBetter = Callable[[Placement], None]
 
@@ -359,7 +378,9 @@ def allowed_turns(
     pair = (first, first + 180.0)
     if named is None:
         return pair
-    kept = tuple(turn for turn in pair if any(_apart_deg(turn, other) <= GRAIN_TOLERANCE_DEG for other in named))
+    kept = tuple(
+        turn for turn in pair if any(_apart_deg(turn, other) <= GRAIN_TOLERANCE_DEG for other in named)
+    )
     return kept or pair
 
 

@@ -9,10 +9,10 @@ from shapely import unary_union
 
 from .check import check_layout
 from .errors import BadPart, BadSetting, BadSheet
-from .model import Layout, Offcut, OnBetter, Part, Placed, Placement, Rotations, Sheet, UsedSheet
+from .model import Layout, Length, Offcut, OnBetter, Part, Placed, Placement, Rotations, Sheet, UsedSheet
 from .offcuts import rectangles_to_keep
 
-__all__ = ["nest"]
+__all__ = ["nest", "shortest_length"]
 
 CUTTINGS = ("shear", "profile")
 
@@ -30,6 +30,8 @@ def nest(
     keep_side_mm: float = 150.0,
     keep_area_mm2: float = 60_000.0,
     squaring_mm: float = 0.0,
+    longest_cut_mm: float | None = None,
+    smallest_strip_mm: float = 0.0,
     on_better: Callable[[Layout], None] | None = None,
 ) -> Layout:
     """Lay every copy of every part on sheets, at the least cost of sheets that can be found in the time.
@@ -43,11 +45,15 @@ def nest(
     edge_mm : least distance from a part to the sheet's edge and to blocked places.
     seconds : about how long to search. Small shear jobs are proven sooner; a first answer takes under a second.
     seed : the same input and seed give the same layout.
-    rotations : turns in degrees that a part may have, for all parts or per part name ("*" for the rest). None: shear takes
+    rotations : turns in degrees that a part may have, for all parts or per part name ("*" for the rest).
+    None: shear takes
         quarter turns of the part as drawn and as it lies in its least rectangle, profile the four quarter
         turns. A part with a grain lies along the sheet's grain, whatever this says.
     keep_side_mm, keep_area_mm2 : an offcut is worth keeping from this shorter side and area on.
     squaring_mm : shear: strip taken off the left and lower raw edges of each sheet before anything is measured.
+    longest_cut_mm : shear: the blade's length; no cut is longer. None: no limit.
+    smallest_strip_mm : shear: what the hold-downs need on one side of the blade; ``Layout.notes`` names each cut that
+        leaves less on both.
     on_better : called with each better layout as it is found. An interrupt (Ctrl-C) ends the search
         and returns the best so far, with ``stopped`` true.
 
@@ -78,6 +84,8 @@ def nest(
         keep_side_mm=keep_side_mm,
         keep_area_mm2=keep_area_mm2,
         squaring_mm=squaring_mm,
+        smallest_strip_mm=smallest_strip_mm,
+        **({} if longest_cut_mm is None else {"longest_cut_mm": longest_cut_mm}),
     )
     _check_rotations(rotations)
 
@@ -91,7 +99,7 @@ def nest(
             keep_side_mm=keep_side_mm,
             keep_area_mm2=keep_area_mm2,
         )
-        check_layout(layout, part_list, sheet_list, rotations)
+        check_layout(layout, part_list, sheet_list, rotations, longest_cut_mm=longest_cut_mm)
         return layout
 
     watcher: OnBetter | None = None
@@ -116,6 +124,8 @@ def nest(
             part_list,
             sheet_list,
             squaring_mm=float(squaring_mm),
+            longest_cut_mm=longest_cut_mm,
+            smallest_strip_mm=float(smallest_strip_mm),
             keep_side_mm=float(keep_side_mm),
             keep_area_mm2=float(keep_area_mm2),
             **common,  # type: ignore[arg-type]
@@ -125,6 +135,58 @@ def nest(
 
         placement = place_profile(part_list, sheet_list, **common)  # type: ignore[arg-type]
     return finish(placement)
+
+
+def shortest_length(
+    parts: Iterable[Part],
+    width_mm: float,
+    *,
+    gap_mm: float = 0.0,
+    edge_mm: float = 0.0,
+    seconds: float = 5.0,
+    seed: int = 0,
+    rotations: Rotations = None,
+    grain: str | None = "y",
+) -> Length:
+    """How long a sheet of this width has to be for all parts, cut edge to edge: what to ask a supplier who
+    sells by length.
+
+    Parameters as in ``nest``, shear cutting; the sheet lies with ``width_mm`` along x, and its grain along its length
+    unless ``grain`` says otherwise ("x", "y", None). Boxes that are not whole hundredths of a millimetre are
+    rounded up.
+
+    Raises
+    ------
+    BadPart
+        If a part is wider than the sheet whichever way it may be turned.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> found = shortest_length([Part("lid", box(0, 0, 400, 300), 4)], 620, gap_mm=10)
+    >>> found.length_mm, found.proven
+    (810.0, True)
+    """
+    part_list, _ = _checked(parts, [Sheet("strip", width_mm, 1.0)])
+    _check_settings("shear", gap_mm=gap_mm, edge_mm=edge_mm, seconds=seconds)
+    _check_rotations(rotations)
+    if not any(part.quantity for part in part_list):
+        raise BadPart("(none)", "there is no part to lay out", "give at least one part with a quantity of 1 or more")
+    from .shear import shortest_plan
+
+    length, bound, proven, placement = shortest_plan(
+        part_list,
+        float(width_mm),
+        gap_mm=float(gap_mm),
+        edge_mm=float(edge_mm),
+        seconds=float(seconds),
+        seed=int(seed),
+        rotations=rotations,
+        grain=grain,
+    )
+    layout = _layout(placement, "shear", gap_mm, edge_mm, priced=False, keep_side_mm=math.inf, keep_area_mm2=math.inf)
+    check_layout(layout, part_list, placement.used, rotations)
+    return Length(length, bound, proven, layout)
 
 
 def _checked(parts: Iterable[Part], sheets: Iterable[Sheet]) -> tuple[tuple[Part, ...], tuple[Sheet, ...]]:
@@ -140,9 +202,7 @@ def _checked(parts: Iterable[Part], sheets: Iterable[Sheet]) -> tuple[tuple[Part
     seen: dict[str, Part] = {}
     for part in part_list:
         if seen.setdefault(part.name, part) is not part:
-            raise BadPart(
-                part.name, "two parts have this name", "give each part its own name, or one a quantity of 2"
-            )
+            raise BadPart(part.name, "two parts have this name", "give each part its own name, or one a quantity of 2")
     return part_list, sheet_list
 
 
@@ -229,16 +289,12 @@ def _profile_cutting(items: list[Placed]) -> tuple[float, int]:
     return math.fsum(ring.length for ring in rings), len(rings)
 
 
-def _find_offcuts(
-    placement: Placement, gap_mm: float, keep_side_mm: float, keep_area_mm2: float
-) -> tuple[Offcut, ...]:
+def _find_offcuts(placement: Placement, gap_mm: float, keep_side_mm: float, keep_area_mm2: float) -> tuple[Offcut, ...]:
     """Rectangles worth keeping in what profile cutting leaves."""
     out: list[Offcut] = []
     for index, sheet in enumerate(placement.used):
         taken = [
-            item.outline.buffer(gap_mm) if gap_mm else item.outline
-            for item in placement.placed
-            if item.sheet == index
+            item.outline.buffer(gap_mm) if gap_mm else item.outline for item in placement.placed if item.sheet == index
         ]
         free = sheet.metal.difference(unary_union([*taken, *sheet.blocked]))
         kept = rectangles_to_keep(free, min_side_mm=keep_side_mm, min_area_mm2=keep_area_mm2, apart_mm=gap_mm)

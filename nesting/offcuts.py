@@ -24,7 +24,8 @@ def rectangles_to_keep(
 ) -> tuple[Polygon, ...]:
     """The largest empty rectangles of ``free``, largest first, none overlapping, each worth keeping.
 
-    ``free`` is a shapely area in mm. A rectangle counts when its shorter side is at least ``min_side_mm`` and its area at
+    ``free`` is a shapely area in mm. A rectangle counts when its shorter side is at least ``min_side_mm``
+    and its area at
     least ``min_area_mm2``. Neighbours are kept ``apart_mm`` from one another. Sides lie along x and y. Each is the
     largest that a trial grid through the corners of ``free`` finds, grown until it touches: very near
     the largest there is, and exactly it where all edges of ``free`` lie along x and y and its corners are few.
@@ -117,8 +118,10 @@ def _grown(region: Polygon, bounds: list[float]) -> Polygon:
             mid = (low + high) / 2
             trial = list(bounds)
             trial[side] += sign * mid
-            low, high = (mid, high) if roomy.covers(box(*trial)) else (low, mid)
+            low, high = (mid, high) if roomy.covers(box(trial[0], trial[1], trial[2], trial[3])) else (low, mid)
         trial = list(bounds)
         trial[side] += sign * reach
-        bounds[side] = trial[side] if roomy.covers(box(*trial)) else bounds[side] + sign * low
-    return box(*bounds)
+        bounds[side] = (
+            trial[side] if roomy.covers(box(trial[0], trial[1], trial[2], trial[3])) else bounds[side] + sign * low
+        )
+    return box(bounds[0], bounds[1], bounds[2], bounds[3])

@@ -9,7 +9,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Iterator
 
-from ._guillotine import Tree, leaf, separate
+from ._guillotine import Tree, leaf, separate, within_limit
 from .shear_job import Job
 from .shear_plan import Plan, plan_of, prices, rank
 
@@ -57,7 +57,8 @@ def quick_plans(job: Job, *, tries: int, seed: int) -> Iterator[Plan]:
 
 
 def _sheet_orders(job: Job) -> list[list[int]]:
-    """Sheets to offer first: what is in limited number and cheap, then one open-ended size; every size gets its turn."""
+    """Sheets to offer first: what is in limited number and cheap, then one open-ended size; every size gets its
+    turn."""
     price = prices(job)
     limited = [s for s, one in enumerate(job.stocks) if one.limit]
     limited.sort(key=lambda s: (price[s] / max(job.stocks[s].area, 1), -job.stocks[s].area))
@@ -68,7 +69,7 @@ def _sheet_orders(job: Job) -> list[list[int]]:
     return [[*limited, s] for s in endless] + ([[s] for s in endless] if limited else [])
 
 
-def _one(job: Job, rule, sort, order: list[int], mode, draw: random.Random | None) -> Plan | None:  # type: ignore[no-untyped-def]
+def _one(job: Job, rule, sort, order: list[int], mode, draw: random.Random | None) -> Plan | None:
     import rectpack
 
     looks = {job.stocks[s].look for s in order}
@@ -77,9 +78,7 @@ def _one(job: Job, rule, sort, order: list[int], mode, draw: random.Random | Non
         order = [s for s in order if job.stocks[s].look == look]
     choices = job.choices(look)
     free = all((h, w) in boxes for boxes in choices for w, h in boxes)
-    packer = rectpack.newPacker(
-        rectpack.PackingMode.Offline, mode, pack_algo=rule, sort_algo=sort, rotation=free
-    )
+    packer = rectpack.newPacker(rectpack.PackingMode.Offline, mode, pack_algo=rule, sort_algo=sort, rotation=free)
     total = sum(job.counts)
     for s in order:
         one = job.stocks[s]
@@ -102,7 +101,7 @@ def _one(job: Job, rule, sort, order: list[int], mode, draw: random.Random | Non
             rects.append((rect.x, rect.y, rect.x + box[0], rect.y + box[1], piece))
         if rects:
             tree = separate(rects)
-            if tree is None:
+            if tree is None or not within_limit(tree, job.longest):
                 return None
             sheets.append((one_bin.bid, tree))
     return plan_of(job, sheets)

@@ -1,24 +1,29 @@
 """Nesting for a shear: bounding rectangles, straight cuts from edge to edge, any number of stages.
 
-Small jobs are solved to proof (``shear_exact``). Larger ones start from quick layouts (``quick`` and our own greedy) and
+Small jobs are solved to proof (``shear_exact``). Larger ones start from quick layouts (``quick`` and our own
+greedy) and
 are improved until their time is up (``shear_search``), always with a lower bound beside them.
 """
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 
-from .model import OnBetter, Part, Placement, Rotations, Sheet, Unplaced
+from ._guillotine import NO_LIMIT
+from .errors import BadPart
+from .model import Cut, OnBetter, Part, Placement, Rotations, Sheet, Unplaced
 from .quick import quick_plan
 from .shear_cuts import realise
 from .shear_exact import exact_seconds, solve_exact
 from .shear_improve import OFFCUT_SHARE, improve, widen_offcuts
 from .shear_job import Job, make_job
-from .shear_plan import Plan, cost_of, rank
+from .shear_plan import Plan, cost_of, plan_of, rank
 from .shear_search import Watch, area_bound, greedy_plans
+from .shear_strip import shorten
 from .shear_value import fill_one_sheet
 
-__all__ = ["place_shear"]
+__all__ = ["place_shear", "shortest_plan"]
 
 EXACT_SHARE = 0.7  # of the time given that the proof may be foreseen to take
 
@@ -33,28 +38,34 @@ def place_shear(
     seed: int,
     rotations: Rotations = None,
     squaring_mm: float = 0.0,
+    longest_cut_mm: float | None = None,
+    smallest_strip_mm: float = 0.0,
     keep_side_mm: float = 150.0,
     keep_area_mm2: float = 60000.0,
     on_better: OnBetter | None = None,
 ) -> Placement:
     """Place the parts' bounding rectangles; see ``nest`` for the settings and ``Placement`` for what comes back."""
     job = make_job(
-        parts, sheets, gap_mm=gap_mm, edge_mm=edge_mm, squaring_mm=squaring_mm, rotations=rotations
+        parts,
+        sheets,
+        gap_mm=gap_mm,
+        edge_mm=edge_mm,
+        squaring_mm=squaring_mm,
+        longest_mm=longest_cut_mm,
+        rotations=rotations,
     )
 
     def finish(plan: Plan, bound: float, proven: bool, stopped: bool = False) -> Placement:
-        real = realise(
-            job, plan, min_side_mm=keep_side_mm, min_area_mm2=keep_area_mm2, squaring_mm=squaring_mm
-        )
-        return Placement(
-            placed=real.placed,
-            used=tuple(job.stocks[stock].sheet for stock, _ in plan.sheets),
-            unplaced=(*job.hopeless, *_left(job, plan)),
-            bound=min(bound, cost_of(job, plan)) if not plan.left else bound,
+        return placement_of(
+            job,
+            plan,
+            bound=bound,
             proven=proven,
-            cuts=real.cuts,
-            offcuts=real.offcuts,
             stopped=stopped,
+            squaring_mm=squaring_mm,
+            smallest_strip_mm=smallest_strip_mm,
+            keep_side_mm=keep_side_mm,
+            keep_area_mm2=keep_area_mm2,
         )
 
     if not job.kinds:
@@ -87,10 +98,11 @@ def place_shear(
         if foreseen <= EXACT_SHARE * seconds:
             exact = solve_exact(job)
             watch.spend(foreseen)
-            bound = max(bound, exact.bound)
+            free = job.longest == NO_LIMIT  # under a limit boxes are kept a little short of it: no proof
+            bound = max(bound, exact.bound) if free else bound
             if rank(job, exact.plan) < rank(job, best):
                 best = exact.plan
-            proven = exact.proven
+            proven = exact.proven and free
         if not proven:
             best, bound, proven = improve(job, best, bound, watch, seed, tell)
         if foreseen > EXACT_SHARE * seconds:
@@ -110,6 +122,99 @@ def _only_sheet(job: Job) -> int | None:
     return have[0] if len(have) == 1 and job.stocks[have[0]].limit == 1 else None
 
 
+def placement_of(
+    job: Job,
+    plan: Plan,
+    *,
+    bound: float,
+    proven: bool,
+    stopped: bool,
+    squaring_mm: float,
+    smallest_strip_mm: float,
+    keep_side_mm: float,
+    keep_area_mm2: float,
+) -> Placement:
+    """A plan laid out on its real sheets, with cuts, offcuts and what was left out."""
+    real = realise(job, plan, min_side_mm=keep_side_mm, min_area_mm2=keep_area_mm2, squaring_mm=squaring_mm)
+    return Placement(
+        placed=real.placed,
+        used=tuple(job.stocks[stock].sheet for stock, _ in plan.sheets),
+        unplaced=(*job.hopeless, *_left(job, plan)),
+        bound=min(bound, cost_of(job, plan)) if not plan.left else bound,
+        proven=proven,
+        cuts=real.cuts,
+        offcuts=real.offcuts,
+        notes=_strip_notes(real.cuts, job, plan, smallest_strip_mm),
+        stopped=stopped,
+    )
+
+
+def shortest_plan(
+    parts: tuple[Part, ...],
+    width_mm: float,
+    *,
+    gap_mm: float,
+    edge_mm: float,
+    seconds: float,
+    seed: int,
+    rotations: Rotations,
+    grain: str | None,
+) -> tuple[float, float, bool, Placement]:
+    """Shortest sheet of this width for everything: its length, a proven lower bound, whether they meet, the
+    layout."""
+    tall = sum(part.quantity * (max(_reach(part), 0.0) + gap_mm) for part in parts) + 2 * edge_mm + 1.0
+
+    def job_for(height: float) -> Job:
+        return make_job(
+            parts,
+            (Sheet("strip", width_mm, height, grain=grain),),
+            gap_mm=gap_mm,
+            edge_mm=edge_mm,
+            rotations=rotations,
+        )
+
+    job = job_for(tall)
+    if job.hopeless:
+        raise BadPart(job.hopeless[0].part.name, job.hopeless[0].why)
+    kinds = [k for k, kind in enumerate(job.kinds) for _ in kind.parts]
+    strip = shorten(job, 0, kinds, Watch(seconds), seed)
+    over = 2 * edge_mm - gap_mm
+    length, bound = strip.tree[4] * job.unit + over, strip.bound * job.unit + over
+    final = job_for(length + (0.0 if job.exact else job.unit))
+    plan = plan_of(final, [(0, strip.tree)])
+    placement = placement_of(
+        final, plan, bound=0.0, proven=strip.proven, stopped=False,
+        squaring_mm=0.0, smallest_strip_mm=0.0, keep_side_mm=math.inf, keep_area_mm2=math.inf,
+    )  # fmt: skip
+    return length, min(bound, length), strip.proven, placement
+
+
+def _reach(part: Part) -> float:
+    """No turn of the part is taller than this."""
+    x0, y0, x1, y1 = part.outline.bounds
+    return math.hypot(x1 - x0, y1 - y0)
+
+
+def _strip_notes(cuts: tuple[Cut, ...], job: Job, plan: Plan, smallest_strip_mm: float) -> tuple[str, ...]:
+    """A note for each cut that leaves the shear's hold-downs less than they need on both sides of the blade."""
+    spans = {
+        str(i + 1): (job.stocks[s].sheet.width, job.stocks[s].sheet.height) for i, (s, _) in enumerate(plan.sheets)
+    }
+    notes = []
+    for cut in cuts:
+        width, height = spans[cut.piece]
+        across = width if cut.axis == "x" else height
+        near, far = cut.distance, across - cut.distance
+        spans[cut.makes[0]] = (near, height) if cut.axis == "x" else (width, near)
+        spans[cut.makes[1]] = (far, height) if cut.axis == "x" else (width, far)
+        if max(near, far) < smallest_strip_mm - 1e-6:
+            notes.append(
+                f"cut {cut.order} leaves {near:.1f} mm and {far:.1f} mm to hold; the shear needs "
+                f"{smallest_strip_mm:.1f} mm: make it with snips"
+            )
+    return tuple(notes)
+
+
 def _quick_tries(job: Job) -> int:
     """How many rectpack layouts to ask for: 24 of a usual job, fewer of a large one; about half a second at most."""
     return max(4, min(24, 2400 // max(1, sum(job.counts))))
@@ -123,10 +228,6 @@ def _left(job: Job, plan: Plan) -> list[Unplaced]:
         names = Counter(job.kinds[kind].parts[-count:])
         for p, many in sorted(names.items()):
             part = job.parts[p]
-            have = ", ".join(
-                f"{one.limit} of {one.sheet.name}" for one in job.stocks if one.limit is not None
-            )
-            out.append(
-                Unplaced(part, f"{part.name}: no room left for {many} on the sheets in stock ({have})", many)
-            )
+            have = ", ".join(f"{one.limit} of {one.sheet.name}" for one in job.stocks if one.limit is not None)
+            out.append(Unplaced(part, f"{part.name}: no room left for {many} on the sheets in stock ({have})", many))
     return out

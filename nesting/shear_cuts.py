@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 from shapely.geometry import box
 
-from ._guillotine import LEAF, SIDE, STACK, Tree, joined
+from ._guillotine import LEAF, NO_LIMIT, SIDE, STACK, Tree, joined
 from .model import Cut, Offcut, Placed, place_outline
 from .shear_job import Box, Job, Stock
 from .shear_plan import Plan
@@ -26,6 +26,7 @@ FREE = -1
 TOUCH_MM = 1e-6
 MOST_OFFCUTS = 4  # per sheet
 Rect = tuple[float, float, float, float]
+Side = tuple[str, float, bool]  # axis, where, whether the far side is waste
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,9 @@ class Realised:
     offcuts: tuple[Offcut, ...]
 
 
-def with_offcuts(tree: Tree, width: int, height: int, *, gap: int, min_side: int, min_area: float) -> Tree:
+def with_offcuts(
+    tree: Tree, width: int, height: int, *, gap: int, min_side: int, min_area: float, longest: int = NO_LIMIT
+) -> Tree:
     """The tree with offcuts put in as leaves of kind FREE, the largest first, while they are worth keeping.
 
     ``min_side`` and ``min_area`` are in units and square units; ``gap`` in units is what an offcut gives up to its
@@ -48,21 +51,28 @@ def with_offcuts(tree: Tree, width: int, height: int, *, gap: int, min_side: int
         stack: list[tuple[Tree, int, int, tuple[int, ...]]] = [(tree, width, height, ())]
         while stack:
             (op, a, b, w, h), room_w, room_h, path = stack.pop()
-            for join, free_w, free_h in ((STACK, room_w, room_h - h), (SIDE, room_w - w, room_h)):
+            cut_w, cut_h = min(room_w, longest), min(room_h, longest)
+            for join, free_w, free_h in ((STACK, cut_w, room_h - h), (SIDE, room_w - w, cut_h)):
+                if (w if join == STACK else h) > longest:
+                    continue
                 net_w, net_h = free_w - gap, free_h - gap
                 if min(net_w, net_h) >= min_side and net_w * net_h >= max(min_area, 1):
                     key = (net_w * net_h, -len(path), join)
                     if best is None or key > best[0]:
                         best = (key, path, join, free_w, free_h)
             if op == SIDE:
-                stack += [(a, room_w - b[3], room_h, (*path, 1)), (b, room_w - a[3], room_h, (*path, 2))]
+                stack += [(a, room_w - b[3], cut_h, (*path, 1)), (b, room_w - a[3], cut_h, (*path, 2))]
             elif op == STACK:
-                stack += [(a, room_w, room_h - b[4], (*path, 1)), (b, room_w, room_h - a[4], (*path, 2))]
+                stack += [(a, cut_w, room_h - b[4], (*path, 1)), (b, cut_w, room_h - a[4], (*path, 2))]
         if best is None:
             break
         _, path, join, free_w, free_h = best
         tree = _insert(tree, path, join, (LEAF, FREE, 0, free_w, free_h))
     return tree
+
+
+def _whole(value: float) -> int:
+    return round(value) if value < NO_LIMIT else NO_LIMIT
 
 
 def _insert(tree: Tree, path: tuple[int, ...], op: int, piece: Tree) -> Tree:
@@ -86,8 +96,9 @@ def realise(job: Job, plan: Plan, *, min_side_mm: float, min_area_mm2: float, sq
             stock.w,
             stock.h,
             gap=round(job.gap_mm / job.unit),
-            min_side=round(min_side_mm / job.unit),
+            min_side=_whole(min_side_mm / job.unit),
             min_area=min_area_mm2 / job.unit**2,
+            longest=job.longest,
         )
         if stock.turned:
             tree = _diagonal(tree)
@@ -111,9 +122,7 @@ def _diagonal(tree: Tree) -> Tree:
 class _Bench:
     """One sheet under the shear: walks the tree from the whole sheet down and writes down what is done."""
 
-    def __init__(
-        self, job: Job, number: int, index: int, copies: list[list[int]], squaring_mm: float
-    ) -> None:
+    def __init__(self, job: Job, number: int, index: int, copies: list[list[int]], squaring_mm: float) -> None:
         self.job, self.number, self.index, self.copies = job, number, index, copies
         self.stock: Stock = job.stocks[number]
         self.squaring_mm = squaring_mm
@@ -123,18 +132,56 @@ class _Bench:
         self.made = 0
 
     def start(self, tree: Tree) -> None:
+        """Square the raw edges where that is asked for or the sheet is odd, then cut the tree."""
         sheet, (x, y) = self.stock.sheet, self.stock.corner
         cell: Rect = (0.0, 0.0, sheet.width, sheet.height)
         label = str(self.index + 1)
-        odd = sheet.outline is not None or bool(sheet.blocked)
         far_x, far_y = x + self.stock.room[0], y + self.stock.room[1]
-        for axis, at, far in (("x", x, False), ("y", y, False), ("x", far_x, True), ("y", far_y, True)):
-            side = 0 if axis == "x" else 1
-            inset = cell[side + 2] - at if far else at - cell[side]
-            must = inset > TOUCH_MM and (odd or (not far and at == self.squaring_mm))
-            if must or (not far and inset > self.job.gap_mm + TOUCH_MM):
-                cell, label = self._cut_off(cell, label, axis, at, keep_far=not far, purpose="square")
+        sides: list[Side] = []
+        if sheet.outline is not None or sheet.blocked:
+            sides = [("x", x, False), ("y", y, False), ("x", far_x, True), ("y", far_y, True)]
+        elif self.squaring_mm > 0:
+            sides = [("y", y, False), ("x", x, False)]
+            sides = [side for side in sides if self._short_enough(cell, side[0])]
+        sides = [side for side in sides if self._inset(cell, side) > TOUCH_MM]
+        cell, label = self._take_off(cell, label, sides, "square")
         self._node(tree, cell, label, x, y)
+
+    def _inset(self, cell: Rect, side: Side) -> float:
+        """How much of the cell lies beyond this line."""
+        axis, at, far = side
+        i = 0 if axis == "x" else 1
+        return cell[i + 2] - at if far else at - cell[i]
+
+    def _length(self, cell: Rect, axis: str) -> float:
+        """Length of a cut through the cell."""
+        return cell[3] - cell[1] if axis == "x" else cell[2] - cell[0]
+
+    def _short_enough(self, cell: Rect, axis: str) -> bool:
+        return self._length(cell, axis) <= self.job.longest_mm + TOUCH_MM
+
+    def _take_off(self, cell: Rect, label: str, sides: list[Side], purpose: str) -> tuple[Rect, str]:
+        """Cut waste off several sides, in the order given as far as the shear is long enough."""
+        left = list(sides)
+        while left:
+            i = next((i for i, side in enumerate(left) if self._short_enough(cell, side[0])), 0)
+            axis, at, far = left.pop(i)
+            cell, label = self._cut_off(cell, label, axis, at, keep_far=not far, purpose=purpose)
+        return cell, label
+
+    def _due(self, cell: Rect, side: Side) -> bool:
+        """Whether waste on this side has to be cut off: more than a gap, or a raw edge that is to be squared."""
+        axis, _, far = side
+        inset = self._inset(cell, side)
+        raw = self.squaring_mm > 0 and not far and cell[0 if axis == "x" else 1] == 0.0
+        return inset > TOUCH_MM if raw else self._spare(inset)
+
+    def _margins(self, cell: Rect, label: str, x: float, y: float) -> tuple[Rect, str]:
+        """Take the margin off the lower and left side, where it is more than a gap and the shear is long enough."""
+        for axis, at in (("x", x), ("y", y)):
+            if self._due(cell, (axis, at, False)) and self._short_enough(cell, axis):
+                cell, label = self._cut_off(cell, label, axis, at, keep_far=True, purpose="square")
+        return cell, label
 
     def _cut_off(
         self, cell: Rect, label: str, axis: str, at: float, *, keep_far: bool, purpose: str
@@ -143,9 +190,7 @@ class _Bench:
         near, far, labels = self._cut(cell, label, axis, at, purpose)
         return (far, labels[1]) if keep_far else (near, labels[0])
 
-    def _cut(
-        self, cell: Rect, label: str, axis: str, at: float, purpose: str
-    ) -> tuple[Rect, Rect, tuple[str, str]]:
+    def _cut(self, cell: Rect, label: str, axis: str, at: float, purpose: str) -> tuple[Rect, Rect, tuple[str, str]]:
         x0, y0, x1, y1 = cell
         labels = (f"{self.index + 1}.{self.made + 1}", f"{self.index + 1}.{self.made + 2}")
         self.made += 2
@@ -164,9 +209,15 @@ class _Bench:
         if op == LEAF:
             self._leaf(tree, cell, label, x, y)
             return
-        for axis, side, end in (("x", 2, x + w * unit - gap), ("y", 3, y + h * unit - gap)):
-            if self._spare(cell[side] - end) and self._trim_pays(tree, cell, x, y, axis):
+        cell, label = self._margins(cell, label, x, y)
+        across = "y" if op == SIDE else "x"
+        for axis, end in (("x", x + w * unit - gap), ("y", y + h * unit - gap)):
+            if self._spare(self._inset(cell, (axis, end, True))) and (
+                self._trim_pays(tree, cell, x, y, axis)
+                or (axis == across and not self._short_enough(cell, "x" if op == SIDE else "y"))
+            ):
                 cell, label = self._cut_off(cell, label, axis, end, keep_far=False, purpose="trim")
+        cell, label = self._margins(cell, label, x, y)
         axis = "x" if op == SIDE else "y"
         at = (x + a[3] * unit if op == SIDE else y + a[4] * unit) - gap
         near, far, labels = self._cut(cell, label, axis, at, "part")
@@ -191,7 +242,7 @@ class _Bench:
             cut = (cell[0], cell[1], cell[2], y + tree[4] * unit - gap)
             length = cell[2] - cell[0]
         count, total = _trims(tree, self._spare, cut, x, y, unit, gap)
-        return (count + 1, total + length) < whole
+        return self._short_enough(cell, axis) and (count + 1, total + length) < whole
 
     def _leaf(self, tree: Tree, cell: Rect, label: str, x: float, y: float) -> None:
         _, kind, _, w, h = tree
@@ -204,21 +255,15 @@ class _Bench:
         outline = place_outline(part, turn, False, (x, y))
         self.placed.append(Placed(part, self.index, outline, turn, False))
         x0, y0, x1, y1 = outline.bounds
-        for axis, at, inset, far in (
-            ("x", x0, x0 - cell[0], False),
-            ("y", y0, y0 - cell[1], False),
-            ("x", x1, cell[2] - x1, True),
-            ("y", y1, cell[3] - y1, True),
-        ):
-            if self._spare(inset):
-                cell, label = self._cut_off(cell, label, axis, at, keep_far=not far, purpose="trim")
+        sides: list[Side] = [("x", x0, False), ("y", y0, False), ("x", x1, True), ("y", y1, True)]
+        self._take_off(cell, label, [side for side in sides if self._due(cell, side)], "trim")
 
     def _turn(self, p: int, size: Box) -> float:
         """The turn that gives this part this box on this sheet."""
         return self.job.turns[p, self.number][size]
 
 
-def _trims(tree, spare, cell: Rect, x: float, y: float, unit: float, gap: float) -> tuple[int, float]:  # type: ignore[no-untyped-def]
+def _trims(tree, spare, cell: Rect, x: float, y: float, unit: float, gap: float) -> tuple[int, float]:
     """Number and length of far-side trims that the leaves below would need, cut one by one."""
     op, a, b, w, h = tree
     if op == LEAF:

@@ -10,6 +10,7 @@ is proven all the same.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,7 +21,7 @@ from ._guillotine_exact import FAR, Needs, count_splits
 from .shear_job import Job
 from .shear_plan import Plan, plan_of, prices
 
-__all__ = ["Exact", "exact_seconds", "solve_exact"]
+__all__ = ["Exact", "coarse_grid", "exact_seconds", "solve_exact"]
 
 GRID_POINTS = 4000  # most points along width and height together
 ADDS_PER_SECOND = 0.9e9  # measured on a 2-core machine with numpy 2.4; only used to foresee, never to prove
@@ -38,17 +39,21 @@ class Exact:
     proven: bool
 
 
-def _grid(job: Job) -> int:
+def coarse_grid(sizes: list[tuple[int, int]]) -> int:
     """Units per grid step: coarse enough for the staircases, and dividing the sheets with little left over."""
-    most = max((stock.w + stock.h for stock in job.stocks), default=1)
+    most = max((w + h for w, h in sizes), default=1)
     least = max(1, -(-most // GRID_POINTS))
     if least == 1:
         return 1
 
     def lost(grid: int) -> tuple[float, int]:
-        return sum((one.w % grid) / (one.w + 1) + (one.h % grid) / (one.h + 1) for one in job.stocks), grid
+        return sum((w % grid) / (w + 1) + (h % grid) / (h + 1) for w, h in sizes), grid
 
     return min(range(least, least + least // 2 + 3), key=lost)
+
+
+def _grid(job: Job) -> int:
+    return coarse_grid([(one.w, one.h) for one in job.stocks])
 
 
 def exact_seconds(job: Job, grid: int | None = None) -> float:
@@ -97,7 +102,7 @@ def _needs(job: Job, grid: int, *, up: bool) -> list[Needs]:
             for kind in job.kinds
         ]
         width, height = max(w for w, _ in sizes), max(h for _, h in sizes)
-        out.append(Needs(choices, job.counts, max(width, 1), max(height, 1)))
+        out.append(Needs(choices, job.counts, max(width, 1), max(height, 1), longest=job.longest // grid))
     return out
 
 
@@ -167,7 +172,8 @@ class _Cover:
         return True
 
     def _target(self) -> int:
-        """The state to make: everything, or the one that leaves out the least worth, then the least area, then costs least."""
+        """The state to make: everything, or the one that leaves out the least worth, then the least area, then
+        costs least."""
         base = self.needs[0]
         reach = np.flatnonzero(np.isfinite(self.best))
         if reach[-1] == base.states - 1:
@@ -201,8 +207,7 @@ class _Cover:
                 continue
             rest = self.history[0] if len(self.history) == 1 else self.history[-1]
             equal = subs[
-                self.fits[stock][subs]
-                & (self.tied[stock] + rest[self.target - subs] <= self.best[self.target] + 1e-9)
+                self.fits[stock][subs] & (self.tied[stock] + rest[self.target - subs] <= self.best[self.target] + 1e-9)
             ]
             for state in equal:
                 strip = self._strip(stock, int(state))
@@ -237,7 +242,8 @@ def _tie_breaks(job: Job) -> list[float]:
 
 
 def roomy_tree(needs: Needs, state: int, width: int, height: int) -> Tree:
-    """A tree of the state in width x height that leaves the largest rectangle free, as far as ``OFFCUT_TRIALS`` reach."""
+    """A tree of the state in width x height that leaves the largest rectangle free, as far as ``OFFCUT_TRIALS``
+    reach."""
     width, height = min(width, needs.width), min(height, needs.height)
     search = _Roomy(needs)
     search.look(state, width, height, lambda tree: tree)
@@ -246,14 +252,15 @@ def roomy_tree(needs: Needs, state: int, width: int, height: int) -> Tree:
 
 
 class _Roomy:
-    """Depth-first search for where to leave the largest free rectangle: beside everything, or inside one side of a cut."""
+    """Depth-first search for where to leave the largest free rectangle: beside everything, or inside one side
+    of a cut."""
 
     def __init__(self, needs: Needs) -> None:
         self.needs, self.best, self.trials = needs, -1, OFFCUT_TRIALS
-        self.make = None
+        self.make: Callable[[], Tree] | None = None
         self.least = [min(w * h for w, h in c) for c in needs.choices]
 
-    def look(self, state: int, width: int, height: int, wrap) -> None:  # type: ignore[no-untyped-def]
+    def look(self, state: int, width: int, height: int, wrap: Callable[[Tree], Tree]) -> None:
         needs = self.needs
         used_h, used_w = needs.height_for(state, width), needs.width_for(state, height)
         for area, w, h in (
@@ -272,20 +279,18 @@ class _Roomy:
         options = []
         for op, tight in ((STACK, needs.need_h[rows, width]), (SIDE, needs.need_w[rows, height])):
             room = (
-                (height - tight.astype(np.int64)) * width
-                if op == STACK
-                else (width - tight.astype(np.int64)) * height
+                (height - tight.astype(np.int64)) * width if op == STACK else (width - tight.astype(np.int64)) * height
             )
             hope = np.where(tight < FAR, room - free, -1)
             options += [(int(hope[i]), int(subs[i]), op, int(tight[i])) for i in np.argsort(-hope)[:40]]
-        for hope, sub, op, tight in sorted(options, reverse=True):
-            if hope <= self.best or self.trials <= 0:
+        for hope_here, sub, op, least in sorted(options, reverse=True):
+            if hope_here <= self.best or self.trials <= 0:
                 return
             self.trials -= 1
-            w, h = (width, height - tight) if op == STACK else (width - tight, height)
+            w, h = (width, height - least) if op == STACK else (width - least, height)
             if needs.height_for(state - sub, w) > h:
                 continue
-            at = (width, tight) if op == STACK else (tight, height)
+            at = (width, least) if op == STACK else (least, height)
 
             def beside(tree: Tree, sub: int = sub, op: int = op, at: tuple[int, int] = at) -> Tree:
                 return wrap(joined(op, needs.tree(sub, *at), tree))

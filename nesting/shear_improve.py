@@ -1,6 +1,7 @@
 """The anytime search over whole plans: cheaper sets of sheets first, then larger offcuts.
 
-Three tools take turns: ruin and recreate on a cheaper set of sheets (``shear_search``), exact re-solves of a few sheets
+Three tools take turns: ruin and recreate on a cheaper set of sheets (``shear_search``), exact re-solves of a
+few sheets
 with folded trees (``shear_resolve``), and blocks with little waste where everything might go into one sheet
 (``_guillotine_blocks``). Once the cost meets the bound, a share of the time goes into keeping more in one piece.
 """
@@ -28,9 +29,7 @@ OFFCUT_SHARE = 0.25  # of the time given that may go into larger offcuts once th
 Report = Callable[[Plan, float], object]
 
 
-def improve(
-    job: Job, best: Plan, bound: float, watch: Watch, seed: int, report: Report
-) -> tuple[Plan, float, bool]:
+def improve(job: Job, best: Plan, bound: float, watch: Watch, seed: int, report: Report) -> tuple[Plan, float, bool]:
     """The best plan found in the time left, the bound, and whether something was proven beyond the bound."""
     search = _Improve(job, best, bound, watch, random.Random(seed), report)
     search.run()
@@ -38,9 +37,7 @@ def improve(
 
 
 class _Improve:
-    def __init__(
-        self, job: Job, best: Plan, bound: float, watch: Watch, draw: random.Random, report: Report
-    ) -> None:
+    def __init__(self, job: Job, best: Plan, bound: float, watch: Watch, draw: random.Random, report: Report) -> None:
         self.job, self.best, self.bound, self.watch = job, best, bound, watch
         self.draw, self.report = draw, report
         self.current = best
@@ -67,9 +64,7 @@ class _Improve:
                     if self._one_sheet(goal[0]):
                         break
                 spell = min(self.watch.left, max(0.3, 0.05 * self.watch.seconds) * (1 + 0.5 * quiet))
-                if self._better(
-                    Rounds(self.job, goal, self.best, self.draw).run(self.watch, spell, self.best)
-                ):
+                if self._better(Rounds(self.job, goal, self.best, self.draw).run(self.watch, spell, self.best)):
                     break
             if self.job.looks == 1 and not self.best.left:
                 self._resolve(8)
@@ -119,6 +114,7 @@ class _Improve:
                 waste=one.w * one.h - total,
                 pairs_limit=max(1e5, self.watch.left / PAIR_SECONDS),
                 stop_at_target=True,
+                longest=job.longest,
             )  # fmt: skip
             self.watch.spend(found.pairs * PAIR_SECONDS + 1e-3)
             if found.tree is not None:
@@ -164,8 +160,7 @@ def widen_offcuts(job: Job, plan: Plan, watch: Watch, seed: int, report: Callabl
 def _diagonal_job(job: Job) -> Job:
     """The job mirrored in the diagonal: width for height everywhere; choices keep their numbers."""
     kinds = tuple(
-        replace(kind, choices=tuple(tuple((h, w) for w, h in look) for look in kind.choices))
-        for kind in job.kinds
+        replace(kind, choices=tuple(tuple((h, w) for w, h in look) for look in kind.choices)) for kind in job.kinds
     )
     return replace(job, kinds=kinds, stocks=tuple(replace(one, w=one.h, h=one.w) for one in job.stocks))
 

@@ -1,7 +1,8 @@
 """A shear job in whole numbers: which boxes each piece may have on each sheet.
 
 Words used here
-    unit     the length that one whole number stands for, mm. Where every box is a whole number of millimetres, of tenths,
+    unit     the length that one whole number stands for, mm. Where every box is a whole number of
+    millimetres, of tenths,
              of 1/64 inch ... it is that; otherwise 0.01 mm, boxes rounded up.
     box      bounding rectangle of a part at one allowed turn, the gap added on both sides' worth: (w + gap, h + gap).
              A sheet gains one gap too, so a row of boxes fits exactly when the parts fit with gaps between them only.
@@ -17,8 +18,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from shapely import minimum_rotated_rectangle
-from shapely.geometry import box
+from shapely.geometry import Polygon, box
 
+from ._guillotine import NO_LIMIT
 from .model import Part, Rotations, Sheet, Unplaced, allowed_turns, place_outline
 from .offcuts import largest_rectangle
 
@@ -26,6 +28,7 @@ __all__ = ["Job", "Kind", "Stock", "make_job"]
 
 UNITS_MM = (1.0, 0.5, 0.25, 0.1, 25.4 / 16, 25.4 / 32, 25.4 / 64, 0.05, 0.02, 0.01)
 SLACK = 1e-6  # of a unit: keeps 0.1 + 0.2 from being rounded up
+NEVER = (1 << 24, 1 << 24)  # the box of a part that this shear cannot cut: larger than any sheet
 Box = tuple[int, int]
 
 
@@ -65,7 +68,8 @@ class Kind:
 
 @dataclass(frozen=True)
 class Job:
-    """Everything the search needs. ``turns[part, sheet]`` maps a box on that sheet, mm frame, to the turn that gives it."""
+    """Everything the search needs. ``turns[part, sheet]`` maps a box on that sheet, mm frame, to the turn that
+    gives it."""
 
     parts: tuple[Part, ...]
     stocks: tuple[Stock, ...]
@@ -74,6 +78,8 @@ class Job:
     unit: float
     exact: bool
     gap_mm: float
+    longest: int
+    longest_mm: float
     turns: dict[tuple[int, int], dict[Box, float]]
     hopeless: tuple[Unplaced, ...]
 
@@ -98,19 +104,28 @@ def make_job(
     gap_mm: float,
     edge_mm: float,
     squaring_mm: float = 0.0,
+    longest_mm: float | None = None,
     rotations: Rotations = None,
 ) -> Job:
     """Boxes of all parts on all sheets, sorted into kinds and looks; parts that fit nowhere come out as hopeless."""
+    most_mm = math.inf if longest_mm is None else longest_mm
     real = {
-        (p, s): _real_boxes(part, sheet, rotations)
-        for p, part in enumerate(parts)
-        for s, sheet in enumerate(sheets)
+        (p, s): _real_boxes(part, sheet, rotations) for p, part in enumerate(parts) for s, sheet in enumerate(sheets)
     }
     sizes = [v + gap_mm for boxes in real.values() for w, h, _ in boxes for v in (w, h)]
     unit, exact = _unit(sizes)
     rooms = [_usable(sheet, edge_mm, squaring_mm) for sheet in sheets]
-    units = [tuple(max(0, math.floor((v + gap_mm) / unit + SLACK)) for v in room[2:]) for room in rooms]
-    turns = {key: _padded(boxes, gap_mm, unit) for key, boxes in real.items()}
+    for s, sheet in enumerate(sheets):
+        if min(sheet.width, sheet.height) > most_mm:  # no first cut is short enough
+            rooms[s] = (*rooms[s][:2], 0.0, 0.0)
+    units = [_whole_units(room, gap_mm, unit) for room in rooms]
+    turns = {
+        key: _padded([one for one in boxes if max(one[:2]) <= most_mm + 1e-6], gap_mm, unit)
+        for key, boxes in real.items()
+    }
+    # A cut is as long as the cell it goes through: the node's boxes less a gap, plus at most both margins.
+    margin = max([room[i] for room in rooms for i in (0, 1)] + [edge_mm]) + edge_mm
+    longest = NO_LIMIT if longest_mm is None else math.floor((most_mm - margin + gap_mm) / unit + SLACK)
     lost = {
         p
         for p in range(len(parts))
@@ -120,7 +135,7 @@ def make_job(
         )
     }
     hopeless = tuple(
-        Unplaced(part, _why_hopeless(part, sheets, rooms, real, p, unit), part.quantity)
+        Unplaced(part, _why_hopeless(part, sheets, rooms, real, p, unit, most_mm), part.quantity)
         for p, part in enumerate(parts)
         if part.quantity and p in lost
     )
@@ -131,25 +146,36 @@ def make_job(
             groups.setdefault(key, []).extend([p] * part.quantity)
     keys = sorted(groups, key=lambda key: (-_area(key[0]), key))
     looks, placing = _looks([[key[0][s] for key in keys] for s in range(len(sheets))])
-    stocks = tuple(
-        Stock(
-            sheet,
-            (rooms[s][0], rooms[s][1]),
-            (rooms[s][2], rooms[s][3]),
-            *(units[s][::-1] if placing[s][1] else units[s]),
-            placing[s][0],
-            placing[s][1],
-            float(sheet.price),
-            sheet.quantity,
-            sheet.quantity is None and sheet.outline is None,
-        )
-        for s, sheet in enumerate(sheets)
-    )
+    stocks = tuple(_stock(sheet, rooms[s], units[s], *placing[s]) for s, sheet in enumerate(sheets))
     kinds = tuple(
-        Kind(tuple(look[k] for look in looks), tuple(groups[key]), key[1], _area(key[0]))
-        for k, key in enumerate(keys)
+        Kind(tuple(look[k] for look in looks), tuple(groups[key]), key[1], _area(key[0])) for k, key in enumerate(keys)
     )
-    return Job(parts, stocks, kinds, len(looks), unit, exact, gap_mm, turns, hopeless)
+    return Job(parts, stocks, kinds, len(looks), unit, exact, gap_mm, longest, most_mm, turns, hopeless)
+
+
+def _stock(
+    sheet: Sheet, room: tuple[float, float, float, float], size: tuple[int, int], look: int, turned: bool
+) -> Stock:
+    w, h = size[::-1] if turned else size
+    return Stock(
+        sheet,
+        corner=room[:2],
+        room=room[2:],
+        w=w,
+        h=h,
+        look=look,
+        turned=turned,
+        price=float(sheet.price),
+        limit=sheet.quantity,
+        whole=sheet.quantity is None and sheet.outline is None,
+    )
+
+
+def _whole_units(room: tuple[float, float, float, float], gap_mm: float, unit: float) -> tuple[int, int]:
+    """The usable rectangle and one gap in whole units; 0 x 0 if there is none."""
+    if min(room[2:]) <= 0:
+        return 0, 0
+    return math.floor((room[2] + gap_mm) / unit + SLACK), math.floor((room[3] + gap_mm) / unit + SLACK)
 
 
 def _area(boxes_by_sheet: tuple[tuple[Box, ...], ...]) -> int:
@@ -172,6 +198,7 @@ def _real_boxes(part: Part, sheet: Sheet, rotations: Rotations) -> list[tuple[fl
 def _least_rectangle_deg(part: Part) -> float:
     """Turn in 0..90 degrees that brings the least bounding rectangle level; 0 unless it saves 0.1 % of area."""
     rectangle = minimum_rotated_rectangle(part.outline)
+    assert isinstance(rectangle, Polygon)
     x0, y0, x1, y1 = part.outline.bounds
     if rectangle.area > 0.999 * (x1 - x0) * (y1 - y0):
         return 0.0
@@ -205,6 +232,8 @@ def _padded(boxes: list[tuple[float, float, float]], gap_mm: float, unit: float)
     for w, h, turn in boxes:
         w_units, h_units = (math.ceil((v + gap_mm) / unit - SLACK) for v in (w, h))
         found.setdefault((w_units, h_units), turn)
+    if not found:
+        return {NEVER: 0.0}
     return {
         (w, h): turn
         for (w, h), turn in found.items()
@@ -228,19 +257,23 @@ def _looks(boxes: list[list[tuple[Box, ...]]]) -> tuple[list[list[tuple[Box, ...
     return looks, placing
 
 
-def _why_hopeless(part: Part, sheets: tuple[Sheet, ...], rooms: list, real: dict, p: int, unit: float) -> str:
+def _why_hopeless(
+    part: Part, sheets: tuple[Sheet, ...], rooms: list, real: dict, p: int, unit: float, most_mm: float
+) -> str:
     """One sentence: the part's size, the most roomy sheet, by how much it is too big."""
-    best = None
-    for s, sheet in enumerate(sheets):
-        if sheet.quantity == 0:
-            continue
-        for w, h, _ in real[p, s]:
-            over = max(w - rooms[s][2], h - rooms[s][3])
-            if best is None or over < best[0]:
-                best = (over, w, h, s)
-    if best is None:
+    have = [s for s, sheet in enumerate(sheets) if sheet.quantity != 0]
+    if not have:
         return f"{part.name} has no sheet to go on: no sheet is left in stock"
-    over, w, h, s = best
+    if all(min(sheets[s].width, sheets[s].height) > most_mm for s in have):
+        return f"{part.name}: the shear cuts {most_mm:.1f} mm at most, less than the shorter side of every sheet"
+    options = [(w, h, s) for s in have for w, h, _ in real[p, s]]
+    if all(max(w, h) > most_mm for w, h, _ in options):
+        w, h, _ = min(options, key=lambda option: max(option[:2]))
+        return (
+            f"{part.name} is {w:.1f} x {h:.1f} mm as it may be turned: it needs a cut of {max(w, h):.1f} mm and the "
+            f"shear cuts {most_mm:.1f} mm at most"
+        )
+    over, w, h, s = min((max(w - rooms[s][2], h - rooms[s][3]), w, h, s) for w, h, s in options)
     return (
         f"{part.name} is {w:.1f} x {h:.1f} mm as it may be turned; the sheet nearest to holding it is "
         f"{sheets[s].name}, {sheets[s].width:.1f} x {sheets[s].height:.1f} mm, of which {rooms[s][2]:.1f} x "

@@ -1,7 +1,8 @@
 """Solving part of a plan again, exactly: a few sheets, their trees folded into a few solid blocks.
 
 A tree of many pieces is folded: whole branches become single blocks, until no more than a handful are left. The
-handful is laid out again by the exact recursion, so every step is the best possible rearrangement of those blocks. Folding
+handful is laid out again by the exact recursion, so every step is the best possible rearrangement of those
+blocks. Folding
 differently each time reaches what one folding cannot.
 """
 
@@ -12,7 +13,7 @@ from dataclasses import replace
 
 from ._guillotine import LEAF, SIDE, STACK, Tree, joined
 from ._guillotine_exact import FAR, Needs
-from .shear_exact import solve_exact
+from .shear_exact import coarse_grid, solve_exact
 from .shear_job import Job, Kind
 from .shear_plan import Plan, plan_of
 
@@ -68,8 +69,7 @@ def resolve(job: Job, plan: Plan, picked: list[int], most: int, draw: random.Ran
         blocks += fold(plan.sheets[i][1], share, draw)
     faces = [_faces(block, choices) for block in blocks]
     kinds = tuple(
-        Kind((tuple((face[3], face[4]) for face in mine),), (0,), 0.0, mine[0][3] * mine[0][4])
-        for mine in faces
+        Kind((tuple((face[3], face[4]) for face in mine),), (0,), 0.0, mine[0][3] * mine[0][4]) for mine in faces
     )
     rest = [plan.sheets[i] for i in range(len(plan.sheets)) if i not in picked]
     used = [0] * len(job.stocks)
@@ -92,13 +92,14 @@ def shorter(
     choices: list[tuple[tuple[int, int], ...]],
     most: int,
     draw: random.Random,
+    longest: int,
 ) -> Tree:
     """The same pieces in width x height, stacked no higher than before: the least height the folded blocks allow."""
     blocks = fold(tree, most, draw)
     faces = [_faces(block, choices) for block in blocks]
-    grid = max(1, -(-(width + height) // 4000))
+    grid = coarse_grid([(width, height)])
     boxes = [[(-(-face[3] // grid), -(-face[4] // grid)) for face in mine] for mine in faces]
-    needs = Needs(boxes, [1] * len(boxes), max(1, width // grid), max(1, -(-height // grid)))
+    needs = Needs(boxes, [1] * len(boxes), max(1, width // grid), max(1, -(-height // grid)), longest=longest // grid)
     full = needs.states - 1
     least = needs.height_for(full, needs.width)
     if least >= FAR:

@@ -14,12 +14,12 @@ from __future__ import annotations
 
 import random
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 from ._guillotine import Tree, leaf, leaves, without
 from ._guillotine_greedy import best_spot, insert, put
 from .shear_job import Job
-from .shear_plan import Plan, cost_of, fits, plan_of, prices, rank
+from .shear_plan import Plan, cost_of, fits, plan_of, prices
 
 __all__ = ["Rounds", "Watch", "area_bound", "cheaper_sets", "greedy_plans"]
 
@@ -57,7 +57,8 @@ class Watch:
 
 
 def area_bound(job: Job) -> float:
-    """A cost that no plan of the whole job can beat: area at the best price per area, and pieces that need a sheet each.
+    """A cost that no plan of the whole job can beat: area at the best price per area, and pieces that need a
+    sheet each.
 
     0 if the sheets are too few for everything: then leaving pieces out may cost less.
     """
@@ -78,7 +79,8 @@ def area_bound(job: Job) -> float:
 
 
 def _cheapest_area(job: Job, price: list[float], total: int) -> float:
-    """Least cost of sheets whose areas come to ``total``: whole sheets where one size and one price rule, else by area."""
+    """Least cost of sheets whose areas come to ``total``: whole sheets where one size and one price rule, else
+    by area."""
     endless = [s for s, one in enumerate(job.stocks) if one.limit is None and one.area > 0]
     limited = [s for s, one in enumerate(job.stocks) if one.limit]
     cost, need = 0.0, total
@@ -148,7 +150,8 @@ def _pair(job: Job, a: int, b: int) -> bool:
             continue
         for aw, ah in job.kinds[a].choices[one.look]:
             for bw, bh in job.kinds[b].choices[one.look]:
-                if max(ah, bh) <= one.h and aw + bw <= one.w or max(aw, bw) <= one.w and ah + bh <= one.h:
+                beside = max(ah, bh) <= one.h and aw + bw <= one.w
+                if beside or (max(aw, bw) <= one.w and ah + bh <= one.h):
                     return True
     return False
 
@@ -166,10 +169,10 @@ def greedy_plans(job: Job) -> Iterator[Plan]:
         sorted(pieces, key=lambda k: (-job.kinds[k].worth, -max(max(b) for b in job.kinds[k].choices[0]), k)),
     ]
     for order in orders:
-        for tail in endless or [None]:
+        for tail in [[s] for s in endless] or [[]]:
             for head in [limited, []] if limited and endless else [limited]:
                 spare = [s for s in head for _ in range(min(job.stocks[s].limit or 0, len(pieces)))]
-                yield _greedy(job, order, spare, [tail] if tail is not None else [], endless)
+                yield _greedy(job, order, spare, tail, endless)
 
 
 def _greedy(job: Job, order: list[int], spare: list[int], tail: list[int], endless: list[int]) -> Plan:
@@ -181,7 +184,7 @@ def _greedy(job: Job, order: list[int], spare: list[int], tail: list[int], endle
             if free[i] < job.kinds[kind].area:
                 continue
             one = job.stocks[stock]
-            grown = put(tree, one.w, one.h, kind, job.choices(one.look))
+            grown = put(tree, one.w, one.h, kind, job.choices(one.look), job.longest)
             if grown is not None:
                 sheets[i] = (stock, grown)
                 free[i] -= job.kinds[kind].area
@@ -363,7 +366,7 @@ class Rounds:
         return trees, left
 
     def _place(self, trees: list[Tree | None], kind: int, where: list[int], luck: float) -> bool:
-        best = None
+        best: tuple[tuple[int, tuple[int, ...], int, int], int] | None = None
         for i in where:
             tree, one = trees[i], self.job.stocks[self.stocks[i]]
             boxes = self.choices[i][kind]
@@ -375,7 +378,7 @@ class Rounds:
                             if self.draw.random() < 0.5:
                                 break
                 continue
-            spot = best_spot(tree, one.w, one.h, boxes)
+            spot = best_spot(tree, one.w, one.h, boxes, self.job.longest)
             self.nodes += 8
             if (
                 spot is not None

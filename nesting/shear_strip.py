@@ -1,7 +1,8 @@
 """The shortest length of a sheet of given width that holds all pieces, cut edge to edge.
 
 Works from both ends: from below, lengths are shown to be too short by building blocks with hardly any waste
-(``_guillotine_blocks``); from above, a layout is shortened by ruin and recreate and by solving folded layouts again. Where
+(``_guillotine_blocks``); from above, a layout is shortened by ruin and recreate and by solving folded
+layouts again. Where
 the two meet, the length is proven. Few pieces go straight to the exact recursion.
 """
 
@@ -14,9 +15,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ._guillotine import STACK, Tree, joined, leaf, leaves
+from ._guillotine import NO_LIMIT, STACK, Tree, joined, leaf, leaves
 from ._guillotine_blocks import build, code_bits, rest_by_area
 from ._guillotine_exact import FAR, Needs, count_splits
+from .shear_exact import coarse_grid
 from .shear_job import Job, Stock
 from .shear_plan import plan_of
 from .shear_resolve import shorter
@@ -28,6 +30,7 @@ PAIR_SECONDS = 8e-8  # one pair looked at by ``build``; measured on a 2-core mac
 EXACT_ADDS_PER_SECOND, EXACT_STATE_SECONDS = 0.9e9, 1.4e-4
 LEVEL_SECONDS = 2e-5  # what building costs per pair of levels besides
 EXACT_SHARE = 0.9  # of the time left that the exact recursion may be foreseen to take
+RULE_OUT_SHARE = 0.2  # of the time, for proving short lengths impossible
 FOLDED = 10  # blocks in one exact re-solve
 SMALL, MIDDLE, LARGE = 300, 1000, 3000  # blocks kept per level
 SPELL_SECONDS = 1.5  # one spell of ruin and recreate
@@ -59,14 +62,7 @@ def shorten(
     tree = start if start is not None else _stacked(width, kinds, choices)
     area = sum(job.kinds[k].area for k in kinds)
     bound = max(-(-area // width), max(min(h for w, h in choices[k] if w <= width) for k in counts))
-    order = sorted(counts)
     search = _Search(job, one, kinds, tree, bound, watch, random.Random(seed), report)
-    if search.packed:
-        search.rule_out(MIDDLE)
-        tree, bound = search.tree, search.bound
-    exact = _exact_seconds(width, tree[4], [counts[k] for k in order])
-    if tree[4] > bound and exact <= EXACT_SHARE * watch.left:
-        return _solve(tree, width, order, counts, choices, job.exact, watch, exact, bound)
     search.run()
     return Strip(search.tree, search.bound, search.tree[4] <= search.bound and job.exact)
 
@@ -102,39 +98,11 @@ def _exact_seconds(width: int, height: int, counts: list[int]) -> float:
         states *= count + 1
         if states > 1 << 18:
             return float("inf")
-    grid = max(1, -(-(width + height) // 4000))
+    grid = coarse_grid([(width, height)])
     points = (width + height) // grid + 2
     if states * points * 2 > 4e8:
         return float("inf")
     return count_splits(counts) * points / EXACT_ADDS_PER_SECOND + states * EXACT_STATE_SECONDS
-
-
-def _solve(
-    tree: Tree,
-    width: int,
-    order: list[int],
-    counts: Counter[int],
-    choices: list[tuple[tuple[int, int], ...]],
-    exact_unit: bool,
-    watch: Watch,
-    cost: float,
-    bound: int,
-) -> Strip:
-    grid = max(1, -(-(width + tree[4]) // 4000))
-    boxes = [[(-(-w // grid), -(-h // grid)) for w, h in choices[k]] for k in order]
-    height = -(-tree[4] // grid)
-    area = sum(min(w * h for w, h in kind) * counts[k] for kind, k in zip(boxes, order, strict=True))
-    spare = (width // grid) * height - area
-    needs = Needs(boxes, [counts[k] for k in order], width // grid, height, waste=spare)
-    watch.spend(cost)
-    full = needs.states - 1
-    least = needs.height_for(full, needs.width)
-    if least < FAR:
-        found = renamed(needs.tree(full, needs.width, least), order, choices)
-        if found[4] < tree[4]:
-            tree = found
-    proven = grid == 1 and exact_unit
-    return Strip(tree, tree[4] if proven else bound, proven)
 
 
 def renamed(tree: Tree, order: list[int], choices: list[tuple[tuple[int, int], ...]]) -> Tree:
@@ -172,10 +140,15 @@ class _Search:
 
     def run(self) -> None:
         if self.packed:
+            self.rule_out(MIDDLE)
             self._halve(SMALL)
+        self._exact()
+        if self.packed:
             self._halve(MIDDLE)
-            while self.open and self._build(self.tree[4] - 1, LARGE, lucky=False)[0]:
+            while self.open and self._build(self.tree[4] - self._stride(), LARGE, lucky=False)[0]:
                 pass
+            if self.open:
+                self._build(self.tree[4] - 1, LARGE, lucky=False)
         spell, quiet = SPELL_SECONDS, 0
         while self.open:
             before = self.tree[4]
@@ -194,12 +167,52 @@ class _Search:
         return max(1, (self.tree[4] - self.bound) // 8)
 
     def rule_out(self, most: int) -> None:
-        """Raise the bound as long as whole searches of the shortest length come up empty."""
-        while self.open:
-            found, complete = self._build(self.bound, most, lucky=False)
-            if found or not complete:
+        """Raise the bound as long as whole searches of the shortest lengths come up empty, in growing steps."""
+        step, stop = 1, self.watch.spent + RULE_OUT_SHARE * self.watch.seconds
+        while self.open and self.watch.spent < stop:
+            length = min(self.bound + step, self.tree[4]) - 1
+            found, complete = self._build(length, most, lucky=False)
+            if found:
+                step = max(1, step // 2)
+            elif complete:
+                self.bound, step = length + 1, step * 2
+            elif step == 1:
                 return
-            self.bound += 1
+            else:
+                step = max(1, step // 4)
+
+    def _exact(self) -> None:
+        """The exact recursion, if it is foreseen to end in time: on the units themselves, or on a grid from
+        both sides."""
+        counts = [self.counts[k] for k in self.order]
+        cost = _exact_seconds(self.one.w, self.tree[4], counts)
+        grid = coarse_grid([(self.one.w, self.tree[4])])
+        if not self.open or cost * (1 if grid == 1 else 2) > EXACT_SHARE * self.watch.left:
+            return
+        needs = self._needs(grid, counts, up=True)
+        full = needs.states - 1
+        least = needs.height_for(full, needs.width)
+        if least < FAR:
+            self._better(renamed(needs.tree(full, needs.width, least), self.order, self.choices))
+        if grid > 1:
+            low = self._needs(grid, counts, up=False)
+            least = low.height_for(full, low.width)
+        self.watch.spend(cost * (1 if grid == 1 else 2))
+        if self.job.longest == NO_LIMIT:
+            self.bound = max(self.bound, min(self.tree[4], least * grid if least < FAR else self.tree[4]))
+
+    def _needs(self, grid: int, counts: list[int], *, up: bool) -> Needs:
+        slack = 0 if up or self.job.exact else 1  # an inexact unit was itself rounded up, by less than one
+        boxes = [
+            [
+                (-(-w // grid), -(-h // grid)) if up else ((w - slack) // grid, (h - slack) // grid)
+                for w, h in self.choices[k]
+            ]
+            for k in self.order
+        ]
+        width, height = self.one.w // grid, -(-self.tree[4] // grid)
+        area = sum(min(w * h for w, h in kind) * n for kind, n in zip(boxes, counts, strict=True))
+        return Needs(boxes, counts, width, height, waste=width * height - area, longest=self.job.longest // grid)
 
     def _better(self, tree: Tree | None) -> bool:
         if tree is None or tree[4] >= self.tree[4] or tree[3] > self.one.w:
@@ -233,6 +246,7 @@ class _Search:
             waste=self.one.w * length - self.area,
             pairs_limit=max(1e5, self.watch.left / PAIR_SECONDS),
             stop_at_target=True,
+            longest=self.job.longest,
             luck=np.random.default_rng(self.draw.getrandbits(32)) if lucky else None,
         )
         self.watch.spend(found.pairs * PAIR_SECONDS + LEVEL_SECONDS * len(self.kinds) ** 2)
@@ -259,7 +273,7 @@ class _Search:
         for _ in range(3):
             if not self.open:
                 return
-            tree = shorter(self.tree, self.one.w, self.tree[4], self.choices, blocks, self.draw)
+            tree = shorter(self.tree, self.one.w, self.tree[4], self.choices, blocks, self.draw, self.job.longest)
             self.watch.spend(cost)
             if not self._better(tree) and tree[4] == self.tree[4]:
                 self.tree = tree

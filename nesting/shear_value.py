@@ -14,7 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from ._guillotine import SIDE, STACK, Tree, joined, leaf, leaves
+from ._guillotine import SIDE, STACK, Tree, joined, leaf, leaves, within_limit
 from ._guillotine_blocks import build, code_bits, rest_by_area
 from .shear_job import Job
 from .shear_plan import Plan, plan_of, rank
@@ -43,7 +43,7 @@ def fill_one_sheet(job: Job, stock: int, best: Plan, watch: Watch) -> tuple[Plan
         watch.spend(PLACE_SECONDS * len(places) * len(ups))
         tree = renamed(table.tree(), order, choices)
         used = Counter(node[1] for node in leaves(tree))
-        if all(used[k] <= job.counts[k] for k in used):
+        if within_limit(tree, job.longest) and all(used[k] <= job.counts[k] for k in used):
             return _better(job, best, plan_of(job, [(stock, tree)])), True
     counts = [min(job.counts[k], one.area // job.kinds[k].area) for k in order]
     if code_bits(counts) > 64:
@@ -68,6 +68,7 @@ def fill_one_sheet(job: Job, stock: int, best: Plan, watch: Watch) -> tuple[Plan
             hope=hope,
             most=most,
             pairs_limit=max(1e5, watch.left / PAIR_SECONDS),
+            longest=job.longest,
         )
         watch.spend(found.pairs * PAIR_SECONDS + 1e-3)
         if found.tree is not None:
@@ -166,7 +167,7 @@ class Unlimited:
                 return self._tree(i, a)
         raise AssertionError("the table has no way to its own value")
 
-    def hope(self):  # type: ignore[no-untyped-def]
+    def hope(self):
         """For ``build``: the most that the rest of the sheet could add to a block of each size."""
         best, xs, ys = self.best, self.xs, self.ys
         rest = np.zeros_like(best)
