@@ -271,8 +271,13 @@ def fittings_found(sewn: Sewn, placed: Sequence[Placed], *, show: Show = in_mm) 
     """What to say of where the fittings sit: filler and outlet levels, folds and seams under a rim."""
     body = sewn.body
     told: list[Finding] = []
+    said = set()
     for one in placed:
         fitting = one.fitting
+        alike = (fitting.name, fitting.on, fitting.x, abs(fitting.across))
+        if alike in said:
+            continue  # its twin on the other side has told it
+        said.add(alike)
         if not one.piece:
             told += _off_the_tank(fitting, show)
             continue
@@ -325,7 +330,9 @@ def _filler(body: Body, one: Placed, show: Show) -> list[Finding]:
 def _outlets(body: Body, placed: Sequence[Placed], show: Show) -> list[Finding]:
     """What each side keeps back, and where its low point is."""
     levels, told = _levels(body), []
-    for side, kept in kept_back(body).items():
+    kept_by = kept_back(body)
+    both = len(levels) == 2 and levels["left"] == levels["right"]
+    for side, kept in sorted(kept_by.items(), reverse=True)[: 1 if both else 2]:
         sign = 1.0 if side == "right" else -1.0
         half = body.inner[body.inner[:, 1] * sign > 1e-6]
         low = half[int(np.argmin(half[:, 2]))]
@@ -343,7 +350,7 @@ def _outlets(body: Body, placed: Sequence[Placed], show: Show) -> list[Finding]:
                 Finding(
                     "note" if litres < FEW_LITRES else "look",
                     name,
-                    f"the {side} side keeps {litres:.2f} L back below its outlet",
+                    f"{'each' if both else f'the {side}'} side keeps {litres:.2f} L back below its outlet",
                     f"z = {show(levels[side])} where the outlet takes fuel",
                     lowest,
                     here[0].x if here else None,
@@ -356,7 +363,7 @@ def _outlets(body: Body, placed: Sequence[Placed], show: Show) -> list[Finding]:
 def _near_edges(sewn: Sewn, one: Placed, show: Show) -> list[Finding]:
     """The nearest seam or fold, where a rim crosses it or comes close."""
     fitting, radius = one.fitting, one.fitting.diameter / 2
-    if radius == 0 and "mount" not in fitting.name:
+    if radius == 0 and fitting.on != "tunnel":
         return []
     gaps = [(_to_line(one.at, sewn.body.outer[seam.chain]) - radius, seam) for seam in sewn.seams]
     gap, seam = min(gaps, key=lambda item: item[0])

@@ -71,6 +71,8 @@ def check(job: Job, *, progress: Progress = _quiet) -> Checked:
     from panels.errors import PanelsError
     from panels.findings import Finding, strongest_first
     from panels.fit import clearances, misses, misses_found
+    from panels.fittings import fittings_found, place_fittings
+    from panels.seams import seams_of
 
     show = partial(show_length, unit=job.unit)
     progress("holding the patterns against one another")
@@ -90,6 +92,7 @@ def check(job: Job, *, progress: Progress = _quiet) -> Checked:
     capacity = measure_capacity(body, density=job.metal.density, ullage=job.shop.ullage_percent / 100)
     off = misses(body)
     found += misses_found(off, show=show) + clearances(body, show=show)
+    found += fittings_found(seams_of(body), place_fittings(body, job.fittings), show=show)
     return Checked(strongest_first(found), body, capacity, off)
 
 
@@ -126,6 +129,7 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
     JobError
         Where a finding stops the job, or a blank does not go on any sheet.
     """
+    from panels.errors import PanelsError
     from panels.findings import strongest_first
     from panels.make_blanks import make_blanks
     from panels.seams import seams_of
@@ -135,7 +139,13 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
         raise JobError([_mistake(f) for f in checked.stops])
     progress("laying the panels flat")
     sewn = seams_of(checked.body)
-    blanks = make_blanks(sewn, job.allowances.at_edge, inside_radius=job.fold_radius, k_factor=job.k)
+    try:
+        blanks = make_blanks(
+            sewn, job.allowances.at_edge, inside_radius=job.fold_radius, k_factor=job.k, fittings=job.fittings
+        )
+    except PanelsError as fault:
+        says, _, remedy = str(fault).partition("hint: ")
+        raise JobError([Mistake("stop", says.strip(), remedy=remedy.strip())]) from fault
     stops = [note for blank in blanks for note in blank.notes if note.startswith("stop: ")]
     if stops:
         raise JobError([Mistake("stop", note.removeprefix("stop: ")) for note in stops])

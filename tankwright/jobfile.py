@@ -189,6 +189,8 @@ class OutletSection(Section):
     out: Place = Field(examples=["60"])
     standpipe: Gap = 0.0
     both_sides: Flag = True
+    diameter: Gap = Field(0.0, description="of its hole; left away: a scribed cross")
+    cut: Flag = Field(False, description="true: cut the hole in the blank; else it is scribed")
 
 
 class FillerSection(Section):
@@ -197,6 +199,7 @@ class FillerSection(Section):
     x: Place = Field(examples=["160"])
     out: Place = 0.0
     diameter: Small = Field(examples=["60"])
+    cut: Flag = Field(False, description="true: cut the hole in the blank; else it is scribed")
 
 
 class ClearSection(Section):

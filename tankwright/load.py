@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from panels.choose_k import KFactor
 from panels.curves import Curve, curve_through
+from panels.fittings import Fitting
 from panels.metal import Metal, lookup_metal
 from panels.patterns import (
     Clearance,
@@ -51,6 +52,7 @@ class Filler:
     x: float
     out: float
     diameter: float
+    cut: bool = False
 
 
 @dataclass(frozen=True)
@@ -74,6 +76,7 @@ class Job:
     marks: Mapping[str, tuple[float, float]]  # (x, z) on the side pattern
     outlet_names: tuple[str, ...]  # one for each of ``patterns.outlets``
     filler: Filler | None
+    fittings: tuple[Fitting, ...]  # filler, outlets and marks, as they go on the blanks
     allowances: Allowances
     shop: Shop
     notes: tuple[str, ...]  # what was read in a way worth saying
@@ -224,12 +227,27 @@ def _job(model: JobFile, document: Document, shop: Shop, folder: Path, files: tu
         marks=dict(model.side.marks),
         outlet_names=tuple(outlet.name for outlet in model.outlet),
         filler=Filler(**model.filler.model_dump()) if model.filler else None,
+        fittings=tuple(_fittings(model)),
         allowances=shop.allowances,
         shop=shop,
         notes=tuple(notes),
         files=files,
         source_text_digest=hashlib.sha256("\x00".join(texts).encode()).hexdigest(),
     )
+
+
+def _fittings(model: JobFile) -> Iterator[Fitting]:
+    """Filler, outlets and marks as places on the tank; mounts are looked for on the tunnel first."""
+    if model.filler is not None:
+        f = model.filler
+        yield Fitting("filler", "top", f.x, f.out, f.diameter, cut=f.cut)
+    for o in model.outlet:
+        for out in (abs(o.out), -abs(o.out)) if o.both_sides and o.out else (o.out,):
+            yield Fitting(o.name, "bottom", o.x, out, o.diameter, "right" if out >= 0 else "left", o.cut)
+    for name, (x, z) in model.side.marks.items():
+        for hand in ("right", "left"):
+            on = "tunnel" if "mount" in name.lower() else "side"
+            yield Fitting(name.replace("_", " "), on, x, z, hand=hand)
 
 
 def _gauge(document: Document) -> str:
