@@ -4,7 +4,7 @@
     python benchmarks/develop.py --fine     about 20 000 as well
 
 Prints one table. "bound" is what no blank of the shape can beat (from its curvature), "floor" what no layout of this
-very mesh can beat to first order in strain, both worked out by the tool. Times are the best of several, in milliseconds,
+very mesh can beat to first order in strain, both worked out by the tool. Times are the best of several, in ms,
 from vertices and faces to a checked result, and beside them the processor's own time, which a busy machine does not
 change; the bound is worked out when asked for and timed on its own. libigl starts from a harmonic layout in a circle,
 which is part of its time; it has no aim like "least_worst", so its strains are those of its own energies. Set
