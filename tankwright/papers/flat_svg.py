@@ -62,7 +62,12 @@ def flat_svg(blank: Blank, zones: Sequence[Zone], *, number_of_piece: int, name:
         *_sizes(f),
         *_foot(blank, f),
     ]
-    box = (f.x0 - 5.6 * f.size, f.y0 - 7.6 * f.size, f.x1 + 3.4 * f.size, f.y1 + 3.4 * f.size)
+    box = (
+        f.x0 - 5.6 * f.size,
+        f.y0 - 7.6 * f.size,
+        max(f.x1, _foot_middle(f) + 0.4 * f.size) + 3.4 * f.size,
+        f.y1 + 3.4 * f.size,
+    )
     told = "; ".join(zone_words(z) for z in zones if z.kind != "leave") or "nothing to stretch or shrink"
     size = f"{fixed(f.x1 - f.x0)} by {fixed(f.y1 - f.y0)} mm"
     return svg(
@@ -227,10 +232,20 @@ def _sizes(f: Frame) -> list[str]:
     ]
 
 
+def _bar(f: Frame) -> float:
+    """Length of the bar to measure by, mm."""
+    return 50.0 if f.x1 - f.x0 < 160 else 100.0
+
+
+def _foot_middle(f: Frame) -> float:
+    """Where the grain stands, right of the bar."""
+    return max(f.x1 - 5.0 * f.size, f.x0 + _bar(f) + 7.0 * f.size)
+
+
 def _foot(blank: Blank, f: Frame) -> list[str]:
     """A 100 mm bar and the grain arrow, under the picture."""
     y, small = f.y0 - 5.5 * f.size, f.size * 0.85
-    bar = min(100.0, 50.0 if f.x1 - f.x0 < 160 else 100.0)
+    bar = _bar(f)
     ends = np.array([[f.x0, y], [f.x0 + bar, y]])
     ticks = [np.array([[x, y - small * 0.4], [x, y + small * 0.4]]) for x in (f.x0, f.x0 + bar)]
     data = "".join(ring(p, closed=False) for p in (ends, *ticks))
@@ -238,7 +253,7 @@ def _foot(blank: Blank, f: Frame) -> list[str]:
         f'<path class="pen-bar" d="{data}"/>',
         words(f"{number(bar)} mm", (f.x0 + bar / 2, y - small * 1.15), small, kind="soft"),
     ]
-    middle = np.array([max(f.x1 - 5.0 * f.size, f.x0 + bar + 7.0 * f.size), y])
+    middle = np.array([_foot_middle(f), y])
     if blank.grain_deg is None:
         return [*made, words("grain: any way", middle, small, kind="soft")]
     turn = np.radians(blank.grain_deg)

@@ -119,7 +119,7 @@ def _piece(
     slits = "" if slit is None else slit_section(slit, f"slits{number}")
     return (
         f'<article class="piece" id="piece{number}">{head}{facts(what)}{notes}'
-        f"<figure>{picture}<figcaption>{caption}</figcaption></figure>"
+        f'<figure class="main">{picture}<figcaption>{caption}</figcaption></figure>'
         f"{_zones(row, zones, limits)}{_folds(row, unit)}{_edges(row, unit)}{slits}</article>"
     )
 
