@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["svg_files", "to_svg"]
 
 MARGIN_MM = 10.0
+MOST_BULGE = 0.5  # an arc of 106 degrees
 #: Stroke colours, one a layer, dark enough to be seen on white; CUT alone is black.
 COLOURS = {
     "cut": "#000000",
@@ -73,7 +74,7 @@ def _n(value: float) -> str:
 
 
 def _path(path: Path) -> str:
-    """Path data; an arc of half a circle or less is a small arc, and y is turned over."""
+    """Path data, y turned over. Arcs near half a circle go in two: a radius alone fixes their middle poorly."""
     points = np.vstack([path.points, path.points[:1]]) if path.closed else path.points
     parts = [f"M{_n(points[0][0])} {_n(-points[0][1])}"]
     for k in range(len(points) - 1):
@@ -84,8 +85,17 @@ def _path(path: Path) -> str:
             parts.append("" if last else f"L{end}")
             continue
         _, radius = arc_centre(a, b, bulge)
-        parts.append(f"A{_n(radius)} {_n(radius)} 0 {int(abs(bulge) > 1)} {int(bulge < 0)} {end}")
+        if abs(bulge) > MOST_BULGE:
+            chord = b - a
+            middle = (a + b) / 2 + np.array([chord[1], -chord[0]]) * bulge / 2
+            parts.append(_arc(radius, bulge, middle))
+        parts.append(_arc(radius, bulge, b))
     return "".join(parts) + ("Z" if path.closed else "")
+
+
+def _arc(radius: float, bulge: float, end: np.ndarray) -> str:
+    """A small arc on to a point."""
+    return f"A{_n(radius)} {_n(radius)} 0 0 {int(bulge < 0)} {_n(end[0])} {_n(-end[1])}"
 
 
 def _words(item: Words, colour: str) -> str:

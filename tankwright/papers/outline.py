@@ -31,6 +31,8 @@ MISS_MM = 0.02
 CHORD_MISS_MM = 0.045
 #: Points nearer than this are one point, and points this near a chord say nothing.
 SAME_MM = 0.001
+#: No piece is shorter than this: nearer points, left over where offset edges meet, are thinned out.
+SHORTEST_MM = 0.05
 #: A turn sharper than this is a corner. Finer than any curve is drawn, coarser than any true corner.
 CORNER_RAD = math.radians(20)
 #: A segment that would bow by more than this, were it part of the curve beside it, is a straight edge.
@@ -165,11 +167,24 @@ def _tidy_line(points: np.ndarray) -> np.ndarray:
     """Without repeated points and points that lie on the chord between their neighbours."""
     from shapely import LineString
 
-    step = np.linalg.norm(np.diff(points, axis=0), axis=1)
-    kept = points[np.concatenate([[True], step > SAME_MM])]
+    kept = _thinned(points)
     if len(kept) < 3:
         return kept
     return np.asarray(LineString(kept).simplify(SAME_MM).coords)
+
+
+def _thinned(points: np.ndarray) -> np.ndarray:
+    """Without points nearer than `SHORTEST_MM` to the one kept before them; the two ends stay."""
+    step = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    if len(points) < 3 or step.min() >= SHORTEST_MM:
+        return points if len(points) > 2 or step.max(initial=0.0) > SAME_MM else points[:1]
+    kept = [0]
+    for k in range(1, len(points) - 1):
+        near = min(np.hypot(*(points[k] - points[kept[-1]])), np.hypot(*(points[k] - points[-1])))
+        if near >= SHORTEST_MM:
+            kept.append(k)
+    alone = len(kept) == 1 and np.hypot(*(points[0] - points[-1])) <= SAME_MM
+    return points[kept] if alone else points[[*kept, len(points) - 1]]
 
 
 def _tidy_ring(points: np.ndarray) -> np.ndarray:

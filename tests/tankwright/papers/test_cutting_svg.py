@@ -35,7 +35,7 @@ def _read_path(data: str) -> Path:
         if letter == "A":
             chord = float(np.hypot(*(end - points[-1])))
             half = math.asin(min(1.0, chord / 2 / values[0]))
-            angle = 2 * (math.pi - half if values[3] else half)
+            angle = 2 * half
             bulges[-1] = math.tan(angle / 4) * (-1 if values[4] else 1)
         points.append(end)
         bulges.append(0.0)
@@ -75,7 +75,7 @@ def test_cut_paths_are_the_drawing(files):
 
 
 def test_filler_hole_is_round(files):
-    """The hole comes back as two arcs of 57 mm diameter, anticlockwise."""
+    """The hole comes back as four arcs of 57 mm diameter, anticlockwise."""
     hole = _cuts(files["cutting/svg/blank-top-skin-mm.svg"])[0]
     assert hole.area == pytest.approx(math.pi * FILLER_MM**2 / 4, abs=0.01)
 
