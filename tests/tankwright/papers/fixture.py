@@ -81,9 +81,7 @@ def _edges_of(
     for k, (letter, meets, joint, allowance) in enumerate(table):
         points = _ring_between(ring, corners[k], corners[(k + 1) % len(corners)])
         flat = _length(points)
-        edges.append(
-            Edge(letter, meets, joint, allowance, points, _length(_on_ball(points)) if ball else flat, flat)
-        )
+        edges.append(Edge(letter, meets, joint, allowance, points, _length(_on_ball(points)) if ball else flat, flat))
     return tuple(edges)
 
 
@@ -145,9 +143,7 @@ def _mirrored(blank: Blank) -> Blank:
     flip = np.array([-1.0, 1.0])
     turn = lambda shape: affinity.scale(shape, -1, 1, origin=(0, 0))  # noqa: E731
     edges = tuple(
-        Edge(
-            e.letter, e.meets, e.joint, e.allowance, (e.points * flip)[::-1], e.length_surface, e.length_blank
-        )
+        Edge(e.letter, e.meets, e.joint, e.allowance, (e.points * flip)[::-1], e.length_surface, e.length_blank)
         for e in reversed(blank.edges)
     )
     marks = tuple(Mark(m.kind, m.points * flip, m.label) for m in blank.marks)
@@ -191,17 +187,13 @@ def _top_skin(length: float) -> Blank:
             for k, x in enumerate((50.0, 125.0, 200.0, 275.0, 350.0))
         ),
     )
-    return Blank(
-        "top skin", "centre", "rolled", outline, net, edges, (), marks, 90.0, THICKNESS, float(net.area), None
-    )
+    return Blank("top skin", "centre", "rolled", outline, net, edges, (), marks, 90.0, THICKNESS, float(net.area), None)
 
 
 def _tunnel() -> Blank:
     leg, top, long = 92.0, 76.0, 402.0
     allowance = math.pi / 2 * (3.0 + K_FACTOR * THICKNESS)
-    slot = LineString([(180, leg + allowance + top / 2), (230, leg + allowance + top / 2)]).buffer(
-        9, quad_segs=60
-    )
+    slot = LineString([(180, leg + allowance + top / 2), (230, leg + allowance + top / 2)]).buffer(9, quad_segs=60)
     wide = 2 * leg + 2 * allowance + top
     sharp = Polygon([(0, 12), (60, 0), (long, 0), (long, wide), (60, wide), (0, wide - 12)])
     net = Polygon(sharp.exterior, [slot.exterior.coords])
@@ -216,9 +208,7 @@ def _tunnel() -> Blank:
     for y in (leg + allowance / 2, leg + 1.5 * allowance + top):
         line = np.array([[0.0, y], [long, y]])
         tangents = np.array([line - [0, allowance / 2], line + [0, allowance / 2]])
-        folds.append(
-            Fold(line[0], line[1], tangents, 90.0, 3.0, True, K_FACTOR, "common practice, no source")
-        )
+        folds.append(Fold(line[0], line[1], tangents, 90.0, 3.0, True, K_FACTOR, "common practice, no source"))
     marks = (
         Mark("centre", np.array([[0, wide / 2], [long, wide / 2]]), "centre line"),
         *(
@@ -244,16 +234,10 @@ def _tunnel() -> Blank:
 
 
 def _end_cap(where: str) -> Blank:
-    half, high, notch_w, notch_h = (
-        (118.0, 140.0, 79.2, 93.6) if where == "front" else (84.0, 118.0, 79.2, 88.0)
-    )
-    dome = affinity.scale(Point(0, 0).buffer(1, quad_segs=180), half, half).intersection(
-        box(-200, 0, 200, 200)
-    )
+    half, high, notch_w, notch_h = (118.0, 140.0, 79.2, 93.6) if where == "front" else (84.0, 118.0, 79.2, 88.0)
+    dome = affinity.scale(Point(0, 0).buffer(1, quad_segs=180), half, half).intersection(box(-200, 0, 200, 200))
     dome = unary_union([affinity.translate(dome, 0, high - half), box(-half, 0, half, high - half)])
-    net = dome.difference(
-        box(-notch_w / 2, -1, notch_w / 2, notch_h).buffer(6, quad_segs=60).buffer(-6, quad_segs=60)
-    )
+    net = dome.difference(box(-notch_w / 2, -1, notch_w / 2, notch_h).buffer(6, quad_segs=60).buffer(-6, quad_segs=60))
     net = Polygon(net.exterior)
     letter, tunnel = ("E", "G") if where == "front" else ("F", "H")
     table = [
@@ -293,18 +277,14 @@ def _body() -> tuple[Body, float]:
     at = np.sort(np.concatenate([share[1:-1][: 57 - 4] * knots[-1], knots]))
     inner = np.column_stack([np.interp(at, knots, path[:, k]) for k in (0, 1)])
     n, xs = len(skin), np.linspace(0, long, 14)
-    section = np.vstack(
-        [skin, inner[::-1]]
-    )  # anticlockwise seen from the rear? settled by the volume's sign below
+    section = np.vstack([skin, inner[::-1]])  # anticlockwise seen from the rear? settled by the volume's sign below
     m = len(section)
 
     def rows(offset: float) -> np.ndarray:
         ring = Polygon(section).buffer(0)
         sign = 1.0 if Polygon(section).exterior.is_ccw else -1.0
         before, after = section - np.roll(section, 1, 0), np.roll(section, -1, 0) - section
-        unit = (
-            before / np.linalg.norm(before, axis=1)[:, None] + after / np.linalg.norm(after, axis=1)[:, None]
-        )
+        unit = before / np.linalg.norm(before, axis=1)[:, None] + after / np.linalg.norm(after, axis=1)[:, None]
         unit /= np.linalg.norm(unit, axis=1)[:, None]
         half = (unit * before / np.linalg.norm(before, axis=1)[:, None]).sum(axis=1)
         moved = section + sign * offset * np.column_stack([-unit[:, 1], unit[:, 0]]) / half[:, None]
@@ -335,13 +315,13 @@ def _body() -> tuple[Body, float]:
     if volume(outer) < 0:
         f = f[:, ::-1]
     area = float(
-        np.linalg.norm(
-            np.cross(neutral[f[:, 1]] - neutral[f[:, 0]], neutral[f[:, 2]] - neutral[f[:, 0]]), axis=1
-        ).sum()
+        np.linalg.norm(np.cross(neutral[f[:, 1]] - neutral[f[:, 0]], neutral[f[:, 2]] - neutral[f[:, 0]]), axis=1).sum()
         / 2
     )
     pieces = ("top skin", "side left", "side right", "tunnel", "end cap front", "end cap rear")
-    return Body(outer, neutral, inside, f, np.array(piece), pieces, volume(inside), THICKNESS, K_FACTOR, None, None, None), area
+    return Body(
+        outer, neutral, inside, f, np.array(piece), pieces, volume(inside), THICKNESS, K_FACTOR, None, None, None
+    ), area
 
 
 def _used(index: int, sheet: Sheet, placed: list[Placed], offcuts: list[Offcut]) -> UsedSheet:
