@@ -27,7 +27,8 @@ from .model import Sheet
 
 __all__ = ["Bench", "Grid", "Spot", "State", "separate"]
 
-SLACK = 0.6  # overlap, in cells, that the grid lets pass because squeezing takes it out; tuned by eye
+SLACK = 0.4  # overlap, in cells, that the grid lets pass because squeezing takes it out; tuned by eye
+HEAVIEST = 1e4
 REFINED, NEAR = 3, 2  # turns and sheets looked at closely, and how many cells about; tuned by eye
 GROW, FADE = 1.5, 0.95  # weights: factor on the worst overlap, and on what no longer overlaps; tuned by eye
 
@@ -282,7 +283,15 @@ class State:
             self.overlap[i] = self._row(i)
 
     def _row(self, i: int) -> np.ndarray:
+        """Overlap of copy ``i`` with each other one; with itself stands for being where a wall is."""
         found = np.zeros(len(self.sheet))
+        bench, variant = self.benches[self.sheet[i]], self.variant[i]
+        barred = self.grid.barred(bench, variant)
+        if barred is not None:
+            row, column, rows, columns = cells(bench, variant, self.grid.step, whole=True)
+            r, c = self.row[i] - row, self.column[i] - column
+            if not (0 <= r < rows and 0 <= c < columns) or barred[r, c]:
+                found[i] = self.grid.step
         for k, sheet in enumerate(self.sheet):
             if k == i or sheet != self.sheet[i]:
                 continue
@@ -378,6 +387,7 @@ class State:
         worst = float(self.overlap.max())
         if worst > 0:
             grown = self.weight * (1.0 + (GROW - 1.0) * self.overlap / worst)
+            grown = np.minimum(grown, HEAVIEST)
             self.weight = np.where(self.overlap > 0, grown, np.maximum(1.0, self.weight * FADE))
 
 

@@ -41,6 +41,7 @@ class _Table:
 
     bench: Bench
     kind: int
+    masks: _Masks
     taken: np.ndarray
     picture: np.ndarray = field(default_factory=lambda: np.zeros(0))
 
@@ -101,7 +102,7 @@ def first_layout(
 
     ``copies`` are part numbers in the order to be placed, ``order`` the kinds of sheet in the order to be opened.
     """
-    masks = _Masks(step, gap)
+    masks: dict[float, _Masks] = {}
     tables: list[_Table] = []
     spots: list[Spot | None] = []
     hopeless: set[int] = set()
@@ -111,7 +112,7 @@ def first_layout(
         for number, table in enumerate(tables):
             if full.get((part, number)):
                 continue
-            spot = _lay(table, number, variants.on(part, table.bench.stock), masks)
+            spot = _lay(table, number, variants.on(part, table.bench.stock))
             if spot is not None:
                 break
             full[(part, number)] = True
@@ -119,8 +120,8 @@ def first_layout(
             for kind in order:
                 if sum(table.kind == kind for table in tables) >= stock.limit(kind):
                     continue
-                table = _open(stock.sheets[kind], kind, edge, step)
-                spot = _lay(table, len(tables), variants.on(part, table.bench.stock), masks)
+                table = _open(Bench(stock.sheets[kind], edge), kind, gap, step, masks)
+                spot = _lay(table, len(tables), variants.on(part, table.bench.stock))
                 if spot is not None:
                     tables.append(table)
                     break
@@ -130,8 +131,11 @@ def first_layout(
     return [table.kind for table in tables], spots
 
 
-def _open(sheet: Sheet, kind: int, edge: float, step: float) -> _Table:
-    bench = Bench(sheet, edge)
+def _open(bench: Bench, kind: int, gap: float, step: float, masks: dict[float, _Masks]) -> _Table:
+    """A fresh sheet; squares of about ``step``, so that a whole number of them makes up its shorter side."""
+    across = max(bench.high[1 - bench.axis] - bench.low[1 - bench.axis], 1e-6)
+    step = across / math.ceil(across / step - 1e-9)
+    mask, edge = masks.setdefault(step, _Masks(step, gap)), bench.edge
     columns = max(1, math.floor((bench.high[0] - bench.low[0]) / step + 1e-6))
     rows = max(1, math.floor((bench.high[1] - bench.low[1]) / step + 1e-6))
     taken = np.zeros((rows, columns), dtype=bool)
@@ -139,15 +143,15 @@ def _open(sheet: Sheet, kind: int, edge: float, step: float) -> _Table:
         walls = shapely.union_all([Polygon(ring) for ring in bench.walls])
         walls = walls.buffer(edge * 1.01) if edge > 0 else walls
         taken = _touched(affinity.translate(walls, -bench.low[0], -bench.low[1]), step, 0, 0, rows, columns)
-    return _Table(bench, kind, taken)
+    return _Table(bench, kind, mask, taken)
 
 
-def _lay(table: _Table, number: int, choices: list[Variant], masks: _Masks) -> Spot | None:
+def _lay(table: _Table, number: int, choices: list[Variant]) -> Spot | None:
     """The place nearest the near end of the sheet, over all turns; marks it as taken."""
     best: tuple[float, float, int, Variant, int, int] | None = None
-    bench, step = table.bench, masks.step
+    bench, masks, step = table.bench, table.masks, table.masks.step
     for variant in choices:
-        at = _corner(table, variant, masks)
+        at = _corner(table, variant)
         if at is None:
             continue
         row, column = at
@@ -167,13 +171,13 @@ def _lay(table: _Table, number: int, choices: list[Variant], masks: _Masks) -> S
     return Spot(number, variant, bench.low[0] + column * step, bench.low[1] + row * step)
 
 
-def _corner(table: _Table, variant: Variant, masks: _Masks) -> tuple[int, int] | None:
+def _corner(table: _Table, variant: Variant) -> tuple[int, int] | None:
     """Row and column of the free place nearest the near end of the sheet."""
     rows, columns = table.taken.shape
     room_x, room_y = (high - low for low, high in zip(table.bench.low, table.bench.high, strict=True))
     if variant.width > room_x + 1e-6 or variant.height > room_y + 1e-6:
         return None
-    mask = masks.of(variant)
+    masks, mask = table.masks, table.masks.of(variant)
     if not table.taken.any():
         return 0, 0
     high, wide = rows - mask.shape[0] + 1, columns - mask.shape[1] + 1

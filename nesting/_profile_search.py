@@ -25,7 +25,7 @@ from ._profile_squeeze import settle, squeeze, used_length
 
 __all__ = ["Nest", "Problem", "Work", "climb_down", "fill_up", "quick_nest", "shorten", "tighten", "wrap"]
 
-CELLS = 16000  # cells of the grid over the area that the parts will fill; tuned by eye
+CELLS = 12000  # cells of the grid over the area that the parts will fill; tuned by eye
 DENSE = 0.95  # sets filled beyond this are tried last
 FIRST_SLICE, SHRINK, TRY = 0.06, 0.02, 0.08  # of the work, for one rung; of the length; of the work, for one length
 
@@ -340,9 +340,12 @@ def shorten(
     benches = problem.benches(best.kinds)
     spots = [spot for spot in best.spots if spot is not None]
     until, shrink = min(until, work.total), SHRINK
+    shortest = _shortest(problem, best)
     while not work.over() and work.done < until:
         best, spots = tighten(problem, best, held, spots, sheet, work, better)
         length = used_length(benches, spots, sheet)
+        if length <= shortest * (1 + 1e-6):
+            break
         found = None
         while found is None and not work.over() and work.done < until:
             start = benches[sheet].low[benches[sheet].axis]
@@ -359,6 +362,22 @@ def shorten(
         if found is not None and not faults(problem, wrap(best, held, found)):
             spots = found
     return best
+
+
+def _shortest(problem: Problem, nest: Nest) -> float:
+    """A length that the parts of a nest on one sheet cannot go below; 0 where there are more sheets."""
+    if len(nest.kinds) != 1:
+        return 0.0
+    (bench,) = problem.benches(nest.kinds)
+    axis, copies = bench.axis, [p for p, s in zip(problem.copies, nest.spots, strict=True) if s is not None]
+    longest = max(
+        min((v.width, v.height)[axis] for v in problem.variants.on(part, bench.stock)) for part in set(copies)
+    )
+    across = bench.high[1 - axis] - bench.low[1 - axis] + problem.gap
+    by_area = math.fsum(problem.variants.parts[p].outline.area for p in copies) / across
+    return bench.low[axis] + max(
+        longest, by_area if problem.gap == 0 else _needed(problem, copies) / across - problem.gap
+    )
 
 
 def tighten(

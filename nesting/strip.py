@@ -102,7 +102,8 @@ def _start(parts: tuple[Part, ...], height: float, gap: float, rotations: Rotati
     largest = max(math.hypot(v.width, v.height) for v in variants.on(copies[0], Sheet("strip", height, height)))
     length = max(QUICK_LENGTH * area / height + largest, 1.01 * height)
     for _ in range(12):
-        problem = Problem(variants, Stock((Sheet("strip", length, height, quantity=1, grain=None),)), copies, gap, 0.0)
+        problem = Problem(variants, Stock((Sheet("strip", length, height, quantity=1, grain=None),)), copies,
+        gap, 0.0)
         best = quick_nest(problem)
         missing = [p for p, s in zip(copies, best.spots, strict=True) if s is None]
         if not missing:
