@@ -1,10 +1,11 @@
-"""Close the half surface, its tunnel, floors and ends into one watertight body.
+"""Close the half surface, its tunnel, floors, ends and neck relief into one watertight body.
 
 The body is a height field over the side view (see ``panels.surface``): at every point of the side view
-the metal lies between the tunnel, half width inwards, and the skin, half width outwards. So the skin is
-cut where it would lie inside the tunnel, and the walls that close the body are all ruled square to the
-centre plane: floors along the bottom run, ends along the end runs, the tunnel's top along its own line.
-Only the tunnel's legs are flat polygons. Neighbours share their vertices, so the body has no gap, and
+the metal lies between the openings towards the frame, tunnel and neck relief, half their width inwards, and
+the skin, half width outwards. So the skin is cut where it would lie inside an opening; legs and neck wall
+close it from within (``panels.inner_sheet``); and all other walls are ruled square to the centre plane
+(``panels.walls``): floors along the bottom run, ends along the end runs, the tunnel's top along its own line,
+the walls that shut a tunnel inside the tank. Neighbours share their vertices, so the body has no gap, and
 every edge of a panel is the very edge of the panel it meets.
 """
 
@@ -14,43 +15,48 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .curves import Curve
-from .cutting_mesh import FlaggedMesh, area_vectors, boundary_chains, boundary_edges, cut_along, zipper
+from .cutting_mesh import FlaggedMesh, area_vectors, boundary_chains, boundary_edges, cut_along
 from .errors import TrimError
-from .patterns import Patterns, SeamLine, TunnelPattern
-from .surface import HalfSurface, line_height
+from .inner_sheet import Sheets, inner_sheets
+from .neck import Neck, neck_of, trim_by_neck
+from .openings import (
+    CENTRE,
+    FRONT,
+    LEG,
+    LOWER,
+    NECK,
+    REAR,
+    ROOF,
+    SEAM,
+    SHOULDER,
+    SHUT,
+    WIDEST,
+    Tunnel,
+    tunnel_of,
+)
+from .patterns import Patterns, SeamLine
+from .surface import HalfSurface
+from .walls import inner_runs, wall_between
 
-__all__ = ["Shell", "Tunnel", "assemble", "tunnel_of"]
+__all__ = [
+    "CENTRE",
+    "FRONT",
+    "LEG",
+    "LOWER",
+    "NECK",
+    "REAR",
+    "ROOF",
+    "SEAM",
+    "SHOULDER",
+    "WIDEST",
+    "Shell",
+    "Tunnel",
+    "assemble",
+    "tunnel_of",
+]
 
-FRONT, REAR, LOWER, CENTRE, ROOF, LEG, WIDEST, SHOULDER, SEAM = (1 << k for k in range(9))
-
-
-@dataclass(frozen=True)
-class Tunnel:
-    """The tunnel's face towards the frame: z of its top at x, half width at x, mm."""
-
-    pattern: TunnelPattern
-    frame: Curve
-    x_front: float
-    x_rear: float
-
-    def top(self, x: np.ndarray) -> np.ndarray:
-        """z of the tunnel's top at x."""
-        return line_height(self.frame, x) + self.pattern.top_room
-
-    def half(self, x: np.ndarray) -> np.ndarray:
-        """Half the tunnel's clear width at x: straight from front to rear."""
-        share = (np.asarray(x) - self.x_front) / (self.x_rear - self.x_front)
-        return self.pattern.half_front + share * (self.pattern.half_rear - self.pattern.half_front)
-
-
-def tunnel_of(patterns: Patterns) -> Tunnel | None:
-    """The tunnel, from the tunnel pattern and the frame line; None where the job has none."""
-    if patterns.tunnel is None:
-        return None
-    frame = patterns.side.line("frame")
-    ends = [run.points[:, 0] for run in (patterns.side.front, patterns.side.rear)]
-    return Tunnel(patterns.tunnel, frame, float(ends[0].min()), float(ends[1].max()))
+#: Least reach of the tunnel's cuts beside it, mm.
+BESIDE_MM = 25.0
 
 
 @dataclass(frozen=True)
@@ -67,30 +73,10 @@ class Shell:
     pieces: tuple[str, ...]
     flags: np.ndarray
     mirror: np.ndarray
-    corners: tuple[tuple[float, float, float], ...]  # tunnel's top right corner line, front and rear end
-
-
-class _Half:
-    """The right half while it grows: vertices and faces by piece."""
-
-    def __init__(self, mesh: FlaggedMesh) -> None:
-        self.vertices = list(mesh.vertices)
-        self.flags = list(mesh.flags)
-        self.faces: dict[str, np.ndarray] = {"skin right": mesh.faces}
-
-    def add(self, points: np.ndarray, flag: int) -> np.ndarray:
-        """Indices (k,) of new vertices."""
-        start = len(self.vertices)
-        self.vertices += list(points)
-        self.flags += [flag] * len(points)
-        return np.arange(start, start + len(points))
-
-    def xyz(self, chain: np.ndarray) -> np.ndarray:
-        return np.array([self.vertices[k] for k in chain]).reshape(-1, 3)
 
 
 def _grid_mesh(half: HalfSurface) -> FlaggedMesh:
-    """The half surface as triangles, each quad halved along its shorter diagonal."""
+    """The half surface as triangles turned outwards, each quad halved along its shorter diagonal."""
     nu, nc = half.grid.shape[:2]
     index = np.arange(nu * nc).reshape(nu, nc)
     flags = np.zeros((nu, nc), dtype=int)
@@ -110,7 +96,10 @@ def _grid_mesh(half: HalfSurface) -> FlaggedMesh:
     short = np.linalg.norm(v[a] - v[c], axis=1) <= np.linalg.norm(v[b] - v[d], axis=1)
     first = np.where(short[:, None], np.column_stack([a, b, c]), np.column_stack([a, b, d]))
     second = np.where(short[:, None], np.column_stack([a, c, d]), np.column_stack([b, c, d]))
-    return _welded(FlaggedMesh(v, np.vstack([first, second]), flags.ravel()))
+    faces = np.vstack([first, second])
+    if area_vectors(v, faces)[:, 1].sum() < 0:
+        faces = faces[:, ::-1]
+    return _welded(FlaggedMesh(v, faces, flags.ravel()))
 
 
 def _welded(mesh: FlaggedMesh) -> FlaggedMesh:
@@ -131,19 +120,10 @@ def _welded(mesh: FlaggedMesh) -> FlaggedMesh:
     return FlaggedMesh(vertices[used], faces.reshape(-1, 3), flags[used])
 
 
-def _outwards(vertices: np.ndarray, faces: np.ndarray, direction: int, sign: float) -> np.ndarray:
-    """Faces turned, each by itself, so that their area vector has that sign along an axis."""
-    wrong = area_vectors(vertices, faces)[:, direction] * sign < 0
-    return np.where(wrong[:, None], faces[:, ::-1], faces)
-
-
-def _turned(vertices: np.ndarray, faces: np.ndarray, direction: int, sign: float) -> np.ndarray:
-    """Faces turned all together by the sum of their area vectors."""
-    return faces if area_vectors(vertices, faces)[:, direction].sum() * sign >= 0 else faces[:, ::-1]
-
-
 def _trim_by_tunnel(mesh: FlaggedMesh, tunnel: Tunnel) -> FlaggedMesh:
     """The skin without the part that would lie inside the tunnel."""
+    edges = mesh.edges()
+    longest = float(np.linalg.norm(mesh.vertices[edges[:, 0]] - mesh.vertices[edges[:, 1]], axis=1).max())
 
     def over(m: FlaggedMesh) -> np.ndarray:
         return m.vertices[:, 2] - tunnel.top(m.vertices[:, 0])
@@ -151,179 +131,25 @@ def _trim_by_tunnel(mesh: FlaggedMesh, tunnel: Tunnel) -> FlaggedMesh:
     def outside(m: FlaggedMesh) -> np.ndarray:
         return m.vertices[:, 1] - tunnel.half(m.vertices[:, 0])
 
-    near = outside(mesh) < 25.0  # only the skin near the tunnel need know how high its top is
-    mesh, level, _ = cut_along(mesh, over(mesh), ROOF, only=near)
+    # Only the skin near the tunnel need know how high its top is and where it stops.
+    beside = max(BESIDE_MM, longest)
+    mesh, level, _ = cut_along(mesh, over(mesh), ROOF, only=outside(mesh) < beside)
+    for x in tunnel.shut:
+        below = (over(mesh) < 1e-9) & (outside(mesh) < beside)
+        mesh, _, _ = cut_along(mesh, mesh.vertices[:, 0] - x, SHUT, only=below)
+    level = over(mesh)
+    level[mesh.flags & ROOF > 0] = 0.0
     mesh, _, _ = cut_along(mesh, outside(mesh), LEG, only=level <= 0)
     v = mesh.vertices.copy()
     leg, roof = mesh.flags & LEG > 0, mesh.flags & ROOF > 0
     v[leg, 1] = tunnel.half(v[leg, 0])
     v[roof, 2] = tunnel.top(v[roof, 0])
     middle = v[mesh.faces].mean(axis=1)
-    inside = (middle[:, 2] < tunnel.top(middle[:, 0])) & (middle[:, 1] < tunnel.half(middle[:, 0]))
+    inside = tunnel.holds(middle[:, 0], middle[:, 2]) & (middle[:, 1] < tunnel.half(middle[:, 0]))
     if not np.any(inside):
-        return FlaggedMesh(v, mesh.faces, mesh.flags & ~(ROOF | LEG))
+        return FlaggedMesh(v, mesh.faces, mesh.flags & ~(ROOF | LEG | SHUT))
     used, faces = np.unique(mesh.faces[~inside], return_inverse=True)
     return FlaggedMesh(v[used], faces.reshape(-1, 3), mesh.flags[used])
-
-
-def _edge_chains(half: _Half) -> dict[int, list[np.ndarray]]:
-    """The skin's edge chains by the line they lie on."""
-    edges = boundary_edges(half.faces["skin right"])
-    flags = np.array(half.flags)
-    common = flags[edges[:, 0]] & flags[edges[:, 1]]
-    kinds = np.zeros(len(edges), dtype=int)
-    for flag in (LEG, ROOF, LOWER, REAR, FRONT, CENTRE):
-        kinds[(common & flag) > 0] = flag
-    if np.any(kinds == 0):
-        place = half.xyz(edges[kinds == 0][:, 0]).mean(axis=0)
-        raise TrimError(
-            "The skin has an edge that belongs to no line of the patterns.\n"
-            f"  place  x {place[0]:.1f}, out {place[1]:.1f}, z {place[2]:.1f} mm\n"
-            "hint: check that the tunnel, the widest line and the ends do not touch one another there"
-        )
-    chains: dict[int, list[np.ndarray]] = {}
-    for kind in (LEG, ROOF, LOWER, REAR, FRONT, CENTRE):
-        found = boundary_chains(edges[kinds == kind]) if np.any(kinds == kind) else []
-        chains[kind] = found
-    return chains
-
-
-def _one(chains: list[np.ndarray], what: str) -> np.ndarray:
-    if len(chains) != 1:
-        raise TrimError(
-            f"The {what} is in {len(chains)} parts.\n"
-            "hint: between its ends the tank must be wider at the lower edge than the tunnel, and its crown "
-            "must stay above the tunnel's top"
-        )
-    return chains[0]
-
-
-def _forwards(half: _Half, chain: np.ndarray, axis: int) -> np.ndarray:
-    p = half.xyz(chain)
-    return chain if p[-1, axis] >= p[0, axis] else chain[::-1]
-
-
-def _end_inner(half: _Half, run: Curve, tunnel: Tunnel, lowest: float) -> np.ndarray:
-    """New vertices up an end run on the tunnel's leg, from above ``lowest`` z to the tunnel's top."""
-    dense = run.dense if run.dense[-1, 1] > run.dense[0, 1] else run.dense[::-1]
-    over = dense[:, 1] - tunnel.top(dense[:, 0])
-    if not (over[0] < 0 < over[-1]):
-        raise TrimError(
-            f"The tunnel's top does not meet the {run.name} run.\n"
-            f"  {run.name} run   z {dense[0, 1]:.1f} to {dense[-1, 1]:.1f} mm\n"
-            f"  tunnel's top there  z {float(tunnel.top(dense[:1, 0])[0]):.1f} mm\n"
-            "hint: carry the frame line from the front run to the rear run, between bottom and top"
-        )
-    k = int(np.argmax(over > 0))
-    share = -over[k - 1] / (over[k] - over[k - 1])
-    corner = dense[k - 1] + share * (dense[k] - dense[k - 1])
-    inner = dense[(dense[:, 1] > lowest + 1e-6) & (over < -1e-6)]
-    xz = np.vstack([inner, corner])
-    new = half.add(np.column_stack([xz[:, 0], tunnel.half(xz[:, 0]), xz[:, 1]]), LEG)
-    half.flags[new[-1]] |= ROOF
-    return new
-
-
-@dataclass
-class _End:
-    """One end of the right half: the skin's edge up the end run, the tunnel's edge up it, the corner."""
-
-    outer: np.ndarray  # skin vertices upwards; empty where the skin closes at the centre plane
-    inner: np.ndarray  # tunnel vertices upwards from the floor to the corner; empty where there is none
-    corner: int  # vertex where the tunnel's corner line ends
-
-
-def _end(half: _Half, outer: np.ndarray, run: Curve, tunnel: Tunnel, leg: np.ndarray) -> _End:
-    """The end at one end run. ``leg``: the skin's edge on the tunnel's leg near it, upwards, may be empty."""
-    if len(leg) and half.flags[leg[-1]] & ROOF:
-        return _End(outer, np.zeros(0, dtype=int), int(leg[-1]))
-    if len(leg):  # the leg leaves the skin part way up the end
-        start = leg[-1:]
-    else:
-        foot = half.xyz(outer[:1])[0]
-        start = half.add(np.array([[foot[0], float(tunnel.half(foot[0])), foot[2]]]), LEG)
-    inner = np.concatenate([start, _end_inner(half, run, tunnel, float(half.xyz(start)[0, 2]))])
-    return _End(outer, inner, int(inner[-1]))
-
-
-def _corner_line(half: _Half, tunnel: Tunnel, first: int, last: int) -> np.ndarray:
-    """New and given vertices along the tunnel's corner, front to rear."""
-    a, b = half.vertices[first][0], half.vertices[last][0]
-    kinks = tunnel.frame.dense[:, 0]
-    steps = np.linspace(a, b, max(2, int((b - a) / 25)))[1:-1]
-    x = np.unique(np.round(np.concatenate([steps, kinks[(kinks > a + 1) & (kinks < b - 1)]]), 6))
-    new = half.add(np.column_stack([x, tunnel.half(x), tunnel.top(x)]), LEG | ROOF)
-    return np.concatenate([[first], new, [last]])
-
-
-def _flat_polygon(half: _Half, ring: np.ndarray) -> np.ndarray:
-    """Triangles of a leg, whose outline in the side view is a ring of vertices."""
-    import shapely
-
-    xz = half.xyz(ring)[:, [0, 2]]
-    polygon = shapely.Polygon(xz)
-    if not polygon.is_valid:
-        raise TrimError(
-            "A tunnel leg would cross itself.\n"
-            f"  {shapely.is_valid_reason(polygon)}\n"
-            "hint: the tunnel's top must stay above the bottom run all the way from front to rear"
-        )
-    index = {tuple(p): int(k) for p, k in zip(np.round(xz, 7).tolist(), ring.tolist(), strict=True)}
-    pieces = shapely.get_parts(shapely.constrained_delaunay_triangles(polygon))
-    corners = np.round(shapely.get_coordinates(pieces).reshape(-1, 4, 2)[:, :3], 7)
-    return np.array([[index[tuple(p)] for p in triangle] for triangle in corners.tolist()])
-
-
-def _with_tunnel(half: _Half, chains: dict[int, list[np.ndarray]], tunnel: Tunnel, patterns: Patterns) -> dict:
-    """Legs, floors, and the chains from which the walls across the centre plane are made."""
-    lower = _forwards(half, _one(chains[LOWER], "lower edge"), 0)
-    middle = half.xyz(lower)[:, 0].mean()
-    legs = {0: np.zeros(0, dtype=int), 1: np.zeros(0, dtype=int)}
-    roofs = dict(legs)
-    for kind, store in ((LEG, legs), (ROOF, roofs)):
-        for chain in chains[kind]:
-            side = int(half.xyz(chain)[:, 0].mean() > middle)
-            if len(store[side]):
-                _one([chain, store[side]], "edge between skin and tunnel")
-            store[side] = _forwards(half, chain, 2 if kind == LEG else 0)
-    outer = {0: chains[FRONT], 1: chains[REAR]}
-    ends = []
-    for k, run in enumerate((patterns.side.front, patterns.side.rear)):
-        skin_edge = _forwards(half, _one(outer[k], f"{run.name} edge"), 2) if outer[k] else np.zeros(0, dtype=int)
-        if len(skin_edge) == 0 and len(legs[k]) == 0:
-            raise TrimError(
-                f"At the {run.name} the skin closes before the tunnel reaches it.\n"
-                "hint: the plan closes to a point there; make the tunnel wider than nothing at that end"
-            )
-        ends.append(_end(half, skin_edge, run, tunnel, legs[k]))
-    corner = _corner_line(half, tunnel, ends[0].corner, ends[1].corner)
-    p = half.xyz(lower)
-    first = [legs[0][0]] if len(legs[0]) else [ends[0].inner[0]]
-    last = [legs[1][0]] if len(legs[1]) else [ends[1].inner[0]]
-    between = half.add(np.column_stack([p[1:-1, 0], tunnel.half(p[1:-1, 0]), p[1:-1, 2]]), LEG)
-    foot = np.concatenate([first, between, last]).astype(int)
-    half.faces["floor right"] = zipper(lower, foot, p[:, 0], p[:, 0])
-    up_front = np.concatenate([legs[0], ends[0].inner[1:] if len(legs[0]) else ends[0].inner]).astype(int)
-    up_rear = np.concatenate([legs[1], ends[1].inner[1:] if len(legs[1]) else ends[1].inner]).astype(int)
-    ring = np.concatenate([foot, up_rear[1:], corner[::-1][1:], up_front[::-1][1:-1]])
-    half.faces["tunnel right"] = _flat_polygon(half, ring)
-    roof = np.concatenate([roofs[0][:-1], corner, roofs[1][1:]]).astype(int)
-    return {"roof": roof, "ends": ends, "lower": lower, "corner": corner}
-
-
-def _end_wall(end: _End, vertices: np.ndarray, mirror: np.ndarray, sign: float) -> np.ndarray:
-    """Triangles that close one end from side to side, notched for the tunnel; ``sign`` of its x outwards."""
-    outer, inner = end.outer, end.inner
-    z = vertices[outer, 2]
-    if len(inner) == 0:
-        return _turned(vertices, zipper(outer, mirror[outer], z, z), 0, sign)
-    level = vertices[inner, 2]
-    k = int(np.argmax(z > level[-1] + 1e-9))
-    right = zipper(outer[: k + 1], inner, z[: k + 1], level)
-    step = np.array([inner[-1], outer[k]])
-    parts = [right, mirror[right], zipper(step, mirror[step], z[:2], z[:2])]
-    parts.append(zipper(outer[k:], mirror[outer[k:]], z[k:], z[k:]))
-    return np.vstack([_turned(vertices, part, 0, sign) for part in parts if len(part)])
 
 
 def _cut_seams(mesh: FlaggedMesh, seams: tuple[SeamLine, ...]) -> FlaggedMesh:
@@ -340,61 +166,204 @@ def _cut_seams(mesh: FlaggedMesh, seams: tuple[SeamLine, ...]) -> FlaggedMesh:
     return mesh
 
 
+@dataclass
+class _Open:
+    """The right half with legs and neck wall, and its open edges by the line they lie on."""
+
+    sheets: Sheets
+    outer: dict[int, list[np.ndarray]]  # chains of the skin's and legs' edges under which a wall hangs
+    inner: np.ndarray  # directed edges (e, 2) at which walls end
+
+
+def _skin_edges(mesh: FlaggedMesh) -> dict[int, np.ndarray]:
+    """The skin's directed edges by the line they lie on."""
+    edges = boundary_edges(mesh.faces)
+    common = mesh.flags[edges[:, 0]] & mesh.flags[edges[:, 1]]
+    kinds = np.zeros(len(edges), dtype=int)
+    for flag in (NECK, LEG, ROOF, SHUT, LOWER, REAR, FRONT, CENTRE):
+        kinds[(common & flag) > 0] = flag
+    if np.any(kinds == 0):
+        place = mesh.vertices[edges[kinds == 0][:, 0]].mean(axis=0)
+        raise TrimError(
+            "The skin has an edge that belongs to no line of the patterns.\n"
+            f"  place  x {place[0]:.1f}, out {place[1]:.1f}, z {place[2]:.1f} mm\n"
+            "hint: check that the tunnel, the neck relief, the widest line and the ends do not touch there"
+        )
+    return {int(kind): edges[kinds == kind] for kind in np.unique(kinds)}
+
+
+def _beyond(kept: dict[int, np.ndarray]) -> None:
+    """Refuse a skin that the openings have cut into parts."""
+    parts = sum(len(boundary_chains(edges)) for kind, edges in kept.items() if kind == LOWER)
+    if parts > 1:
+        raise TrimError(
+            f"The lower edge is in {parts} parts.\n"
+            "hint: between its ends the tank must be wider at the lower edge than the tunnel and the neck relief"
+        )
+
+
+def _opened(mesh: FlaggedMesh, tunnel: Tunnel | None, neck: Neck | None) -> _Open:
+    """Legs and neck wall set into the skin, and what is still open."""
+    skin = _skin_edges(mesh)
+    _beyond(skin)
+    roofs = boundary_chains(skin[ROOF]) if ROOF in skin else []
+    if tunnel is None and neck is None:
+        sheets = Sheets(mesh.vertices, mesh.flags, np.zeros((0, 3), dtype=int), np.zeros((0, 3), dtype=int))
+    else:
+        sheets = inner_sheets(mesh, tunnel, neck, roofs)
+    edges = boundary_edges(np.vstack([mesh.faces, sheets.leg, sheets.wall]))
+    size = len(sheets.vertices)
+    key = edges[:, 0] * size + edges[:, 1]
+
+    def of(faces: np.ndarray) -> np.ndarray:
+        return np.isin(key, faces[:, 0] * size + faces[:, 1])
+
+    own = {kind: of(e) for kind, e in skin.items()}
+    inner = ~np.any(list(own.values()), axis=0)
+    inner &= ~np.all(sheets.vertices[edges][:, :, 1] == 0, axis=1)  # these meet their mirror image
+    outer = {kind: edges[mask] for kind, mask in own.items() if kind in (LOWER, FRONT, REAR, ROOF, SHUT)}
+    if tunnel is not None and len(sheets.leg):
+        leg = inner & of(boundary_edges(sheets.leg))
+        for kind, on in _on_tunnel(sheets.vertices[edges], tunnel).items():
+            mine = leg & on
+            outer[kind] = np.vstack([outer.get(kind, edges[:0]), edges[mine]])
+            sheets.flags[edges[mine]] |= kind
+            inner &= ~mine
+    chains = {kind: boundary_chains(found) for kind, found in outer.items() if len(found)}
+    return _Open(sheets, chains, edges[inner])
+
+
+def _on_tunnel(ends: np.ndarray, tunnel: Tunnel) -> dict[int, np.ndarray]:
+    """Which edges (e, 2, 3) lie on the tunnel's top, and which on a wall that shuts it."""
+    points = np.concatenate([ends, ends.mean(axis=1, keepdims=True)], axis=1)
+    x, z = points[..., 0], points[..., 2]
+    shut = np.zeros(len(ends), dtype=bool)
+    for wall in tunnel.shut:
+        shut |= np.all(np.abs(x - wall) < 1e-5, axis=1)
+    return {SHUT: shut, ROOF: np.all(np.abs(z[:, :2] - tunnel.top(x[:, :2])) < 1e-4, axis=1) & ~shut}
+
+
+_WALLS = ((ROOF, "tunnel top"), (SHUT, "tunnel end"), (LOWER, "floor"), (FRONT, "front end"), (REAR, "rear end"))
+
+
+def _walls(half: _Open, mirror: np.ndarray) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+    """Faces on the right and across of every wall square to the centre plane, by name."""
+    left = half.inner
+    found: dict[str, tuple[np.ndarray, np.ndarray]] = {}
+    v = half.sheets.vertices
+    for kind, name in _WALLS:
+        for chain in half.outer.get(kind, []):
+            runs, used = inner_runs(v, chain, left)
+            left = left[~used]
+            wall = wall_between(v, mirror, chain, runs)
+            own = name
+            if kind == SHUT:
+                ahead = v[chain, 0].mean() < v[:, 0].mean() if len(half.outer[SHUT]) < 2 else None
+                if ahead is None:
+                    ahead = v[chain, 0].mean() <= min(v[c, 0].mean() for c in half.outer[SHUT])
+                own = f"{name} {'front' if ahead else 'rear'}"
+            before = found.get(own, (wall.right[:0], wall.across[:0]))
+            found[own] = (np.vstack([before[0], wall.right]), np.vstack([before[1], wall.across]))
+    return found
+
+
+def _parts(faces: np.ndarray) -> list[np.ndarray]:
+    """Faces that hang together by their edges, part by part, in order of their first face."""
+    edge = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    owner = np.repeat(np.arange(len(faces)), 3)
+    order = np.lexsort((edge[:, 1], edge[:, 0]))
+    same = np.all(edge[order][1:] == edge[order][:-1], axis=1)
+    pairs = np.column_stack([owner[order][:-1][same], owner[order][1:][same]])
+    label = np.arange(len(faces))
+    while len(pairs):
+        low = label[pairs].min(axis=1)
+        before = label.copy()
+        np.minimum.at(label, pairs[:, 0], low)
+        np.minimum.at(label, pairs[:, 1], low)
+        if np.array_equal(before, label):
+            break
+    return [faces[label == k] for k in np.unique(label)]
+
+
+def _named(name: str, faces: np.ndarray, vertices: np.ndarray) -> dict[str, np.ndarray]:
+    """The parts of a piece, each with its side where it lies to one, and a number where it has peers."""
+    rows = []
+    for part in _parts(faces):
+        y = vertices[part, 1]
+        side = "" if y.min() < 0 < y.max() else (" right" if y.max() > 0 else " left")
+        middle = vertices[part].reshape(-1, 3).mean(axis=0)
+        rows.append((side, (round(float(middle[0]), 3), round(float(middle[2]), 3)), part))
+    named = {}
+    for side, place, part in sorted(rows, key=lambda row: (row[1], row[0] == " left")):
+        peers = sorted(other[1] for other in rows if other[0] == side)
+        number = f" {peers.index(place) + 1}" if len(peers) > 1 else ""
+        named[f"{name}{number}{side}"] = part
+    return named
+
+
+def _check_closed(vertices: np.ndarray, faces: np.ndarray) -> None:
+    edges = faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    size = len(vertices)
+    found, count = np.unique(edges[:, 0] * size + edges[:, 1], return_counts=True)
+    twice = np.column_stack(np.divmod(found[count > 1], size))
+    open_edges = np.vstack([boundary_edges(faces), twice])
+    if len(open_edges):
+        place = vertices[open_edges].reshape(-1, 3)
+        at = np.abs(place - place.mean(axis=0) * [1, 0, 1]).sum(axis=1).argmin()
+        x, y, z = place[at]
+        raise TrimError(
+            "The walls do not close the body.\n"
+            f"  place  x {x:.1f}, out {abs(y):.1f}, z {z:.1f} mm\n"
+            "hint: look there; the tunnel, the neck relief, the ends or the widest line may meet in one point, "
+            "or leave no metal between them"
+        )
+    parts = len(_parts(faces))
+    if parts > 1:
+        raise TrimError(
+            f"The tank falls into {parts} parts.\n"
+            "hint: its crown must stay above the tunnel's top, and it must be wider than the tunnel and the relief"
+        )
+
+
 def assemble(half_surface: HalfSurface, patterns: Patterns, seams: tuple[SeamLine, ...] = ()) -> Shell:
     """The closed outer surface of the tank, its skin cut along the drawn seams but not yet divided.
 
     Raises
     ------
     TrimError
-        Where tunnel, skin and ends meet in a way that no body can be made of: says where.
+        Where tunnel, neck relief, skin and ends meet in a way that no body can be made of: says where.
     """
-    tunnel = tunnel_of(patterns)
+    tunnel, neck = tunnel_of(patterns), neck_of(patterns)
     mesh = _grid_mesh(half_surface)
     if tunnel is not None:
         mesh = _trim_by_tunnel(mesh, tunnel)
+    if neck is not None:
+        mesh = trim_by_neck(mesh, neck, half_surface.grid[-1])
     mesh = _cut_seams(mesh, seams)
-    half = _Half(mesh)
-    half.faces["skin right"] = _outwards(mesh.vertices, mesh.faces, 1, 1.0)
-    chains = _edge_chains(half)
-    if tunnel is not None:
-        made = _with_tunnel(half, chains, tunnel, patterns)
-        ends, corner = made["ends"], made["corner"]
-        across = {"tunnel top": made["roof"]}
-    else:
-        none = np.zeros(0, dtype=int)
-        closed = [_forwards(half, _one(c, "end"), 2) if c else none for c in (chains[FRONT], chains[REAR])]
-        ends = [_End(edge, none, -1) for edge in closed]
-        across = {"floor": _forwards(half, _one(chains[LOWER], "lower edge"), 0)} if chains[LOWER] else {}
-        corner = none
-    right = np.array(half.vertices)
-    flags = np.array(half.flags)
+    half = _opened(mesh, tunnel, neck)
+    right, flags = half.sheets.vertices, half.sheets.flags
     apart = np.flatnonzero(right[:, 1] != 0)
     mirror = np.arange(len(right))
     mirror[apart] = len(right) + np.arange(len(apart))
-    vertices = np.vstack([right, right[apart] * [1, -1, 1]])
+    walls = _walls(half, mirror)
     mirror = np.concatenate([mirror, apart])
+    vertices = np.vstack([right, right[apart] * [1, -1, 1]])
     flags = np.concatenate([flags, flags[apart]])
-    pieces: dict[str, np.ndarray] = {}
-    for name, axis, sign in (("skin right", 1, 1.0), ("floor right", 2, -1.0), ("tunnel right", 1, -1.0)):
-        if name in half.faces and len(half.faces[name]):
-            faces = half.faces[name]
-            faces = faces if name == "skin right" else _turned(vertices, faces, axis, sign)
-            pieces[name] = faces
-            pieces[name.replace("right", "left")] = mirror[faces][:, ::-1]
-    for name, chain in across.items():
-        x = vertices[chain, 0]
-        pieces[name] = _turned(vertices, zipper(chain, mirror[chain], x, x), 2, -1.0)
-    for name, end, sign in zip(("front end", "rear end"), ends, (-1.0, 1.0), strict=True):
-        if len(end.outer):
-            pieces[name] = _end_wall(end, vertices, mirror, sign)
-    names = tuple(pieces)
-    ends_of_corner = tuple(tuple(float(c) for c in vertices[k]) for k in corner[[0, -1]]) if len(corner) else ()
-    return Shell(
-        vertices,
-        np.vstack([pieces[n] for n in names]),
-        np.concatenate([np.full(len(pieces[n]), k) for k, n in enumerate(names)]),
-        names,
-        flags,
-        mirror,
-        ends_of_corner,  # type: ignore[arg-type]
-    )
+    pieces = {"skin right": mesh.faces, "skin left": mirror[mesh.faces][:, ::-1]}
+    sheets = {"tunnel": half.sheets.leg, "neck wall": half.sheets.wall}
+    for name, (one, across) in {**{n: (f, f[:0]) for n, f in sheets.items()}, **walls}.items():
+        both = np.vstack([one, mirror[one][:, ::-1], across])
+        if len(both):
+            pieces |= _named(name, both, vertices)
+    names = tuple(sorted(pieces, key=_order))
+    faces = np.vstack([pieces[n] for n in names])
+    _check_closed(vertices, faces)
+    number = np.concatenate([np.full(len(pieces[n]), k) for k, n in enumerate(names)])
+    return Shell(vertices, faces, number, names, flags, mirror)
+
+
+def _order(name: str) -> tuple[int, str]:
+    """Pieces in the order in which papers list them, right before left."""
+    kinds = ("skin", "floor", "tunnel right", "tunnel left", "tunnel top", "tunnel", "front", "rear", "neck")
+    rank = next(k for k, kind in enumerate(kinds) if name.startswith(kind))
+    return rank, name.replace("right", "0").replace("left", "1")

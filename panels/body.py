@@ -74,12 +74,20 @@ class Body:
 
 
 def _grown(patterns: Patterns, thickness: float) -> Patterns:
-    """Patterns of the inside, with the tunnel as wide and deep as it is on the fuel side."""
-    if patterns.tunnel is None:
-        return patterns
-    tunnel = patterns.tunnel
-    wider = replace(tunnel, side_room=tunnel.side_room + thickness, top_room=tunnel.top_room + thickness)
-    return replace(patterns, tunnel=wider)
+    """Patterns of the inside, with tunnel and neck relief as large as they are on the fuel side."""
+    tunnel, neck = patterns.tunnel, patterns.neck
+    if tunnel is not None:
+        front, rear = tunnel.closed_front_x, tunnel.closed_rear_x
+        tunnel = replace(
+            tunnel,
+            side_room=tunnel.side_room + thickness,
+            top_room=tunnel.top_room + thickness,
+            closed_front_x=None if front is None else front - thickness,
+            closed_rear_x=None if rear is None else rear + thickness,
+        )
+    if neck is not None:
+        neck = replace(neck, radius=neck.radius + thickness)
+    return replace(patterns, tunnel=tunnel, neck=neck)
 
 
 def build_body(
@@ -176,7 +184,7 @@ def measure_capacity(body: Body, *, density: float, ullage: float = 0.04, read_m
     brim = body.capacity_mm3
     inner = {name: area(body.inner, body.faces_of(name)) for name in body.pieces}
     skin = sum(a for name, a in inner.items() if "tunnel" not in name)
-    legs = sum(a for name, a in inner.items() if name.startswith("tunnel") and name != "tunnel top")
+    legs = sum(inner.get(name, 0.0) for name in ("tunnel right", "tunnel left"))
     below = _below_outlets(body, body.patterns.outlets)
     left_empty = ullage * brim
     metal = area(body.neutral, body.faces)

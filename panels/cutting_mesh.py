@@ -36,7 +36,9 @@ class FlaggedMesh:
 
     def edges(self) -> np.ndarray:
         """Every edge once, (e, 2), smaller index first."""
-        return np.unique(np.sort(self.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
+        e = np.sort(self.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+        size = len(self.vertices)
+        return np.column_stack(np.divmod(np.unique(e[:, 0] * size + e[:, 1]), size))
 
 
 def area_vectors(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:

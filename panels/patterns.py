@@ -26,6 +26,7 @@ __all__ = [
     "Clearance",
     "Division",
     "KneeRelief",
+    "NeckRelief",
     "Outlet",
     "Patterns",
     "PlanPattern",
@@ -110,14 +111,34 @@ class KneeRelief:
 
 
 @dataclass(frozen=True)
+class NeckRelief:
+    """Room for the steering neck: a round cut about the steering axis, open towards the front.
+
+    ``at`` (x, z) is any point of the axis, ``axis_deg`` how far the axis leans back from the upright (its
+    top lies further to the rear), ``radius`` the clear radius about it, mm. Ahead of the axis the cut runs
+    straight out as wide as it is at the axis, so that the tank goes over the neck.
+    """
+
+    at: tuple[float, float]
+    axis_deg: float
+    radius: float
+
+
+@dataclass(frozen=True)
 class TunnelPattern:
-    """Clear sizes of the tunnel, mm: backbone widths, room at each side and over the frame line."""
+    """Clear sizes of the tunnel, mm: backbone widths, room at each side and over the frame line.
+
+    ``closed_front_x`` and ``closed_rear_x`` are where the tunnel stops inside the tank with an upright end
+    wall of its own; None where it runs out through that end. The widths are those at the tunnel's ends.
+    """
 
     backbone_front: float
     backbone_rear: float
     side_room: float
     top_room: float
     draw_in: float = 1.5  # weld draw-in a side; common practice, no source
+    closed_front_x: float | None = None
+    closed_rear_x: float | None = None
 
     @property
     def half_front(self) -> float:
@@ -192,3 +213,4 @@ class Patterns:
     knee: KneeRelief | None = None
     clearances: tuple[Clearance, ...] = ()
     outlets: tuple[Outlet, ...] = ()
+    neck: NeckRelief | None = None

@@ -1,0 +1,115 @@
+"""Walls square to the centre plane: floor, ends, the tunnel's top and the walls that shut it.
+
+Such a wall hangs between two edges of the right half that run one over the other in the side view: the
+outer one belongs to the skin or to a leg, the inner one to a leg or to the neck wall. Where there is no
+inner edge the wall runs across to its mirror image.
+
+Words used here
+    top       vertices along the outer edge
+    run       vertices along an unbroken piece of the inner edge
+    place     distance along the outer edge in the side view, mm
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .cutting_mesh import zipper
+
+__all__ = ["Wall", "inner_runs", "wall_between"]
+
+#: Edges further apart than this in the side view do not run one over the other, mm.
+NEAR_MM = 1e-4
+
+
+@dataclass(frozen=True)
+class Wall:
+    """Faces (m, 3) of a wall on the right, and of those that cross the centre plane."""
+
+    right: np.ndarray
+    across: np.ndarray
+
+
+@dataclass(frozen=True)
+class _Run:
+    chain: np.ndarray
+    place: np.ndarray
+
+
+def _places(line: np.ndarray, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Distance along a polyline (k, 2) of the foot of each point (n, 2), and its distance from the line."""
+    start, step = line[:-1], np.diff(line, axis=0)
+    length = np.linalg.norm(step, axis=1)
+    some = length > 1e-12
+    start, step, length = start[some], step[some], length[some]
+    along = np.concatenate([[0.0], np.cumsum(length)])[:-1]
+    unit = step / length[:, None]
+    t = np.clip(np.einsum("nkd,kd->nk", points[:, None] - start, unit), 0, length)
+    apart = np.linalg.norm(points[:, None] - (start + t[..., None] * unit), axis=2)
+    k = np.argmin(apart, axis=1)
+    row = np.arange(len(points))
+    return along[k] + t[row, k], apart[row, k]
+
+
+def inner_runs(vertices: np.ndarray, top: np.ndarray, edges: np.ndarray) -> tuple[list[_Run], np.ndarray]:
+    """The runs under an outer edge, in order along it, from directed inner edges (e, 2); and which of
+    those edges they use (e,)."""
+    used = np.zeros(len(edges), dtype=bool)
+    if len(edges) == 0 or len(top) < 2:
+        return [], used
+    xz = vertices[:, [0, 2]]
+    line = xz[top]
+    place, apart = _places(line, np.vstack([xz[edges[:, 0]], xz[edges[:, 1]], xz[edges].mean(axis=1)]))
+    place, apart = place.reshape(3, -1), apart.reshape(3, -1)
+    used = apart.max(axis=0) < NEAR_MM
+    runs: list[_Run] = []
+    order = np.flatnonzero(used)
+    order = order[np.argsort(place[2, order], kind="stable")]
+    for k in order:
+        (a, b), pair = edges[k], place[:2, k]
+        if pair[0] > pair[1]:
+            a, b, pair = b, a, pair[::-1]
+        if runs and runs[-1].place[-1] > pair[0] - 2 * NEAR_MM:
+            last = runs[-1]
+            more = [b] if last.chain[-1] == a else [a, b]
+            runs[-1] = _Run(np.append(last.chain, more), np.append(last.place, pair[-len(more) :]))
+        else:
+            runs.append(_Run(np.array([a, b]), pair.copy()))
+    return runs, used
+
+
+def wall_between(vertices: np.ndarray, mirror: np.ndarray, top: np.ndarray, runs: list[_Run]) -> Wall:
+    """The wall between an outer edge (directed as its neighbour has it) and the runs under it."""
+    step = np.linalg.norm(np.diff(vertices[top][:, [0, 2]], axis=0), axis=1)
+    place = np.concatenate([[0.0], np.cumsum(step)])
+    right: list[np.ndarray] = []
+    across: list[np.ndarray] = []
+    group = _Run(np.zeros(0, dtype=int), np.zeros(0))
+    first = 0  # the first outer vertex that the group of runs may use
+    ends = [-np.inf, *(run.place[-1] for run in runs)]
+    starts = [*(run.place[0] for run in runs), np.inf]
+
+    def close_group(last: int) -> None:
+        if len(group.chain):
+            right.append(zipper(top[first : last + 1], group.chain, place[first : last + 1], group.place))
+
+    for k, (after, before) in enumerate(zip(ends, starts, strict=True)):
+        inner = np.flatnonzero((place > after + NEAR_MM) & (place < before - NEAR_MM))
+        gap = before - after > 2 * NEAR_MM and (len(inner) > 0 or (k > 0 and k < len(runs)))
+        lead = group.chain[-1:] if len(group.chain) else top[:0]
+        tail = runs[k].chain[:1] if k < len(runs) else top[:0]
+        if gap:
+            chain = np.concatenate([lead, top[inner], tail]).astype(int)
+            if len(chain) > 1:
+                s = np.arange(len(chain), dtype=float)
+                across.append(zipper(chain, mirror[chain], s, s))
+            if len(inner):
+                close_group(int(inner[0]))
+                group, first = _Run(np.zeros(0, dtype=int), np.zeros(0)), int(inner[-1])
+        if k < len(runs):
+            group = _Run(np.append(group.chain, runs[k].chain), np.append(group.place, runs[k].place))
+    close_group(len(top) - 1)
+    none = np.zeros((0, 3), dtype=int)
+    return Wall(np.vstack([none, *right])[:, ::-1].astype(int), np.vstack([none, *across])[:, ::-1].astype(int))
