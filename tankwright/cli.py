@@ -172,6 +172,57 @@ def _count(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
+@main.command()
+@click.argument("job", required=False, type=click.Path(path_type=Path))
+@click.option("--metal", help="Such as 3003-H14; the job's own if left out.")
+@click.option("--thickness", help="Of the sheet, a length or a gauge.")
+@click.option("--radius", help="Inside radius of the fold.")
+@click.option("--tooling", help="What it is folded on, such as 'bar folder'.")
+@click.option("--unit", type=click.Choice(["mm", "in"]), help="Of plain numbers here.")
+@click.option("--out", type=click.Path(path_type=Path), help="Write the card into a new file as well.")
+@click.option(
+    "--read",
+    "readings",
+    nargs=3,
+    multiple=True,
+    metavar="FLAT LEG_A LEG_B",
+    help="Lengths of a bent strip; once for each strip.",
+)
+@click.option("--angle", type=float, default=90.0, show_default=True, help="Degrees the strips were bent by.")
+@click.option("--note", default="", help="Kept with the reading, such as a date.")
+@click.option("--save", is_flag=True, help="Put the reading into the shop file.")
+@click.option(
+    "--shop", type=click.Path(path_type=Path), help="That shop file; the one that serves the job if left out."
+)
+def strip(job: Path | None, readings: tuple[tuple[str, str, str], ...], angle: float, note: str, **how: Any) -> None:
+    """A test strip's card for the folds of a JOB, or with --read the K-factor that bent strips show."""
+    from . import strip as test_strip
+    from .job import load_job
+
+    out, save, shop = how.pop("out"), how.pop("save"), how.pop("shop")
+    loaded = load_job(job) if job else None
+    setup = test_strip.setup(loaded, **how)
+    if not readings:
+        if save:
+            raise click.UsageError("--save needs a reading: give --read FLAT LEG_A LEG_B as well")
+        text = test_strip.card(setup, f"tankwright strip {job or '...'}")
+        if out is not None:
+            test_strip.write_new(out, text)
+            click.echo(f"wrote {out}")
+        else:
+            click.echo(text, nl=False)
+        return
+    strips = test_strip.read_strips(setup, readings, angle)
+    click.echo(test_strip.result(strips))
+    lines = test_strip.toml_lines(strips, note)
+    if save:
+        path = shop or test_strip.shop_file_of(job)
+        test_strip.save_strip(path, lines)
+        click.echo(f"put into {path}:\n\n{lines}", nl=False)
+    else:
+        click.echo(f"For shop.toml (or give --save):\n\n{lines}", nl=False)
+
+
 def _say(step: str) -> None:
     click.echo(f"... {step}", err=not sys.stdout.isatty())
 
