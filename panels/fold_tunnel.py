@@ -150,7 +150,8 @@ def _edges(sewn: Sewn, flat: TunnelFlat, at_edge: AtEdge) -> list[Edge]:
         meets = next(p for p in seam.pieces if p != mine[0])
         joint, allowance = at_edge("folded", mine[0], meets)
         points = _to_flat(sewn.body, flat, mine[0], seam.chain)
-        found.append(Edge(seam.letter, meets, joint, allowance, points, seam.length, polyline_length(points)))
+        length = polyline_length(points)  # folding changes the length of no edge
+        found.append(Edge(seam.letter, meets, joint, allowance, points, length, length))
     return found
 
 

@@ -12,7 +12,9 @@ __all__ = ["all_papers"]
 
 def all_papers(work: Work) -> dict[str, bytes]:
     """Name -> content of every paper; names may hold folders."""
+    from .blankface import face_of
     from .cutlist import cut_lists
+    from .cutting_svg import svg_files
     from .drawings import drawing_files
     from .dxf import dxf_files
     from .jobsheet import job_sheet
@@ -20,8 +22,14 @@ def all_papers(work: Work) -> dict[str, bytes]:
     from .stl import stl
     from .templates import template_files
 
-    papers = {"job-sheet.html": job_sheet(work).encode("utf-8"), "results.json": results(work)}
-    for more in (cut_lists, dxf_files, template_files, drawing_files):
-        papers.update(more(work))
-    papers["body.stl"] = stl(work.body, f"{work.job.name}, revision {work.job.revision}")
-    return papers
+    faces = [face_of(work, blank) for blank in work.blanks]
+    return {
+        "job-sheet.html": job_sheet(work).encode("utf-8"),
+        "results.json": results(work),
+        **cut_lists(work),
+        **dxf_files(work),
+        **svg_files(work),
+        **template_files(work, faces),
+        **drawing_files(work, faces),
+        "body.stl": stl(work.body, f"{work.job.name}, revision {work.job.revision}"),
+    }
