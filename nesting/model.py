@@ -83,15 +83,15 @@ class Part:
         outline = self.outline
         if not isinstance(outline, BaseGeometry):
             try:
-                outline = Polygon(outline)
+                points = [(float(x), float(y)) for x, y in outline]
+                finite = all(math.isfinite(v) for point in points for v in point)
+                outline = Polygon(points) if finite else Polygon()
             except (TypeError, ValueError) as fault:
                 raise BadPart(name, f"its outline is not a polygon ({fault})") from fault
         if isinstance(outline, MultiPolygon) and len(outline.geoms) == 1:
             outline = outline.geoms[0]
         if not isinstance(outline, Polygon):
-            raise BadPart(
-                name, f"its outline is a {outline.geom_type}, not one polygon", "give one part per outline"
-            )
+            raise BadPart(name, f"its outline is a {outline.geom_type}, not one polygon", "give one part per outline")
         if outline.is_empty or not all(map(math.isfinite, outline.bounds)):
             raise BadPart(name, "its outline is empty or has a point that is not a number")
         if not outline.is_valid:
@@ -141,9 +141,7 @@ class Sheet:
         if not (math.isfinite(self.price) and self.price >= 0):
             raise BadSheet(name, f"price is {self.price!r}; at least 0 is needed")
         if self.quantity is not None and (int(self.quantity) != self.quantity or self.quantity < 0):
-            raise BadSheet(
-                name, f"quantity is {self.quantity!r}; a whole number or None (no limit) is needed"
-            )
+            raise BadSheet(name, f"quantity is {self.quantity!r}; a whole number or None (no limit) is needed")
         if self.grain not in ("long", "x", "y", None):
             raise BadSheet(name, f"grain is {self.grain!r}; one of 'long', 'x', 'y', None is needed")
         blocked = tuple(self.blocked)
@@ -354,9 +352,7 @@ class Length:
 OnBetter = Callable[[Placement], None]
 
 
-def allowed_turns(
-    part: Part, sheet: Sheet, rotations: Rotations, *, flipped: bool = False
-) -> tuple[float, ...] | None:
+def allowed_turns(part: Part, sheet: Sheet, rotations: Rotations, *, flipped: bool = False) -> tuple[float, ...] | None:
     """Turns in degrees, 0 <= turn < 360, that ``part`` may have on ``sheet``; None where any turn
     will do.
 
@@ -378,9 +374,7 @@ def allowed_turns(
     pair = (first, first + 180.0)
     if named is None:
         return pair
-    kept = tuple(
-        turn for turn in pair if any(_apart_deg(turn, other) <= GRAIN_TOLERANCE_DEG for other in named)
-    )
+    kept = tuple(turn for turn in pair if any(_apart_deg(turn, other) <= GRAIN_TOLERANCE_DEG for other in named))
     return kept or pair
 
 

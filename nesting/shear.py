@@ -16,7 +16,7 @@ from .model import Cut, OnBetter, Part, Placement, Rotations, Sheet, Unplaced
 from .quick import quick_plan
 from .shear_cuts import realise
 from .shear_exact import exact_seconds, solve_exact
-from .shear_improve import OFFCUT_SHARE, improve, widen_offcuts
+from .shear_improve import OFFCUT_SHARE, improve, into_one_sheet, widen_offcuts
 from .shear_job import Job, make_job
 from .shear_plan import Plan, cost_of, plan_of, rank
 from .shear_search import Watch, area_bound, greedy_plans
@@ -26,6 +26,7 @@ from .shear_value import fill_one_sheet
 __all__ = ["place_shear", "shortest_plan"]
 
 EXACT_SHARE = 0.7  # of the time given that the proof may be foreseen to take
+SETTLED_SHARE = 0.2  # the same where the cost is settled and only offcuts are left to win
 
 
 def place_shear(
@@ -94,8 +95,12 @@ def place_shear(
             best, proven = fill_one_sheet(job, only, best, watch)
             if proven:
                 return finish(best, cost_of(job, best), True)
+        if cost_of(job, best) > bound + 1e-9:
+            best = into_one_sheet(job, best, bound, watch, seed, tell)
+        settled = not best.left and cost_of(job, best) <= bound + 1e-9
         foreseen = exact_seconds(job)
-        if foreseen <= EXACT_SHARE * seconds:
+        exactly = foreseen <= (SETTLED_SHARE if settled else EXACT_SHARE) * seconds
+        if exactly:
             exact = solve_exact(job)
             watch.spend(foreseen)
             free = job.longest == NO_LIMIT  # under a limit boxes are kept a little short of it: no proof
@@ -105,7 +110,7 @@ def place_shear(
             proven = exact.proven and free
         if not proven:
             best, bound, proven = improve(job, best, bound, watch, seed, tell)
-        if foreseen > EXACT_SHARE * seconds:
+        if not exactly:
             spare = watch.part(OFFCUT_SHARE * seconds)
             best = widen_offcuts(job, best, spare, seed, lambda plan: tell(plan, bound))
     except KeyboardInterrupt:

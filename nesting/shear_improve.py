@@ -21,7 +21,7 @@ from .shear_resolve import resolve
 from .shear_search import Rounds, Watch, cheaper_sets
 from .shear_strip import PAIR_SECONDS, renamed, shorten
 
-__all__ = ["improve", "widen_offcuts"]
+__all__ = ["OFFCUT_SHARE", "improve", "into_one_sheet", "widen_offcuts"]
 
 BLOCKS_KEPT = (300, 1000, 3000)
 FOLDED = 9  # blocks in one exact re-solve of several sheets
@@ -34,6 +34,15 @@ def improve(job: Job, best: Plan, bound: float, watch: Watch, seed: int, report:
     search = _Improve(job, best, bound, watch, random.Random(seed), report)
     search.run()
     return search.best, search.bound, search.proven
+
+
+def into_one_sheet(job: Job, best: Plan, bound: float, watch: Watch, seed: int, report: Report) -> Plan:
+    """The plan, or a cheaper one of a single sheet if everything goes into it with little waste: quick to tell."""
+    search = _Improve(job, best, bound, watch, random.Random(seed), report)
+    for goal in cheaper_sets(job, best, bound, search.draw):
+        if len(goal) == 1 and search.open and search.one_sheet(goal[0], BLOCKS_KEPT[:2]):
+            break
+    return search.best
 
 
 class _Improve:
@@ -61,7 +70,7 @@ class _Improve:
                     return
                 if len(goal) == 1 and not self.best.left and goal[0] not in self.tried:
                     self.tried.add(goal[0])
-                    if self._one_sheet(goal[0]):
+                    if self.one_sheet(goal[0], BLOCKS_KEPT):
                         break
                 spell = min(self.watch.left, max(0.3, 0.05 * self.watch.seconds) * (1 + 0.5 * quiet))
                 if self._better(Rounds(self.job, goal, self.best, self.draw).run(self.watch, spell, self.best)):
@@ -93,7 +102,7 @@ class _Improve:
                 self.current = plan
             self._better(plan)
 
-    def _one_sheet(self, stock: int) -> bool:
+    def one_sheet(self, stock: int, kept: tuple[int, ...]) -> bool:
         """Whether everything goes into one sheet of this stock: yes, no (the bound may rise), or not found."""
         job, one = self.job, self.job.stocks[stock]
         order = [k for k, count in enumerate(job.counts) if count]
@@ -103,7 +112,7 @@ class _Improve:
         boxes = [job.choices(one.look)[k] for k in order]
         area = [job.kinds[k].area for k in order]
         total = sum(a * c for a, c in zip(area, counts, strict=True))
-        for most in BLOCKS_KEPT:
+        for most in kept:
             if not self.open:
                 return False
             found = build(
