@@ -11,6 +11,7 @@ import shapely
 
 from .assemble import Tunnel, tunnel_of
 from .findings import Finding, Show, in_mm, strongest_first
+from .fit import neck_loss
 from .patterns import Patterns, PlanPattern
 from .surface import line_height, plan_half_width
 
@@ -40,6 +41,8 @@ def agree(
         found += [f for plan in patterns.plans for f in _plan(patterns, plan, tolerance, show)]
         found += _tunnel(patterns, thickness, show)
         found += _sections(patterns, tolerance, show)
+    if not any(f.strength == "stop" for f in found):
+        found += neck_loss(patterns, thickness=thickness, show=show)
     found += _unknowns(patterns)
     return strongest_first(found)
 
@@ -267,7 +270,11 @@ def _tunnel(patterns: Patterns, thickness: float, show: Show) -> list[Finding]:
     crown = line_height(side.top, x) - tunnel.top(x)
     depth = tunnel.top(x) - line_height(side.bottom, x)
     inside = (x > side.top.points[0, 0] + 1) & (x < side.top.points[-1, 0] - 1)
-    share = (x - x[0]) / (x[-1] - x[0])
+    front, rear = float(side.front.points[:, 0].min()), float(side.rear.points[:, 0].max())
+    stops = _tunnel_ends(tunnel, front, rear, show)
+    if stops:
+        return stops
+    share = (x - front) / (rear - front)
     lower = _lower_half(patterns, share)
     widest = _plan_on(patterns, "widest")
     widest_half = plan_half_width(widest, share) if widest else lower
@@ -304,6 +311,25 @@ def _tunnel(patterns: Patterns, thickness: float, show: Show) -> list[Finding]:
                 "less side room, a wider lower edge, or a shorter tunnel",
             )
         )
+    return found
+
+
+def _tunnel_ends(tunnel: Tunnel, front: float, rear: float, show: Show) -> list[Finding]:
+    """A tunnel that is closed inside the tank must begin and end there, front before rear."""
+    found = []
+    for end, x in (("front", tunnel.pattern.closed_front_x), ("rear", tunnel.pattern.closed_rear_x)):
+        if x is not None and not (max(front, tunnel.reach[0] - 1) < x < min(rear, tunnel.reach[1] + 1)):
+            found.append(
+                Finding(
+                    "stop",
+                    "tunnel",
+                    f"the tunnel's closed {end} does not lie inside the tank",
+                    f"at x = {show(x)}",
+                    f"between {show(max(front, tunnel.reach[0]))} and {show(min(rear, tunnel.reach[1]))}",
+                    x,
+                    f"leave closed_{end} out for a tunnel that is open there, or check its x",
+                )
+            )
     return found
 
 

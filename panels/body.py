@@ -183,7 +183,7 @@ def measure_capacity(body: Body, *, density: float, ullage: float = 0.04, read_m
     """
     brim = body.capacity_mm3
     inner = {name: area(body.inner, body.faces_of(name)) for name in body.pieces}
-    skin = sum(a for name, a in inner.items() if "tunnel" not in name)
+    skin = sum(a for name, a in inner.items() if not name.startswith(("tunnel", "neck")))
     legs = sum(inner.get(name, 0.0) for name in ("tunnel right", "tunnel left"))
     below = _below_outlets(body, body.patterns.outlets)
     left_empty = ullage * brim

@@ -7,11 +7,14 @@ import numpy as np
 from .body import Body
 from .curves import Curve
 from .cutting_mesh import contour_chains
+from .errors import SurfaceError
 from .findings import Finding, Show, in_mm
-from .patterns import Clearance, PlanPattern
-from .surface import line_height, plan_half_width
+from .neck import neck_of
+from .openings import tunnel_of
+from .patterns import Clearance, Patterns, PlanPattern
+from .surface import half_surface, line_height, plan_half_width
 
-__all__ = ["clearance_gap", "clearances", "misses", "misses_found"]
+__all__ = ["clearance_gap", "clearances", "misses", "misses_found", "neck_loss", "neck_volume"]
 
 #: A pattern that lies further than this off the surface is told of, mm.
 MISS_MM = 1.5
@@ -209,3 +212,55 @@ def clearances(body: Body, *, show: Show = in_mm) -> tuple[Finding, ...]:
             )
         )
     return tuple(told)
+
+
+def neck_volume(patterns: Patterns, *, thickness: float) -> float:
+    """Fuel room that the neck relief takes, mm3: by columns of the side view, to a few percent."""
+    neck, tunnel = neck_of(patterns), tunnel_of(patterns)
+    if neck is None:
+        return 0.0
+    grid = _finer(half_surface(patterns, step_mm=15.0).grid, 4)
+    x, y, z = grid[..., 0], grid[..., 1] - thickness, grid[..., 2]
+    cut = neck.half(x, z)
+    cut = np.where(cut > 0, cut + thickness, 0.0)
+    low = np.zeros_like(x)
+    if tunnel is not None:
+        low = np.where(tunnel.holds(x, z - thickness), tunnel.half(x) + thickness, 0.0)
+    column = np.maximum(np.minimum(y, cut) - low, 0.0)
+    p = grid[..., [0, 2]]
+    u, v = p[1:, 1:] - p[:-1, :-1], p[:-1, 1:] - p[1:, :-1]
+    area = np.abs(u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0]) / 2
+    mean = (column[1:, 1:] + column[:-1, :-1] + column[:-1, 1:] + column[1:, :-1]) / 4
+    return float(2 * (area * mean).sum())
+
+
+def _finer(grid: np.ndarray, times: int) -> np.ndarray:
+    """A grid (n, m, 3) with points set in on straight lines between its own."""
+    for axis in (0, 1):
+        fine = np.arange(times * (grid.shape[axis] - 1) + 1) / times
+        low = np.minimum(fine.astype(int), grid.shape[axis] - 2)
+        share = (fine - low).reshape([-1, 1, 1] if axis == 0 else [1, -1, 1])
+        grid = np.take(grid, low, axis) * (1 - share) + np.take(grid, low + 1, axis) * share
+    return grid
+
+
+def neck_loss(patterns: Patterns, *, thickness: float, show: Show = in_mm) -> list[Finding]:
+    """A note of the fuel room that the neck relief takes."""
+    neck = patterns.neck
+    if neck is None:
+        return []
+    try:
+        lost = neck_volume(patterns, thickness=thickness)
+    except SurfaceError:
+        return []  # the body cannot be built either, and says so
+    return [
+        Finding(
+            "note",
+            "neck relief",
+            f"the neck relief takes about {lost / 1e6:.2f} l of fuel room",
+            f"{lost / 1e6:.2f} l",
+            f"radius {show(neck.radius)}, axis leaning back {neck.axis_deg:.1f} degrees",
+            float(neck.at[0]),
+            "a smaller radius gives some of it back, where the neck and its nuts allow",
+        )
+    ]

@@ -22,12 +22,12 @@ __all__ = ["Seam", "Sewn", "family", "seams_of"]
 #: A seam whose mean lies nearer than this to the centre plane has no hand, mm.
 MIDDLE_MM = 1e-3
 
-_ORDER = ("skin", "end", "floor", "tunnel")
+_ORDER = ("skin", "end", "floor", "tunnel", "neck")
 
 
 def family(piece: str) -> str:
-    """Which family a piece belongs to: skin, floor, tunnel or end."""
-    for word in ("floor", "tunnel", "end"):
+    """Which family a piece belongs to: skin, floor, tunnel, neck or end."""
+    for word in ("floor", "tunnel", "neck", "end"):
         if word in piece.split():
             return word
     return "skin"

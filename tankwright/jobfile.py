@@ -29,6 +29,7 @@ from .fields import (
     Trouble,
     Unit,
     choice,
+    length,
     nearest,
     number,
     setting_of,
@@ -179,6 +180,18 @@ class TunnelSection(Section):
     side_room: Gap = Field(examples=["19"], description="clear room at each side of the backbone")
     top_room: Gap = Field(examples=["10"], description="clear room over the frame line")
     draw_in: Gap = 1.5
+    closed_front: Place | None = None
+    closed_rear: Place | None = None
+
+
+class NeckSection(Section):
+    """[neck]: the relief for the steering neck, a round cut about the steering axis, open to the front."""
+
+    at: tuple[Place, Place] = Field(examples=["[-10, 120]"], description="any point of the steering axis")
+    lean: Annotated[float, number(-45.0, 60.0, unit=" degrees")] = Field(
+        examples=["24"], description="how far the axis leans back from the vertical"
+    )
+    radius: Annotated[float, length(high=300.0, low=5.0)] = Field(examples=["42"], description="clear radius about it")
 
 
 class OutletSection(Section):
@@ -258,6 +271,7 @@ class JobFile(ShopSections):
     shape: ShapeSection = Field(default_factory=lambda: ShapeSection())
     knee: KneeSection | None = None
     tunnel: TunnelSection | None = None
+    neck: NeckSection | None = None
     outlet: list[OutletSection] = Field(default_factory=list, max_length=10)
     filler: FillerSection | None = None
     clear: list[ClearSection] = Field(default_factory=list, max_length=40)

@@ -17,6 +17,7 @@ from panels.patterns import (
     Clearance,
     Division,
     KneeRelief,
+    NeckRelief,
     Outlet,
     Patterns,
     PlanPattern,
@@ -31,7 +32,7 @@ from .across import across_faults
 from .errors import Finding, JobError
 from .fields import UNIT_QUESTION, Setting, Trouble
 from .files import read_text
-from .jobfile import JobFile, SectionSection, ShapeSection, setting_for
+from .jobfile import JobFile, SectionSection, ShapeSection, TunnelSection, setting_for
 from .outline import run_curve, side_runs
 from .reading import Document, finding, parse, validate
 from .shop import Allowances, Shop, merge, merge_faults
@@ -264,7 +265,7 @@ def _k_factor(m: Any, metal: Metal, radius: float, shop: Shop) -> KFactor:
 
 
 def _patterns(model: JobFile) -> Patterns:
-    side, knee = model.side, model.knee
+    side, knee, neck = model.side, model.knee, model.neck
     lines = {name: run_curve(name, points) for name, points in side.lines.items()}
     return Patterns(
         side=SidePattern(**side_runs(side), lines=lines),
@@ -272,7 +273,7 @@ def _patterns(model: JobFile) -> Patterns:
             PlanPattern(_plan_name(plan, k), plan.line, _half(_plan_name(plan, k), plan.half, 1))
             for k, plan in enumerate(model.plan)
         ),
-        tunnel=TunnelPattern(**model.tunnel.model_dump()) if model.tunnel else None,
+        tunnel=_tunnel(model.tunnel) if model.tunnel else None,
         sections=tuple(_section(section, k, model.shape) for k, section in enumerate(model.section)),
         shape=_shape(model.shape),
         knee=KneeRelief(knee.outline.points, knee.depth, knee.blend) if knee else None,
@@ -280,7 +281,13 @@ def _patterns(model: JobFile) -> Patterns:
             Clearance(c.name, c.start, c.end or c.start, c.radius, c.gap, c.both_sides) for c in model.clear
         ),
         outlets=tuple(Outlet(o.x, o.out, o.standpipe, o.both_sides) for o in model.outlet),
+        neck=NeckRelief(neck.at, neck.lean, neck.radius) if neck else None,
     )
+
+
+def _tunnel(tunnel: TunnelSection) -> TunnelPattern:
+    sizes = tunnel.model_dump(exclude={"closed_front", "closed_rear"})
+    return TunnelPattern(**sizes, closed_front_x=tunnel.closed_front, closed_rear_x=tunnel.closed_rear)
 
 
 def _half(name: str, points: PointSet, axis: int) -> Curve:

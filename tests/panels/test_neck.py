@@ -13,6 +13,7 @@ from panels.cutting_mesh import boundary_edges
 from panels.develop import develop_mesh
 from panels.divide import SCHEMES
 from panels.errors import TrimError
+from panels.fit import neck_loss, neck_volume
 from panels.measure import volume
 from panels.patterns import Division, NeckRelief, Patterns, SectionShape, TunnelPattern
 from tests.panels import bodies
@@ -207,3 +208,16 @@ def test_a_larger_relief_never_holds_more():
         )
     ]
     assert sorted(held, reverse=True) == held
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_the_fuel_room_told_as_lost_is_what_the_body_loses(case):
+    """The note before the body is built against the difference of two bodies."""
+    patterns, neck = CASES[case]
+    with_neck = replace(patterns, neck=neck)
+    held = [build_body(p, thickness=1.6).capacity_mm3 for p in (patterns, with_neck)]
+    lost = neck_volume(with_neck, thickness=1.6)
+    assert lost == pytest.approx(held[0] - held[1], rel=0.06)
+    (note,) = neck_loss(with_neck, thickness=1.6)
+    assert note.strength == "note"
+    assert f"{lost / 1e6:.2f} l" in note.says
