@@ -100,16 +100,25 @@ class Run:
                     continue
                 done = float(told.get("done", done))
                 if math.isfinite(told.get("length", math.inf)):
-                    self.found.append(told)
+                    self.found.append({**told, "seed": job["seed"]})
         return done
 
-    def spots(self, copies: Sequence[int], sheet: int) -> list[Spot] | None:
-        """The shortest layout as places on sheet number ``sheet``, in the order of ``copies`` (part numbers)."""
-        if not self.found:
-            return None
+    def layouts(self, copies: Sequence[int], sheet: int, most: int = 3) -> list[list[Spot]]:
+        """The shortest layout of each seed, shortest first, as places on sheet number ``sheet``.
+
+        In the order of ``copies`` (part numbers); at most ``most`` of them.
+        """
+        by_seed: dict[int, dict[str, Any]] = {}
+        for told in self.found:
+            if told["length"] < by_seed.get(told["seed"], {"length": math.inf})["length"]:
+                by_seed[told["seed"]] = told
+        ranked = sorted(by_seed.values(), key=lambda told: (told["length"], told["seed"]))[:most]
+        found = [self._places(told, copies, sheet) for told in ranked]
+        return [spots for spots in found if spots is not None]
+
+    def _places(self, told: dict[str, Any], copies: Sequence[int], sheet: int) -> list[Spot] | None:
         at: dict[int, list[Spot]] = {}
-        shortest = min(self.found, key=lambda told: float(told["length"]))
-        for item, turn, u, v in shortest["placed"]:
+        for item, turn, u, v in told["placed"]:
             part, choices = self.items[item]
             variant = min(choices, key=lambda c: _apart(c.turn - choices[0].turn, turn))
             at.setdefault(part, []).append(self._spot(choices[0], variant, turn, u, v, sheet))

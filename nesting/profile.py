@@ -34,7 +34,8 @@ from .model import OnBetter, Part, Placed, Placement, Rotations, Sheet, Unplaced
 
 __all__ = ["place_by_work", "place_profile", "work_for"]
 
-WORK_PER_SECOND = 0.6  # of the calibration machine, so that a machine half as fast still ends by work
+WORK_PER_SECOND = 0.8  # of the calibration machine, so that a machine half as fast still ends by work
+OWN = 0.8  # of the work, done side by side with the library before the two are compared
 PATIENCE = 25  # reports without success after which the library starts afresh; tuned by eye
 CLOCK_NOTE = "The clock ended the search before its work was done; another run may differ."
 STOP_NOTE = "Stopped by hand: the best layout found until then."
@@ -128,7 +129,7 @@ def place_by_work(
         run = _start_engine(problem, best, work, seed) if engine else None
         try:
             if run is not None:
-                best = shorten(problem, best, work, rng, better, until=(work.done + work.total) / 2)
+                best = shorten(problem, best, work, rng, better, until=work.done + OWN * (work.total - work.done))
                 work.cut_short |= not run.wait(work.left())
                 best = _from_engine(problem, best, run, work, better)
         finally:
@@ -156,7 +157,7 @@ def _start_engine(problem: Problem, best: Nest, work: Work, seed: int) -> Run | 
     job = strip_job(problem.variants, copies, bench, problem.gap, seed)
     if job is None or any(problem.variants.parts[p].outline.interiors for p in copies):
         return None
-    return start({**job[0], "work": (work.total - work.done) / 2, "patience": PATIENCE}, job[1], bench, problem.gap)
+    return start({**job[0], "work": OWN * (work.total - work.done), "patience": PATIENCE}, job[1], bench, problem.gap)
 
 
 def _from_engine(problem: Problem, best: Nest, run: Run, work: Work, better: Callable[[Nest], None]) -> Nest:
@@ -164,16 +165,15 @@ def _from_engine(problem: Problem, best: Nest, run: Run, work: Work, better: Cal
     sheet, _ = problem.short_side(best)
     held = [i for i, s in enumerate(best.spots) if s is not None]
     here = [k for k, i in enumerate(held) if best.spots[i].sheet == sheet]  # type: ignore[union-attr]
-    found = run.spots([problem.copies[held[k]] for k in here], sheet)
-    if found is None:
-        return best
-    spots = [s for s in best.spots if s is not None]
-    for k, spot in zip(here, found, strict=True):
-        spots[k] = spot
-    legal = settle_no_longer(problem.grid, problem.benches(best.kinds), spots, sheet, problem.grid.step)
-    if legal is None or faults(problem, wrap(best, held, legal)):
-        return best
-    return tighten(problem, best, held, legal, sheet, work, better)[0]
+    start = best
+    for found in run.layouts([problem.copies[held[k]] for k in here], sheet):
+        spots = [s for s in start.spots if s is not None]
+        for k, spot in zip(here, found, strict=True):
+            spots[k] = spot
+        legal = settle_no_longer(problem.grid, problem.benches(best.kinds), spots, sheet, problem.grid.step)
+        if legal is not None and not faults(problem, wrap(start, held, legal)):
+            best = tighten(problem, best, held, legal, sheet, work, better)[0]
+    return best
 
 
 def _placement(problem: Problem, nest: Nest, notes: tuple[str, ...], stopped: bool = False) -> Placement:

@@ -19,7 +19,7 @@ from ._profile_engine import available, start, strip_job
 from ._profile_quick import Stock
 from ._profile_search import Nest, Problem, Work, quick_nest, shorten, tighten, wrap
 from ._profile_shapes import Variants
-from ._profile_squeeze import settle_no_longer, used_length
+from ._profile_squeeze import settle_no_longer
 from .errors import BadPart, BadSetting, LayoutFault
 from .model import Part, Placed, Rotations, Sheet
 from .profile import work_for
@@ -102,8 +102,7 @@ def _start(parts: tuple[Part, ...], height: float, gap: float, rotations: Rotati
     largest = max(math.hypot(v.width, v.height) for v in variants.on(copies[0], Sheet("strip", height, height)))
     length = max(QUICK_LENGTH * area / height + largest, 1.01 * height)
     for _ in range(12):
-        problem = Problem(variants, Stock((Sheet("strip", length, height, quantity=1, grain=None),)), copies,
-        gap, 0.0)
+        problem = Problem(variants, Stock((Sheet("strip", length, height, quantity=1, grain=None),)), copies, gap, 0.0)
         best = quick_nest(problem)
         missing = [p for p, s in zip(copies, best.spots, strict=True) if s is None]
         if not missing:
@@ -121,13 +120,11 @@ def _with_library(problem: Problem, best: Nest, seconds: float, seed: int, work:
         return best
     run = start({**job[0], "seconds": max(2.0, seconds - 1.0)}, job[1], bench, problem.gap)
     run.wait(seconds + 5.0)
-    spots = run.spots(problem.copies, 0)
     held = list(range(len(problem.copies)))
-    if spots is not None:
+    for spots in run.layouts(problem.copies, 0):
         legal = settle_no_longer(problem.grid, [bench], spots, 0, problem.grid.step)
         if legal is not None and not faults(problem, wrap(best, held, legal)):
-            nest = wrap(best, held, legal)
-            if used_length([bench], legal, 0) < used_length([bench], [s for s in best.spots if s is not None], 0):
-                best = nest
+            if problem.score(wrap(best, held, legal)) < problem.score(best):
+                best = wrap(best, held, legal)
             best, _ = tighten(problem, best, held, legal, 0, work, lambda _: None)
     return best
