@@ -15,6 +15,7 @@ from .offcuts import rectangles_to_keep
 __all__ = ["nest", "shortest_length"]
 
 CUTTINGS = ("shear", "profile")
+PREFER = ("offcuts", "largest", "cuts", "length")
 
 
 def nest(
@@ -29,6 +30,7 @@ def nest(
     rotations: Rotations = None,
     keep_side_mm: float = 150.0,
     keep_area_mm2: float = 60_000.0,
+    prefer: Sequence[str] = PREFER,
     squaring_mm: float = 0.0,
     longest_cut_mm: float | None = None,
     smallest_strip_mm: float = 0.0,
@@ -50,6 +52,8 @@ def nest(
         quarter turns of the part as drawn and as it lies in its least rectangle, profile the four quarter
         turns. A part with a grain lies along the sheet's grain, whatever this says.
     keep_side_mm, keep_area_mm2 : an offcut is worth keeping from this shorter side and area on.
+    prefer : shear: what counts after cost, in this order: "offcuts" (used before new sheets are bought), "largest"
+        (rectangle left whole), "cuts" (fewest), "length" (of all cuts, least). What is not named does not count.
     squaring_mm : shear: strip taken off the left and lower raw edges of each sheet before anything is measured.
     longest_cut_mm : shear: the blade's length; no cut is longer. None: no limit.
     smallest_strip_mm : shear: what the hold-downs need on one side of the blade; ``Layout.notes`` names each cut that
@@ -58,7 +62,7 @@ def nest(
         and returns the best so far, with ``stopped`` true.
 
     Among layouts, in this order: nothing left out that need not be (by priority, then area), least cost, least bought
-    area (so offcuts go first), least area in all, largest offcut. What finds no room is in
+    area (so offcuts go first), least area in all, largest offcut, fewest cuts, shortest cuts. What finds no room is in
     ``Layout.unplaced``, with the reason.
 
     Raises
@@ -88,6 +92,8 @@ def nest(
         **({} if longest_cut_mm is None else {"longest_cut_mm": longest_cut_mm}),
     )
     _check_rotations(rotations)
+    if isinstance(prefer, str) or any(wish not in PREFER for wish in prefer) or len(set(prefer)) != len(prefer):
+        raise BadSetting("prefer", prefer, f"some of {PREFER}, each once, in any order")
 
     def finish(placement: Placement) -> Layout:
         layout = _layout(
@@ -123,6 +129,7 @@ def nest(
         placement = place_shear(
             part_list,
             sheet_list,
+            prefer=tuple(prefer),
             squaring_mm=float(squaring_mm),
             longest_cut_mm=longest_cut_mm,
             smallest_strip_mm=float(smallest_strip_mm),

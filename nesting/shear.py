@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Sequence
 
 from ._guillotine import NO_LIMIT
 from .errors import BadPart
@@ -16,8 +17,8 @@ from .model import Cut, OnBetter, Part, Placement, Rotations, Sheet, Unplaced
 from .quick import quick_plan
 from .shear_cuts import realise
 from .shear_exact import exact_seconds, solve_exact
-from .shear_improve import OFFCUT_SHARE, improve, into_one_sheet, widen_offcuts
-from .shear_job import Job, make_job
+from .shear_improve import OFFCUT_SHARE, improve, into_one_sheet, polish, widen_offcuts
+from .shear_job import Job, Wishes, make_job
 from .shear_plan import Plan, cost_of, plan_of, rank
 from .shear_search import Watch, area_bound, greedy_plans
 from .shear_strip import shorten
@@ -26,6 +27,7 @@ from .shear_value import fill_one_sheet
 __all__ = ["place_shear", "shortest_plan"]
 
 EXACT_SHARE = 0.7  # of the time given that the proof may be foreseen to take
+OFFCUT_MOST_SECONDS = 6.0  # and never more than this, once the cost is settled
 SETTLED_SHARE = 0.2  # the same where the cost is settled and only offcuts are left to win
 
 
@@ -41,33 +43,25 @@ def place_shear(
     squaring_mm: float = 0.0,
     longest_cut_mm: float | None = None,
     smallest_strip_mm: float = 0.0,
+    prefer: Sequence[str] = Wishes.prefer,
     keep_side_mm: float = 150.0,
     keep_area_mm2: float = 60000.0,
     on_better: OnBetter | None = None,
 ) -> Placement:
     """Place the parts' bounding rectangles; see ``nest`` for the settings and ``Placement`` for what comes back."""
+    wishes = Wishes(tuple(prefer), keep_side_mm, keep_area_mm2, squaring_mm)
     job = make_job(
         parts,
         sheets,
         gap_mm=gap_mm,
         edge_mm=edge_mm,
-        squaring_mm=squaring_mm,
         longest_mm=longest_cut_mm,
         rotations=rotations,
+        wishes=wishes,
     )
 
     def finish(plan: Plan, bound: float, proven: bool, stopped: bool = False) -> Placement:
-        return placement_of(
-            job,
-            plan,
-            bound=bound,
-            proven=proven,
-            stopped=stopped,
-            squaring_mm=squaring_mm,
-            smallest_strip_mm=smallest_strip_mm,
-            keep_side_mm=keep_side_mm,
-            keep_area_mm2=keep_area_mm2,
-        )
+        return placement_of(job, plan, bound, proven, stopped=stopped, smallest_strip_mm=smallest_strip_mm)
 
     if not job.kinds:
         return finish(Plan(()), 0.0, True)
@@ -111,8 +105,9 @@ def place_shear(
         if not proven:
             best, bound, proven = improve(job, best, bound, watch, seed, tell)
         if not exactly:
-            spare = watch.part(OFFCUT_SHARE * seconds)
+            spare = watch.part(min(OFFCUT_SHARE * seconds, OFFCUT_MOST_SECONDS))
             best = widen_offcuts(job, best, spare, seed, lambda plan: tell(plan, bound))
+        best = polish(job, best, seed)
     except KeyboardInterrupt:
         if best is None:
             raise
@@ -128,19 +123,10 @@ def _only_sheet(job: Job) -> int | None:
 
 
 def placement_of(
-    job: Job,
-    plan: Plan,
-    *,
-    bound: float,
-    proven: bool,
-    stopped: bool,
-    squaring_mm: float,
-    smallest_strip_mm: float,
-    keep_side_mm: float,
-    keep_area_mm2: float,
+    job: Job, plan: Plan, bound: float, proven: bool, *, stopped: bool = False, smallest_strip_mm: float = 0.0
 ) -> Placement:
     """A plan laid out on its real sheets, with cuts, offcuts and what was left out."""
-    real = realise(job, plan, min_side_mm=keep_side_mm, min_area_mm2=keep_area_mm2, squaring_mm=squaring_mm)
+    real = realise(job, plan)
     return Placement(
         placed=real.placed,
         used=tuple(job.stocks[stock].sheet for stock, _ in plan.sheets),
@@ -176,6 +162,7 @@ def shortest_plan(
             gap_mm=gap_mm,
             edge_mm=edge_mm,
             rotations=rotations,
+            wishes=Wishes((), math.inf, math.inf),  # what is over in length is not an offcut here
         )
 
     job = job_for(tall)
@@ -187,10 +174,7 @@ def shortest_plan(
     length, bound = strip.tree[4] * job.unit + over, strip.bound * job.unit + over
     final = job_for(length + (0.0 if job.exact else job.unit))
     plan = plan_of(final, [(0, strip.tree)])
-    placement = placement_of(
-        final, plan, bound=0.0, proven=strip.proven, stopped=False,
-        squaring_mm=0.0, smallest_strip_mm=0.0, keep_side_mm=math.inf, keep_area_mm2=math.inf,
-    )  # fmt: skip
+    placement = placement_of(final, plan, 0.0, strip.proven)
     return length, min(bound, length), strip.proven, placement
 
 

@@ -20,7 +20,7 @@ from .model import Cut, Offcut, Placed, place_outline
 from .shear_job import Box, Job, Stock
 from .shear_plan import Plan
 
-__all__ = ["FREE", "Realised", "realise", "with_offcuts"]
+__all__ = ["FREE", "Realised", "measure", "realise", "with_offcuts"]
 
 FREE = -1
 TOUCH_MM = 1e-6
@@ -83,8 +83,18 @@ def _insert(tree: Tree, path: tuple[int, ...], op: int, piece: Tree) -> Tree:
     return joined(tree[0], tree[1], _insert(tree[2], path[1:], op, piece))
 
 
-def realise(job: Job, plan: Plan, *, min_side_mm: float, min_area_mm2: float, squaring_mm: float) -> Realised:
+def measure(job: Job, stock: int, tree: Tree) -> tuple[int, float]:
+    """Number of cuts and their whole length, mm, that one sheet takes."""
+    key = (stock, tree)
+    if key not in job.measured:
+        cuts = realise(job, Plan(((stock, tree),))).cuts
+        job.measured[key] = (len(cuts), round(sum(cut.length for cut in cuts), 3))
+    return job.measured[key]
+
+
+def realise(job: Job, plan: Plan) -> Realised:
     """Lay a plan out on its sheets."""
+    wishes = job.wishes
     copies = [list(kind.parts) for kind in job.kinds]
     placed: list[Placed] = []
     cuts: list[Cut] = []
@@ -96,13 +106,13 @@ def realise(job: Job, plan: Plan, *, min_side_mm: float, min_area_mm2: float, sq
             stock.w,
             stock.h,
             gap=round(job.gap_mm / job.unit),
-            min_side=_whole(min_side_mm / job.unit),
-            min_area=min_area_mm2 / job.unit**2,
+            min_side=_whole(wishes.keep_side_mm / job.unit),
+            min_area=wishes.keep_area_mm2 / job.unit**2,
             longest=job.longest,
         )
         if stock.turned:
             tree = _diagonal(tree)
-        bench = _Bench(job, number, index, copies, squaring_mm)
+        bench = _Bench(job, number, index, copies)
         bench.start(tree)
         placed += bench.placed
         cuts += bench.cuts
@@ -122,10 +132,10 @@ def _diagonal(tree: Tree) -> Tree:
 class _Bench:
     """One sheet under the shear: walks the tree from the whole sheet down and writes down what is done."""
 
-    def __init__(self, job: Job, number: int, index: int, copies: list[list[int]], squaring_mm: float) -> None:
+    def __init__(self, job: Job, number: int, index: int, copies: list[list[int]]) -> None:
         self.job, self.number, self.index, self.copies = job, number, index, copies
         self.stock: Stock = job.stocks[number]
-        self.squaring_mm = squaring_mm
+        self.squaring_mm = job.wishes.squaring_mm
         self.placed: list[Placed] = []
         self.cuts: list[Cut] = []
         self.offcuts: list[Offcut] = []

@@ -15,17 +15,19 @@ from dataclasses import replace
 from ._guillotine import LEAF, SIDE, STACK, Tree, leaves
 from ._guillotine_blocks import build, code_bits, rest_by_area
 from ._guillotine_exact import count_splits
+from ._guillotine_greedy import put
 from .shear_job import Job
-from .shear_plan import Plan, biggest_free, cost_of, plan_of, rank
+from .shear_plan import MOST_MEASURED, Plan, biggest_free, cost_of, plan_of, rank
 from .shear_resolve import resolve
 from .shear_search import Rounds, Watch, cheaper_sets
 from .shear_strip import PAIR_SECONDS, renamed, shorten
 
-__all__ = ["OFFCUT_SHARE", "improve", "into_one_sheet", "widen_offcuts"]
+__all__ = ["OFFCUT_SHARE", "improve", "into_one_sheet", "polish", "widen_offcuts"]
 
 BLOCKS_KEPT = (300, 1000, 3000)
 FOLDED = 9  # blocks in one exact re-solve of several sheets
 OFFCUT_SHARE = 0.25  # of the time given that may go into larger offcuts once the cost is settled
+POLISH_PLACES = 3000  # orders tried per sheet times the square of its pieces; a fraction of a second
 Report = Callable[[Plan, float], object]
 
 
@@ -163,6 +165,36 @@ def widen_offcuts(job: Job, plan: Plan, watch: Watch, seed: int, report: Callabl
             if rank(job, trial) < rank(job, best):
                 best = trial
                 report(best)
+    return best
+
+
+def polish(job: Job, plan: Plan, seed: int) -> Plan:
+    """The plan with sheets laid out in fewer or shorter cuts, where that costs nothing the job prefers to it.
+
+    Tries other orders of putting the same pieces on the same sheet: a fixed, small number of them.
+    """
+    if sum(job.counts) > MOST_MEASURED or plan.left:
+        return plan
+    draw = random.Random(seed)
+    best, best_rank = plan, rank(job, plan)
+    for i, (stock, tree) in enumerate(plan.sheets):
+        one = job.stocks[stock]
+        kinds = [node[1] for node in leaves(tree)]
+        choices = job.choices(one.look)
+        for _ in range(max(4, POLISH_PLACES // len(kinds) ** 2)):
+            draw.shuffle(kinds)
+            trial: Tree | None = None
+            for kind in kinds:
+                trial = put(trial, one.w, one.h, kind, choices, job.longest)
+                if trial is None:
+                    break
+            else:
+                assert trial is not None
+                sheets = list(best.sheets)
+                sheets[i] = (stock, trial)
+                other = Plan(tuple(sheets), best.left)
+                if rank(job, other) < best_rank:
+                    best, best_rank = other, rank(job, other)
     return best
 
 

@@ -24,7 +24,7 @@ from ._guillotine import NO_LIMIT
 from .model import Part, Rotations, Sheet, Unplaced, allowed_turns, place_outline
 from .offcuts import largest_rectangle
 
-__all__ = ["Job", "Kind", "Stock", "make_job"]
+__all__ = ["Job", "Kind", "Stock", "Wishes", "make_job"]
 
 UNITS_MM = (1.0, 0.5, 0.25, 0.1, 25.4 / 16, 25.4 / 32, 25.4 / 64, 0.05, 0.02, 0.01)
 SLACK = 1e-6  # of a unit: keeps 0.1 + 0.2 from being rounded up
@@ -67,6 +67,16 @@ class Kind:
 
 
 @dataclass(frozen=True)
+class Wishes:
+    """What else counts: the order of preference after cost, offcuts worth keeping, edges to be squared; mm, mm2."""
+
+    prefer: tuple[str, ...] = ("offcuts", "largest", "cuts", "length")
+    keep_side_mm: float = 0.0
+    keep_area_mm2: float = 0.0
+    squaring_mm: float = 0.0
+
+
+@dataclass(frozen=True)
 class Job:
     """Everything the search needs. ``turns[part, sheet]`` maps a box on that sheet, mm frame, to the turn that
     gives it."""
@@ -82,6 +92,12 @@ class Job:
     longest_mm: float
     turns: dict[tuple[int, int], dict[Box, float]]
     hopeless: tuple[Unplaced, ...]
+    wishes: Wishes
+
+    @cached_property
+    def measured(self) -> dict[tuple, tuple[int, float]]:
+        """Number and length of the cuts of sheets looked at so far; see ``shear_cuts.measure``."""
+        return {}
 
     @property
     def counts(self) -> list[int]:
@@ -103,18 +119,19 @@ def make_job(
     *,
     gap_mm: float,
     edge_mm: float,
-    squaring_mm: float = 0.0,
     longest_mm: float | None = None,
     rotations: Rotations = None,
+    wishes: Wishes | None = None,
 ) -> Job:
     """Boxes of all parts on all sheets, sorted into kinds and looks; parts that fit nowhere come out as hopeless."""
+    wishes = wishes or Wishes()
     most_mm = math.inf if longest_mm is None else longest_mm
     real = {
         (p, s): _real_boxes(part, sheet, rotations) for p, part in enumerate(parts) for s, sheet in enumerate(sheets)
     }
     sizes = [v + gap_mm for boxes in real.values() for w, h, _ in boxes for v in (w, h)]
     unit, exact = _unit(sizes)
-    rooms = [_usable(sheet, edge_mm, squaring_mm) for sheet in sheets]
+    rooms = [_usable(sheet, edge_mm, wishes.squaring_mm) for sheet in sheets]
     for s, sheet in enumerate(sheets):
         if min(sheet.width, sheet.height) > most_mm:  # no first cut is short enough
             rooms[s] = (*rooms[s][:2], 0.0, 0.0)
@@ -150,7 +167,7 @@ def make_job(
     kinds = tuple(
         Kind(tuple(look[k] for look in looks), tuple(groups[key]), key[1], _area(key[0])) for k, key in enumerate(keys)
     )
-    return Job(parts, stocks, kinds, len(looks), unit, exact, gap_mm, longest, most_mm, turns, hopeless)
+    return Job(parts, stocks, kinds, len(looks), unit, exact, gap_mm, longest, most_mm, turns, hopeless, wishes)
 
 
 def _stock(

@@ -1,7 +1,8 @@
 """What the shear search passes around: which sheets, which cutting tree on each, what is left over.
 
 The order of preference lives here, in ``rank``: nothing worth having left out, then cost, then less bought area (so
-that offcuts are used first), then less sheet in all, then the largest piece kept whole.
+that offcuts are used first) and less sheet in all, then the largest piece kept whole, fewest cuts, shortest cuts.
+What comes after cost may be put in another order.
 """
 
 from __future__ import annotations
@@ -12,7 +13,10 @@ from dataclasses import dataclass
 from ._guillotine import LEAF, SIDE, Tree, leaves
 from .shear_job import Job
 
-__all__ = ["Plan", "biggest_free", "cost_of", "fits", "plan_of", "prices", "rank"]
+__all__ = ["PREFERENCES", "Plan", "biggest_free", "cost_of", "fits", "plan_of", "prices", "rank"]
+
+
+MOST_MEASURED = 150  # pieces in a job up to which cuts are counted while searching
 
 
 @dataclass(frozen=True)
@@ -37,18 +41,48 @@ def cost_of(job: Job, plan: Plan) -> float:
 
 
 def rank(job: Job, plan: Plan) -> tuple[float, ...]:
-    """Less is better, compared left to right."""
-    bought = sum(job.stocks[s].area for s, _ in plan.sheets if job.stocks[s].whole)
-    every = sum(job.stocks[s].area for s, _ in plan.sheets)
-    free = max((biggest_free(tree, job.stocks[s].w, job.stocks[s].h) for s, tree in plan.sheets), default=0)
-    return (
+    """Less is better, compared left to right: worth and area left out, cost, then the job's order of preference."""
+    out: list[float] = [
         sum(job.kinds[k].worth for k in plan.left),
         sum(job.kinds[k].area for k in plan.left),
         round(cost_of(job, plan), 6),
-        bought,
-        every,
-        -free,
-    )
+    ]
+    for wish in job.wishes.prefer:
+        out += PREFERENCES[wish](job, plan)
+    return tuple(out)
+
+
+def _offcuts_first(job: Job, plan: Plan) -> list[float]:
+    """Area of sheets bought new, then of all sheets."""
+    stocks = [job.stocks[s] for s, _ in plan.sheets]
+    return [sum(one.area for one in stocks if one.whole), sum(one.area for one in stocks)]
+
+
+def _largest_first(job: Job, plan: Plan) -> list[float]:
+    """The largest rectangle left whole."""
+    return [-max((biggest_free(tree, job.stocks[s].w, job.stocks[s].h) for s, tree in plan.sheets), default=0)]
+
+
+def _cuts(job: Job, plan: Plan) -> list[float]:
+    """How many cuts; not counted in large jobs, where it would take the time of the search."""
+    return [_measures(job, plan)[0]]
+
+
+def _length(job: Job, plan: Plan) -> list[float]:
+    """Length of all cuts."""
+    return [_measures(job, plan)[1]]
+
+
+def _measures(job: Job, plan: Plan) -> tuple[float, float]:
+    from .shear_cuts import measure  # which lays out plans, so it has to know them first
+
+    if sum(job.counts) > MOST_MEASURED:
+        return 0, 0.0
+    found = [measure(job, stock, tree) for stock, tree in plan.sheets]
+    return sum(cuts for cuts, _ in found), sum(length for _, length in found)
+
+
+PREFERENCES = {"offcuts": _offcuts_first, "largest": _largest_first, "cuts": _cuts, "length": _length}
 
 
 def biggest_free(tree: Tree, width: int, height: int) -> int:

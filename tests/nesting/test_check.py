@@ -54,7 +54,7 @@ def test_a_gap_too_small_and_an_overlap_are_found(sound):
     """Two parts pushed together, a little and a lot."""
     first = sound.placed[0]
     second = next(i for i, item in enumerate(sound.placed) if item is not first and item.sheet == first.sheet)
-    x0, y0, _, y1 = sound.placed[second].outline.bounds
+    x0, y0, _, _ = sound.placed[second].outline.bounds
     beside = first.outline.bounds[2] + 5.0 - x0
     assert fault(moved(sound, second, beside, first.outline.bounds[1] - y0)).rule in ("gap", "edge", "overlap")
     assert fault(moved(sound, second, first.outline.bounds[0] - x0, first.outline.bounds[1] - y0)).rule == "overlap"

@@ -30,6 +30,7 @@ def test_the_examples_in_the_docstrings_run():
         {"rotations": ()},
         {"rotations": "90"},
         {"longest_cut_mm": -5.0},
+        {"prefer": ("cheapest",)},
     ],
 )
 def test_settings_out_of_range_are_refused(settings):
@@ -90,6 +91,19 @@ def test_the_largest_offcut_is_kept_whole():
     assert [offcut.size for offcut in layout.offcuts] == [(600.0, 600.0)]
     assert layout.yield_whole == pytest.approx(0.64)
     assert layout.yield_with_offcuts == pytest.approx(1.0)
+
+
+def test_the_order_of_preference_can_be_changed():
+    """Fewest cuts asked for before the largest offcut: no more cuts than the other way round, no larger offcut."""
+    parts = [Part(f"p{i}", box(0, 0, 130 + 40 * i, 210 + 25 * (i % 3))) for i in range(7)]
+
+    def best(*prefer: str):
+        return nest(parts, [Sheet("s", 1220, 1000, 30)], prefer=prefer, keep_side_mm=100, seconds=3)
+
+    few, large = best("cuts", "length"), best("largest")
+    assert few.cost == large.cost == 30
+    assert len(few.cuts) <= len(large.cuts)
+    assert max(o.area for o in large.offcuts) >= max((o.area for o in few.offcuts), default=0.0)
 
 
 def test_offcuts_too_small_for_the_rack_are_scrap():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import random
-from functools import lru_cache
+from functools import cache
 
 import pytest
 from shapely.geometry import box
@@ -16,7 +16,7 @@ from nesting._guillotine_exact import Needs
 def cuttable(pieces: tuple[tuple[int, int], ...], width: int, height: int, turns: bool) -> bool:
     """Whether the pieces come from width x height by edge-to-edge cuts at whole positions, tried one and all."""
 
-    @lru_cache(maxsize=None)
+    @cache
     def go(ids: tuple[int, ...], w: int, h: int) -> bool:
         if sum(pieces[i][0] * pieces[i][1] for i in ids) > w * h:
             return False
@@ -38,12 +38,12 @@ def cuttable(pieces: tuple[tuple[int, int], ...], width: int, height: int, turns
 def cheapest(pieces: list[tuple[int, int]], sheets: list[tuple[int, int, float]], turns: bool) -> float:
     """Least cost over all partitions of the pieces into groups, each cut from one sheet."""
 
-    @lru_cache(maxsize=None)
+    @cache
     def group(ids: tuple[int, ...]) -> float:
         mine = tuple(pieces[i] for i in ids)
         return min((price for w, h, price in sheets if cuttable(mine, w, h, turns)), default=float("inf"))
 
-    @lru_cache(maxsize=None)
+    @cache
     def go(ids: tuple[int, ...]) -> float:
         if not ids:
             return 0.0
