@@ -20,6 +20,7 @@ PanelsError
         UnknownGauge                      carries ``.known``
     FoldError              (ValueError)   a flat that cannot be folded as drawn
     TunnelError            (ValueError)   a tunnel that cannot be folded from one flat
+    BaffleError            (ValueError)   a baffle that does not go where it is wanted
 """
 
 from __future__ import annotations
@@ -111,3 +112,7 @@ class FoldError(PanelsError, ValueError):
 
 class TunnelError(PanelsError, ValueError):
     """A tunnel that cannot be folded from one flat; carries the numbers that disagree."""
+
+
+class BaffleError(PanelsError, ValueError):
+    """A baffle that does not go where it is wanted; carries ``.x``."""

@@ -9,11 +9,12 @@ make       the papers, whole or not at all
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from .baffles import baffles_for, mass_kg
 from .errors import Finding as Mistake
 from .errors import JobError
 from .load import Job, load_job
@@ -45,6 +46,7 @@ class Checked:
     body: Body | None
     capacity: Capacity | None
     misses: dict[str, float]
+    baffles: tuple[Blank, ...] = ()
 
     @property
     def stops(self) -> tuple[Finding, ...]:
@@ -93,7 +95,9 @@ def check(job: Job, *, progress: Progress = _quiet) -> Checked:
     off = misses(body)
     found += misses_found(off, show=show) + clearances(body, show=show)
     found += fittings_found(seams_of(body), place_fittings(body, job.fittings), show=show)
-    return Checked(strongest_first(found), body, capacity, off)
+    baffles, said = baffles_for(job, body, capacity, show)
+    capacity = replace(capacity, dry_mass_kg=capacity.dry_mass_kg + mass_kg(job, baffles))
+    return Checked(strongest_first(found + said), body, capacity, off, baffles)
 
 
 def _bend_findings(job: Job) -> tuple[Finding, ...]:
@@ -146,6 +150,7 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
     except PanelsError as fault:
         says, _, remedy = str(fault).partition("hint: ")
         raise JobError([Mistake("stop", says.strip(), remedy=remedy.strip())]) from fault
+    blanks += checked.baffles
     stops = [note for blank in blanks for note in blank.notes if note.startswith("stop: ")]
     if stops:
         raise JobError([Mistake("stop", note.removeprefix("stop: ")) for note in stops])

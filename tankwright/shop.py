@@ -18,6 +18,7 @@ from .units import show_size
 __all__ = [
     "STANDARD_SHEETS",
     "Allowances",
+    "BaffleRules",
     "BendRules",
     "Difficulty",
     "NestingRules",
@@ -155,6 +156,23 @@ class BendRules:
 
 
 @dataclass(frozen=True)
+class BaffleRules:
+    """When a tank gets baffles and how they are made, mm; ``wanted`` None leaves it to the tank's size."""
+
+    over_litres: float
+    clearance: float
+    opening: float
+    hole: float
+    pieces: str  # "whole" or "halves"
+    wanted: bool | None
+    at: tuple[float, ...]  # x of each; none: one in the middle of the fuel
+
+    def wants(self, litres: float) -> bool:
+        """Whether a tank of that size gets any."""
+        return litres > self.over_litres if self.wanted is None else self.wanted
+
+
+@dataclass(frozen=True)
 class Shop:
     """The shop as it stands for one job. ``file`` is where its settings are from, "" for the defaults."""
 
@@ -168,6 +186,7 @@ class Shop:
     agree_mm: float
     difficulty: Difficulty
     bend: BendRules
+    baffle: BaffleRules
 
     def sheets_for(self, metal: str, thickness: float) -> tuple[tuple[StockSheet, ...], str]:
         """The sheets a job can be cut from, and a sentence where the shop names none that fit."""
@@ -179,8 +198,7 @@ class Shop:
             return sheets, "no stock sheets are given: standard sizes are taken, without prices"
         have = "; ".join(sorted({_stock_words(sheet) for sheet in self.sheets}))
         return sheets, (
-            f"no stock sheet is {metal} {thickness:.2f} mm (stock: {have}): standard sizes are taken, "
-            "without prices"
+            f"no stock sheet is {metal} {thickness:.2f} mm (stock: {have}): standard sizes are taken, without prices"
         )
 
 
@@ -191,7 +209,7 @@ def _stock_words(sheet: StockSheet) -> str:
 
 # ---------------------------------------------------------------------------------- job over shop
 
-_MERGED = ("nesting", "allowances", "capacity", "checks", "difficulty", "bend")
+_MERGED = ("nesting", "allowances", "baffle", "capacity", "checks", "difficulty", "bend")
 
 
 def merge(shop: ShopFile | None, job: ShopSections, file: str = "") -> Shop:
@@ -214,6 +232,7 @@ def merge(shop: ShopFile | None, job: ShopSections, file: str = "") -> Shop:
             merged.bend.tooling,
             tuple(StripReading(**strip.model_dump()) for strip in merged.bend.strip),
         ),
+        baffle=BaffleRules(**{**merged.baffle.model_dump(), "at": tuple(merged.baffle.at or ())}),
     )
 
 

@@ -17,7 +17,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Field, model_validator
 
-from .fields import Fault, Gap, Size, Small, Text, Trouble, Unit, choice, number, shown, whole
+from .fields import Fault, Flag, Gap, Place, Size, Small, Text, Trouble, Unit, choice, number, shown, whole
 from .models import Section, Thickness, alloy_name
 
 __all__ = ["SHOP_VARIABLE", "ShopFile", "ShopSections", "find_shop"]
@@ -85,6 +85,18 @@ class AllowancesSection(Section):
     seam: list[SeamAllowanceSection] = Field(default_factory=list, max_length=50)
 
 
+class BaffleSection(Section):
+    """[baffle]: plates across the tank against surge; ``wanted`` forces or forbids them for a job."""
+
+    over_litres: Annotated[float, number(0.0, 1000.0, unit=" L")] = 12.0
+    clearance: Gap = 3.0
+    opening: Gap = 20.0
+    hole: Gap = 40.0
+    pieces: Annotated[str, choice("whole", "halves")] = "whole"
+    wanted: Flag | None = None
+    at: list[Place] | None = Field(default=None, min_length=1, max_length=8)
+
+
 class CapacitySection(Section):
     """[capacity]: what is left empty."""
 
@@ -138,6 +150,7 @@ class ShopSections(Section):
     sheet: list[SheetSection] = Field(default_factory=list, max_length=200)
     nesting: NestingSection = Field(default_factory=lambda: NestingSection())
     allowances: AllowancesSection = Field(default_factory=lambda: AllowancesSection())
+    baffle: BaffleSection = Field(default_factory=lambda: BaffleSection())
     capacity: CapacitySection = Field(default_factory=lambda: CapacitySection())
     checks: ChecksSection = Field(default_factory=lambda: ChecksSection())
     difficulty: DifficultySection = Field(default_factory=lambda: DifficultySection())

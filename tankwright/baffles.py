@@ -1,0 +1,56 @@
+"""Whether a job's tank gets baffles, where they stand, and what they weigh."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from panels.blank import Blank
+    from panels.body import Body, Capacity
+    from panels.findings import Finding
+
+    from .load import Job
+
+__all__ = ["baffles_for", "mass_kg"]
+
+
+def baffles_for(
+    job: Job, body: Body, capacity: Capacity, show: Callable[[float], str]
+) -> tuple[tuple[Blank, ...], tuple[Finding, ...]]:
+    """Blanks of the job's baffles, none where it gets none, and what to say of them.
+
+    A place that the job names must do (a stop if not); one that is taken by default need not (a look).
+    """
+    from panels.baffle import BafflePlan, baffle_blanks
+    from panels.errors import BaffleError
+    from panels.findings import Finding
+
+    rules = job.shop.baffle
+    if not rules.wants(capacity.brim_l):
+        return (), ()
+    plan = BafflePlan(rules.clearance, rules.opening, rules.hole, rules.pieces == "halves")
+    places = rules.at or (capacity.centre[0],)
+    blanks: list[Blank] = []
+    told: list[Finding] = []
+    for number, x in enumerate(places, 1):
+        name = "baffle" if len(places) == 1 else f"baffle {number}"
+        try:
+            made = baffle_blanks(body, x, plan, name=name)
+        except BaffleError as fault:
+            says, _, remedy = str(fault).partition("hint: ")
+            told.append(Finding("stop" if rules.at else "look", name, says.strip(), at_mm=x, remedy=remedy.strip()))
+            continue
+        blanks += made
+        why = "as the job asks" if rules.wanted else f"the tank holds more than {rules.over_litres:g} L"
+        says = (
+            f"{name}: {len(made)} plate{'s' if len(made) > 1 else ''} at x {show(x)}, {mass_kg(job, made):.2f} kg, "
+            f"counted in the bare metal; {why}"
+        )
+        told.append(Finding("note", name, says, at_mm=x))
+    return tuple(blanks), tuple(told)
+
+
+def mass_kg(job: Job, blanks: tuple[Blank, ...]) -> float:
+    """What plates weigh once cut out, kg."""
+    return sum(blank.net.area for blank in blanks) * job.thickness * job.metal.density / 1e9
