@@ -4,13 +4,15 @@ An interior-point method. For a falling price mu the smooth sum
 
     t / mu - sum of weight * (log(t - e) + log(t + e))   over both strains e of every triangle
 
-is brought near its minimum by Newton steps in the layout and t together, then mu falls. The derivative of
-the barrier is a field of stress; where the layout is in balance that stress is in balance too, and any balanced stress
-proves a limit on what every other layout can reach (``floor_from_stress``). So the method also says
-how far it may still be from the best on this mesh. S. Boyd, L. Vandenberghe, "Convex Optimization", 2004, ch. 11.
+is brought near its minimum by Newton steps in the layout and t together, then mu falls. The slope of the sum is a field
+of stress, each Newton step brings it into balance, and any stress in balance proves a limit on what every other layout
+can reach (``_floor``). So the method knows how far it may still be from the best on this mesh, and when to stop.
+S. Boyd, L. Vandenberghe, "Convex Optimization", 2004, ch. 11.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,13 +29,14 @@ from panels._develop_energy import (
 from panels._develop_mesh import Disc
 from panels._develop_sparse import Pattern
 
-__all__ = ["floor_from_stress", "level"]
+__all__ = ["level"]
 
 Floats = NDArray[np.float64]
 
 PRICE_FALL = 0.3  # tuned by eye: smaller needs more steps per price, larger more prices
+WALL = 0.9  # share of the way to the wall that a step may take
 SMALLEST_SHARE = 0.1  # weight of a triangle against the mean; tiny ones still need a barrier of their own
-NEARLY_CENTRED, CENTRED = 0.3, 1e-3  # Newton decrement at which the price may fall, and at which stress is in balance
+NEARLY_CENTRED, NEARLY_WHOLE = 0.5, 0.6  # decrement below and share of a step above which the price falls
 
 
 def balanced(disc: Disc, points: Floats) -> tuple[Floats, Strains]:
@@ -46,34 +49,54 @@ def balanced(disc: Disc, points: Floats) -> tuple[Floats, Strains]:
     return points * scale, Strains(st.e - shift, st.s * scale, st.u, st.v)
 
 
+@dataclass(frozen=True)
+class _Pass:
+    """Where the method stands: layout, strains, wall, and what the last step said."""
+
+    points: Floats
+    st: Strains
+    t: float
+    decrement: float = np.inf  # twice what the last step promised
+    reach: float = 1.0  # share of it that was taken
+
+    @property
+    def worst(self) -> float:
+        return float(np.abs(self.st.e).max())
+
+    @property
+    def settled(self) -> bool:
+        return self.reach > NEARLY_WHOLE and self.decrement < NEARLY_CENTRED
+
+
 def level(
     disc: Disc, pattern: Pattern, points: Floats, *, gap: float, most: int = 100
 ) -> tuple[Floats, Strains, float]:
-    """Layout with the least range of strain, and a floor under that range on this mesh, first order in strain."""
+    """Layout with the least range of strain, and a floor under that range on this mesh, first order in strain.
+
+    Stops when the worst strain is within ``gap`` of its floor, or when nothing worth a tenth of that is promised.
+    """
     points, st = balanced(disc, points)
-    t = 1.1 * float(np.abs(st.e).max())
+    now = _Pass(points, st, 1.1 * float(np.abs(st.e).max()))
     weight = np.clip(disc.area / disc.area.mean(), SMALLEST_SHARE, 1 / SMALLEST_SHARE)
     weight = (weight / weight.sum())[:, None]
-    price, floor = 0.1 * t, 0.0
+    price, floor = 0.1 * now.t, 0.0
     for _ in range(most):
-        points, st, t, decrement, reach = _step(disc, pattern, points, st, t, price, weight)
-        if reach == 1.0 and decrement < CENTRED:
-            floor = max(floor, floor_from_stress(st, t, weight))
-            if 4 * price < gap * t:
-                break
-            price *= PRICE_FALL
-        elif reach == 0.0:
+        now = _step(disc, pattern, now, price, weight)
+        small = 4 * price < 2 * gap * now.worst  # a settled layout is within 4 prices of the best
+        if small and now.settled:
+            floor = max(floor, _floor(disc, pattern, now, weight))
+        spent = small and price * now.decrement < 0.1 * gap * now.worst and 8 * price < gap * now.worst
+        if now.worst <= (1 + gap) * floor or now.reach == 0.0 or spent:
             break
-        elif reach == 1.0 and decrement < NEARLY_CENTRED and 4 * price >= gap * t:
+        if now.settled and 8 * price >= gap * now.worst:
             price *= PRICE_FALL
-    points, st = balanced(disc, points)
-    return points, st, 2 * floor
+    points, st = balanced(disc, now.points)
+    return points, st, 2 * max(floor, _floor(disc, pattern, now, weight) if floor == 0 else 0.0)
 
 
-def _step(
-    disc: Disc, pattern: Pattern, points: Floats, st: Strains, t: float, price: float, weight: Floats
-) -> tuple[Floats, Strains, float, float, float]:
-    """One Newton step in layout and t: the new ones, the decrement promised, how much of the step was taken."""
+def _step(disc: Disc, pattern: Pattern, now: _Pass, price: float, weight: Floats) -> _Pass:
+    """One Newton step in layout and t."""
+    st, t = now.st, now.t
     room = t * t - st.e**2
     first, second = weight * 2 * st.e / room, weight * 2 * (t * t + st.e**2) / room**2
     modes = element_modes(disc, st)
@@ -82,32 +105,59 @@ def _step(
     slope_t = 1 / price - float((weight * 2 * t / room).sum())
     curve_t = float((weight * (4 * t * t / room**2 - 2 / room)).sum())
     # The layout's unknowns are eliminated with two right-hand sides; t remains alone.
-    factor = factored(pattern, points, modes, stiffnesses(st, first, second))
+    factor = factored(pattern, now.points, modes, stiffnesses(st, first, second))
     solved = pattern.solve(factor, np.column_stack([down, cross]))
     step_t = -(slope_t - _work(cross, solved[:, 0])) / (curve_t - _work(cross, solved[:, 1]))
     step = -solved[:, 0] - solved[:, 1] * step_t
     decrement = -_work(down, step) - slope_t * step_t
     move = step.reshape(2, -1).T
+    reach = min(1.0, 0.9 * longest_step(disc, now.points, move), _to_the_wall(st, t, _along(disc, modes, move), step_t))
     value = t / price - float((weight * np.log(room)).sum())
-    reach = min(1.0, 0.9 * longest_step(disc, points, move))
     for _ in range(30):
-        trial_t, trial = t + reach * step_t, strains_of(disc, points + reach * move)
-        if trial is not None and trial_t > np.abs(trial.e).max():
-            now = trial_t / price - float((weight * np.log(trial_t**2 - trial.e**2)).sum())
-            if now <= value - 1e-4 * reach * decrement + 1e-12 * abs(value):
-                return points + reach * move, trial, trial_t, decrement, reach
+        points, wall = now.points + reach * move, t + reach * step_t
+        trial = strains_of(disc, points)
+        if trial is not None and wall > np.abs(trial.e).max():
+            found = wall / price - float((weight * np.log(wall**2 - trial.e**2)).sum())
+            if found <= value - 1e-4 * reach * decrement + 1e-12 * abs(value):
+                return _Pass(points, trial, wall, decrement, reach)
         reach *= 0.7
-    return points, st, t, decrement, 0.0
+    return _Pass(now.points, st, t, decrement, 0.0)
 
 
-def floor_from_stress(st: Strains, t: float, weight: Floats) -> float:
-    """Least worst strain of any layout near this one, by the work of the barrier's stress, which is in balance.
+def _along(disc: Disc, modes: Floats, move: Floats) -> Floats:
+    """(m, 4) how far a move goes along each mode of each triangle."""
+    local = np.concatenate([move[:, 0][disc.faces], move[:, 1][disc.faces]], axis=1)
+    return np.einsum("mjk,mk->mj", modes, local)
 
-    For a stress q in balance the work sum(q e) is the same for every layout, to first order in strain; and
-    no layout with worst strain t can make it more than t * sum(|q|).
+
+def _to_the_wall(st: Strains, t: float, along: Floats, step_t: float) -> float:
+    """Nearly the share of a step at which the first strain meets -t or +t, strains taken to change in proportion."""
+    change = -along[:, :2] / st.s
+    closing = np.stack([change - step_t, -change - step_t]) / np.stack([t - st.e, t + st.e])
+    fastest = float(closing.max())
+    return WALL / fastest if fastest > WALL else 1.0
+
+
+def _floor(disc: Disc, pattern: Pattern, now: _Pass, weight: Floats) -> float:
+    """Least worst strain of any layout near this one, by the work of a stress in balance.
+
+    A stress q in balance with a free edge does no work on any change of layout, so to first order in strain sum(q : e)
+    is the same for all; and no layout with worst strain t can make it more than t * sum(|q1| + |q2|) of its principal
+    values. The barrier's slope is such a stress but for what is left to settle; one linear step, without stiffness
+    against twist so that it stays a symmetric stress, brings it into balance.
     """
-    stress = weight * 2 * st.e / (t * t - st.e**2)
-    return float((stress * st.e).sum() / np.abs(stress).sum())
+    st = now.st
+    room = now.t**2 - st.e**2
+    first, second = weight * 2 * st.e / room, weight * 2 * (now.t**2 + st.e**2) / room**2
+    modes, stiff, slope = element_modes(disc, st), stiffnesses(st, first, second), -first / st.s
+    stiff[:, 2] = 0.0
+    solved = pattern.solve(factored(pattern, now.points, modes, stiff), gradient(disc, modes, slope))
+    along = -_along(disc, modes, solved.reshape(2, -1).T)
+    q = -(slope + stiff[:, :2] * along[:, :2]) * st.s
+    across = stiff[:, 3] * along[:, 3] * st.s.mean(axis=1) / np.sqrt(2)
+    middle, radius = q.sum(axis=1) / 2, np.hypot((q[:, 0] - q[:, 1]) / 2, across)
+    size = float((2 * np.maximum(np.abs(middle), radius)).sum())
+    return max(0.0, float((q * st.e).sum()) / size)
 
 
 def _work(force: Floats, step: Floats) -> float:
