@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -143,7 +143,13 @@ def fit_ring(points: np.ndarray, miss_mm: float = MISS_MM) -> Path:
 
     A true circle becomes two half circles. Raises ValueError for fewer than three different points.
     """
-    ring = _tidy_ring(np.asarray(points, dtype=float))
+    return _fit_ring(np.ascontiguousarray(points, dtype=float)[:, :2].tobytes(), miss_mm)
+
+
+@lru_cache(maxsize=256)
+def _fit_ring(data: bytes, miss_mm: float) -> Path:
+    """`fit_ring`, remembered: every paper draws the same outlines."""
+    ring = _tidy_ring(np.frombuffer(data).reshape(-1, 2))
     circle = _circle(ring, miss_mm)
     if circle is not None:
         return circle

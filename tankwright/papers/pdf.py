@@ -83,8 +83,10 @@ def _spelt(words: str) -> str:
 
 def begin(title: str, subject: str) -> tuple[Any, io.BytesIO]:
     """A new PDF, set to print at 100 %; draw with `page`, end with `finish`."""
+    from reportlab import rl_config
     from reportlab.pdfgen.canvas import Canvas
 
+    rl_config.useA85 = 0  # streams as they are: smaller, and no time spent on spelling them in letters
     _letters()
     buffer = io.BytesIO()
     first: Any = FONT  # typed as a number in the stubs
