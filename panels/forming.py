@@ -2,7 +2,7 @@
 
 Words used here
     major, minor   the larger and the smaller principal strain of a place on the panel, natural, blank to surface
-    forming limit  major strain at which a sheet pulled once, without anneal, begins to neck; it depends on the minor one
+    forming limit  major strain at which sheet pulled once, without anneal, begins to neck; depends on the minor one
     used           major strain as a share of the forming limit at that place
     elongation     stretch at break in a pull test, neck included: no strain a whole panel can take
 
