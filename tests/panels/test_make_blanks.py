@@ -146,12 +146,11 @@ def test_grain_says_what_matters(tank):
         assert blank.grain_deg == wanted[blank.kind]
 
 
-def x_along(edge, seam, body):
-    """x on the outside of the tank of each point of an edge, by the seam that it lies on."""
-    x, at = body.outer[seam.chain, 0], body.neutral[seam.chain]
-    step, own = (np.linalg.norm(np.diff(p, axis=0), axis=1) for p in (at, edge.points))
-    backwards = np.abs(own - step[::-1]).sum() < np.abs(own - step).sum()
-    return x[::-1] if backwards else x
+def x_along(blank, edge, seam, body):
+    """x on the outside of the tank of each point of an edge: both pieces run round their own edge
+    anticlockwise, so one of them meets the seam backwards."""
+    x = body.outer[seam.chain, 0]
+    return x if blank.name == min(seam.pieces, key=body.pieces.index) else x[::-1]
 
 
 @ALL
@@ -174,7 +173,7 @@ def test_stations_end_on_the_edges_where_they_should(tank):
                     continue  # the mark ends at the tunnel's corner inside a fold
                 along = shapely.line_locate_point(shapely.LineString(edge.points), shapely.Point(end))
                 s = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(edge.points, axis=0), axis=1))])
-                assert np.interp(along, s, x_along(edge, by_letter[edge.letter], body)) == pytest.approx(
+                assert np.interp(along, s, x_along(blank, edge, by_letter[edge.letter], body)) == pytest.approx(
                     wanted, abs=0.3
                 )
                 met += 1
@@ -196,7 +195,7 @@ def test_centre_line_runs_along_the_middle_of_a_centre_piece(tank):
     assert "rear end" not in body.pieces or "rear end" in blanks(*tank)
 
 
-@pytest.mark.parametrize("tank", [t for t in TANKS if t[0] != "seed 3"])
+@pytest.mark.parametrize("tank", [t for t in TANKS if t[0] != "kinked"])
 def test_tunnel_folds_back_into_the_body(tank):
     """The blank with its own fold lines, angle, radius and K, folded by ``panels.fold``, which knows nothing
     of how it was laid out, lies within 0.2 mm and 0.5 degrees of the tunnel of the body."""

