@@ -1,0 +1,106 @@
+"""Fittings and baffles from the words of a job to its checks and blanks."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from tankwright.errors import JobError
+from tankwright.job import check, load_job, work_out
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def job_with(folder: Path, *changes: tuple[str, str]):
+    """The scrambler example with words of its job changed; what is "" is put at the end."""
+    source = ROOT / "examples" / "scrambler"
+    for file in source.iterdir():
+        if file.suffix in (".toml", ".csv"):
+            (folder / file.name).write_bytes(file.read_bytes())
+    text = (folder / "job.toml").read_text(encoding="utf-8")
+    if "[baffle]" in text:
+        text = text[: text.index("[baffle]")]
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new, 1) if old else text + new
+    (folder / "job.toml").write_text(text, encoding="utf-8")
+    return load_job(folder)
+
+
+def test_fittings_are_read_with_their_hands(tmp_path):
+    """Filler on top, an outlet at each side below, mounts on both legs; nothing is cut unless asked."""
+    fittings = job_with(tmp_path).fittings
+    assert next((f.name, f.on, f.diameter, f.cut) for f in fittings) == ("filler", "top", 56.0, False)
+    taps = [f for f in fittings if f.on == "bottom"]
+    assert {f.across for f in taps} == {58.0, -58.0}
+    mounts = [f for f in fittings if f.on == "tunnel"]
+    assert {(f.name, f.hand) for f in mounts} == {
+        (n, h) for n in ("front mount", "rear mount") for h in ("right", "left")
+    }
+    assert not any(f.cut for f in fittings)
+
+
+def test_cut_is_the_job_s_own_word(tmp_path):
+    """diameter and cut at the outlet: a hole of that size in the floor, on both sides, and still a pair."""
+    job = job_with(tmp_path, ('name = "petrol tap"', 'name = "petrol tap"\ndiameter = 20\ncut = true'))
+    floors = [b for b in work_out(job).blanks if b.name.startswith("floor")]
+    assert [len(b.outline.interiors) for b in floors] == [1, 1]
+    for b in floors:
+        (hole,) = b.outline.interiors
+        left, low, right, high = hole.bounds
+        assert (right - left, high - low) == pytest.approx((20, 20), abs=0.6)
+    assert {b.mirrors for b in floors} == {"", "floor right"}
+
+
+def plates(checked):
+    return [b.name for b in checked.baffles]
+
+
+@pytest.mark.parametrize(
+    "words, names",
+    [
+        ("", []),
+        ("[baffle]\nover_litres = 9\n", ["baffle"]),
+        ("[baffle]\nwanted = true\n", ["baffle"]),
+        ("[baffle]\nover_litres = 9\nwanted = false\n", []),
+        ("[baffle]\nwanted = true\nat = [150, 300]\n", ["baffle 1", "baffle 2"]),
+        ('[baffle]\nwanted = true\npieces = "halves"\n', ["baffle right", "baffle left"]),
+    ],
+)
+def test_size_or_word_decides_whether_there_is_a_baffle(tmp_path, words, names):
+    """The shop's size decides; the job forces, forbids and places. Each plate is counted in the bare metal."""
+    checked = check(job_with(tmp_path, ("", "\n" + words)))
+    assert plates(checked) == names
+    iron = sum(b.net.area for b in checked.baffles) * 1.0 * 7850 / 1e9
+    assert checked.capacity.dry_mass_kg == pytest.approx(bare() + iron, rel=2e-3)
+    told = [f for f in checked.findings if f.pattern.startswith("baffle")]
+    assert bool(told) == bool(names)
+
+
+@cache
+def bare():
+    """The tank's own mass, without a baffle."""
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        return check(job_with(Path(folder), ("", "\n[baffle]\nwanted = false\n"))).capacity.dry_mass_kg
+
+
+def test_baffle_past_the_tank_stops_the_job(tmp_path):
+    """A place that the job names must do: the message names it, the tank's ends and a remedy."""
+    job = job_with(tmp_path, ("", "\n[baffle]\nwanted = true\nat = [700]\n"))
+    (stop,) = check(job).stops
+    assert "700" in stop.says
+    assert stop.remedy
+    with pytest.raises(JobError, match="700"):
+        work_out(job)
+
+
+def test_words_of_a_baffle_are_checked_like_all_others(tmp_path):
+    """An unknown word, a wrong kind: one message with the line."""
+    with pytest.raises(JobError) as fault:
+        job_with(tmp_path, ("", '\n[baffle]\nwanted = "yes"\nholes = 40\n'))
+    assert "holes" in str(fault.value)
+    assert "wanted" in str(fault.value).lower()
