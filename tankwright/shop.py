@@ -261,7 +261,9 @@ def _nesting(merged: ShopSections) -> NestingRules:
     n = merged.nesting
     rotations = None if n.rotations is None else tuple(n.rotations)
     area = n.keep_offcut_area * MM2_PER_M2
-    return NestingRules(n.gap, n.edge, n.cutting, n.seconds, n.seed, n.keep_offcut_side, area, rotations)
+    # A shear takes no metal away: unless the shop asks for a gap, blanks lie edge to edge.
+    gap = 0.0 if n.cutting == "shear" and "gap" not in n.model_fields_set else n.gap
+    return NestingRules(gap, n.edge, n.cutting, n.seconds, n.seed, n.keep_offcut_side, area, rotations)
 
 
 def _allowances(merged: ShopSections) -> Allowances:

@@ -193,3 +193,10 @@ def test_k_comes_from_job_then_strip_then_shop_then_table(tmp_path):
     own = STARTER.replace("# k_factor = 0.42 ", "k_factor = 0.38 ")
     (tmp_path / "job.toml").write_text(own, encoding="utf-8")
     assert load_job(tmp_path).k.value == 0.38
+
+
+def test_shear_leaves_no_gap_unless_asked(tmp_path):
+    """A shear takes no metal: blanks lie edge to edge; profile cutting keeps 8 mm, and a wish is a wish."""
+    assert load(tmp_path).shop.nesting.gap == 0
+    assert load(tmp_path, "[nesting]\ncutting = 'profile'\n").shop.nesting.gap == 8
+    assert load(tmp_path, "[nesting]\ngap = 3\n").shop.nesting.gap == 3
