@@ -13,11 +13,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .assemble import Shell, assemble, tunnel_of
+from .assemble import Shell, assemble
 from .divide import divide, smooth_groups
-from .measure import area, centre_of_volume, volume, volume_below
+from .measure import area, centre_of_volume, volume
 from .offset import inward_directions
-from .patterns import Division, Outlet, Patterns
+from .outlets import kept_back
+from .patterns import Division, Patterns
 from .surface import HalfSurface, half_surface
 
 __all__ = ["Body", "Capacity", "build_body", "measure_capacity"]
@@ -155,26 +156,6 @@ def _moved(shell: Shell, inwards: np.ndarray, distance: float) -> np.ndarray:
     return moved
 
 
-def _below_outlets(body: Body, outlets: tuple[Outlet, ...]) -> float:
-    """Fuel that no outlet reaches, mm3. A side without one keeps all that lies below the tunnel's top."""
-    bottom = body.patterns.side.bottom
-    lift = body.thickness * (1 if len(outlets) else 0)
-    reached: dict[str, float] = {}
-    for outlet in outlets:
-        level = float(bottom.second_at(outlet.x)) + lift + outlet.standpipe
-        for side in ("left", "right") if outlet.both_sides else ("right" if outlet.out >= 0 else "left",):
-            reached[side] = min(level, reached.get(side, np.inf))
-    tunnel = tunnel_of(body.patterns)
-    spill = -np.inf
-    if tunnel is not None and reached:
-        x = np.linspace(tunnel.x_front, tunnel.x_rear, 200)
-        spill = float(tunnel.top(x).min()) + body.thickness
-    if not reached:
-        return 0.0
-    other = max(spill, min(reached.values()))
-    return sum(volume_below(body.inner, body.faces, reached.get(side, other)) / 2 for side in ("left", "right"))
-
-
 def measure_capacity(body: Body, *, density: float, ullage: float = 0.04, read_mm: float = READ_MM) -> Capacity:
     """What the tank holds and weighs.
 
@@ -185,7 +166,7 @@ def measure_capacity(body: Body, *, density: float, ullage: float = 0.04, read_m
     inner = {name: area(body.inner, body.faces_of(name)) for name in body.pieces}
     skin = sum(a for name, a in inner.items() if not name.startswith(("tunnel", "neck")))
     legs = sum(inner.get(name, 0.0) for name in ("tunnel right", "tunnel left"))
-    below = _below_outlets(body, body.patterns.outlets)
+    below = sum(kept_back(body.inner, body.faces, body.patterns.outlets).values())
     left_empty = ullage * brim
     metal = area(body.neutral, body.faces)
     return Capacity(

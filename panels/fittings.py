@@ -18,15 +18,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .assemble import tunnel_of
 from .blank import Mark
 from .body import Body
 from .cutting_mesh import area_vectors
 from .findings import Finding, Show, in_mm
 from .measure import volume_below
+from .outlets import kept_back, outlet_levels, within_faces
 from .seams import Sewn, family
 
-__all__ = ["Fitting", "Placed", "fittings_found", "kept_back", "marks_on", "place_fittings", "rim_on"]
+__all__ = ["Fitting", "Placed", "fittings_found", "marks_on", "place_fittings", "rim_on"]
 
 #: A fitting's rim keeps this far from folds and seams, mm; common practice, no source.
 CLEAR_MM = 15.0
@@ -78,19 +78,6 @@ class Placed:
     frame: np.ndarray  # rows: two directions in the touching plane, outwards
 
 
-def _hits(points: np.ndarray, faces: np.ndarray, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Whether each place (k, 2) lies in each face (m, 3) of points (n, 2), and its shares (k, m, 3)."""
-    a, b, c = (points[faces[:, i]] for i in range(3))
-    u, v = b - a, c - a
-    det = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
-    det = np.where(np.abs(det) < 1e-12, np.inf, det)
-    w = at[:, None] - a
-    second = (w[..., 0] * v[:, 1] - w[..., 1] * v[:, 0]) / det
-    third = (u[:, 0] * w[..., 1] - u[:, 1] * w[..., 0]) / det
-    share = np.stack([1 - second - third, second, third], axis=-1)
-    return np.isfinite(det) & (share.min(axis=-1) > -1e-7), share
-
-
 def _candidates(body: Body, fitting: Fitting) -> tuple[np.ndarray, tuple[int, int], int, float]:
     """Faces to look at, the two axes of the view, the axis looked along, and which way is outwards."""
     looks = area_vectors(body.outer, body.faces)
@@ -115,7 +102,7 @@ def _place(body: Body, fitting: Fitting) -> Placed:
     missed = Placed(fitting, "", nothing, nothing, np.eye(3))
     if len(faces) == 0:
         return missed
-    inside, share = _hits(body.outer[:, axes], body.faces[faces], np.array([[fitting.x, fitting.across]]))
+    inside, share = within_faces(body.outer[:, axes], body.faces[faces], np.array([[fitting.x, fitting.across]]))
     hit = np.flatnonzero(inside[0])
     if len(hit) == 0:
         return missed
@@ -171,7 +158,7 @@ def _project(
     if len(near) == 0:
         none = np.zeros(len(plane), dtype=int)
         return none.astype(bool), none, np.zeros((len(plane), 3))
-    inside, share = _hits(local[:, :2], faces[near], plane)
+    inside, share = within_faces(local[:, :2], faces[near], plane)
     height = np.abs(np.einsum("kmj,mj->km", share, local[faces[near], 2]))
     height = np.where(inside & (height < reach), height, np.inf)
     best = np.argmin(height, axis=1)
@@ -241,32 +228,6 @@ def marks_on(
 # ------------------------------------------------------------------------------ findings
 
 
-def _levels(body: Body) -> dict[str, float]:
-    """z of the fuel, mm, that each side with an outlet runs down to."""
-    level: dict[str, float] = {}
-    for outlet in body.patterns.outlets:
-        z = float(body.patterns.side.bottom.second_at(outlet.x)) + body.thickness + outlet.standpipe
-        for side in ("left", "right") if outlet.both_sides else ("right" if outlet.out >= 0 else "left",):
-            level[side] = min(z, level.get(side, np.inf))
-    return level
-
-
-def kept_back(body: Body) -> dict[str, float]:
-    """Fuel in mm3 that each side, "left" and "right", keeps back; empty where no outlet is given.
-
-    A side without an outlet keeps all that does not run over the tunnel's top to the other side.
-    """
-    level = _levels(body)
-    if not level:
-        return {}
-    other = min(level.values())
-    tunnel = tunnel_of(body.patterns)
-    if tunnel is not None:
-        x = np.linspace(tunnel.x_front, tunnel.x_rear, 200)
-        other = max(float(tunnel.top(x).min()) + body.thickness, other)
-    return {side: volume_below(body.inner, body.faces, level.get(side, other)) / 2 for side in ("left", "right")}
-
-
 def fittings_found(sewn: Sewn, placed: Sequence[Placed], *, show: Show = in_mm) -> tuple[Finding, ...]:
     """What to say of where the fittings sit: filler and outlet levels, folds and seams under a rim."""
     body = sewn.body
@@ -329,8 +290,8 @@ def _filler(body: Body, one: Placed, show: Show) -> list[Finding]:
 
 def _outlets(body: Body, placed: Sequence[Placed], show: Show) -> list[Finding]:
     """What each side keeps back, and where its low point is."""
-    levels, told = _levels(body), []
-    kept_by = kept_back(body)
+    levels, told = outlet_levels(body.inner, body.faces, body.patterns.outlets), []
+    kept_by = kept_back(body.inner, body.faces, body.patterns.outlets)
     both = len(levels) == 2 and levels["left"] == levels["right"]
     for side, kept in sorted(kept_by.items(), reverse=True)[: 1 if both else 2]:
         sign = 1.0 if side == "right" else -1.0

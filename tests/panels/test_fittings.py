@@ -9,11 +9,12 @@ import pytest
 import shapely
 
 from panels.assemble import tunnel_of
-from panels.body import build_body
+from panels.body import build_body, measure_capacity
 from panels.choose_k import KFactor
-from panels.fittings import Fitting, fittings_found, kept_back, place_fittings
+from panels.fittings import Fitting, fittings_found, place_fittings
 from panels.make_blanks import make_blanks
 from panels.measure import volume_below
+from panels.outlets import kept_back, outlet_levels
 from panels.patterns import Division, Outlet
 from panels.seams import seams_of
 from tests.panels import bodies
@@ -176,11 +177,14 @@ def test_each_side_keeps_back_what_lies_below_its_outlet():
     tunnel's top; together what the capacity table takes off."""
     patterns = replace(bodies.saddle_tank(), outlets=(Outlet(480, 60, both_sides=False),))
     body = build_body(patterns, thickness=1.6)
-    kept = kept_back(body)
-    low = float(patterns.side.bottom.second_at(480)) + 1.6
+    kept = kept_back(body.inner, body.faces, patterns.outlets)
+    low = outlet_levels(body.inner, body.faces, patterns.outlets)["right"]
+    assert low == pytest.approx(float(patterns.side.bottom.second_at(480)) + 1.6, abs=0.1)
     spill = tunnel_of(patterns).top(np.array([tunnel_of(patterns).x_rear]))[0] + 1.6
     assert kept["right"] == pytest.approx(volume_below(body.inner, body.faces, low) / 2)
-    assert kept["left"] == pytest.approx(volume_below(body.inner, body.faces, spill) / 2, rel=0.01)
+    assert kept["left"] == pytest.approx(volume_below(body.inner, body.faces, spill) / 2, rel=0.02)
+    held = measure_capacity(body, density=2730)
+    assert held.below_outlet_l == pytest.approx(sum(kept.values()) / 1e6)
     tap = Fitting("tap", "bottom", 480, 60, 20)
     found = fittings_found(seams_of(body), place_fittings(body, [tap]))
     right = next(f for f in found if f.says.startswith("the right side"))
@@ -189,6 +193,29 @@ def test_each_side_keeps_back_what_lies_below_its_outlet():
     assert f"{low:.1f} mm" in right.found
     assert f"{kept['left'] / 1e6:.2f} L" in left.says
     assert left.strength == "look"
+
+
+def test_fuel_runs_round_the_end_of_a_tunnel_that_stops_inside_the_tank():
+    """A saddle tank with its tunnel stopped at x = 400 is one room behind it: the side without an outlet keeps
+    only what lies lower than the floor there, far less than up to the tunnel's top."""
+    open_ = replace(bodies.saddle_tank(), outlets=(Outlet(250, 60, both_sides=False),))
+    closed = replace(open_, tunnel=replace(open_.tunnel, closed_rear_x=400.0))
+    kept = {}
+    for name, patterns in (("open", open_), ("closed", closed)):
+        body = build_body(patterns, thickness=1.6)
+        kept[name] = kept_back(body.inner, body.faces, patterns.outlets)["left"] / 1e6
+    behind = float(closed.side.bottom.dense[closed.side.bottom.dense[:, 0] > 402, 1].min()) + 1.6
+    body = build_body(closed, thickness=1.6)
+    assert kept["closed"] == pytest.approx(volume_below(body.inner, body.faces, behind) / 2e6, abs=0.02)
+    assert kept["closed"] < 0.5 * kept["open"]
+
+
+def test_level_of_an_outlet_is_the_inside_of_the_metal_there():
+    """On a flat floor the thickness over it, plus the standpipe; beside the tank, the tank's lowest point."""
+    body = sewn("vault", "widest line").body
+    taps = (Outlet(300, 60, both_sides=False), Outlet(200, -70, 12.0, both_sides=False))
+    assert outlet_levels(body.inner, body.faces, taps) == pytest.approx({"right": 1.6, "left": 13.6})
+    assert outlet_levels(body.inner, body.faces, (Outlet(900, 60),)) == pytest.approx({"right": 1.6, "left": 1.6})
 
 
 def test_places_that_cannot_be_are_told():
