@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from .assemble import Tunnel, tunnel_of
+from .curves import Curve, curve_through
 from .findings import Finding, Show, in_mm, strongest_first
 from .fit import neck_loss
 from .patterns import Patterns, PlanPattern
@@ -19,6 +20,9 @@ __all__ = ["AGREE_MM", "agree"]
 
 #: Two papers that measure the same length may differ by this much, mm.
 AGREE_MM = 1.5
+#: A point this far off the curve of its neighbours is worth reading again, mm; tuned on the examples, whose
+#: points stray by at most 8: smaller cries wolf at tight noses, larger lets a misread figure through.
+ODD_MM = 12.0
 #: Room between tunnel and crown that a hand can still weld and planish in, mm; common practice, no source.
 CROWN_ROOM_MM = 15.0
 #: Least and comfortable room at each side of the backbone, mm; common practice, no source.
@@ -41,6 +45,7 @@ def agree(
         found += [f for plan in patterns.plans for f in _plan(patterns, plan, tolerance, show)]
         found += _tunnel(patterns, thickness, show)
         found += _sections(patterns, tolerance, show)
+        found += _odd_points(patterns, show)
     if not any(f.strength == "stop" for f in found):
         found += neck_loss(patterns, thickness=thickness, show=show)
     found += _unknowns(patterns)
@@ -417,8 +422,8 @@ def _sections(patterns: Patterns, tolerance: float, show: Show) -> list[Finding]
                 found.append(
                     Finding(
                         "look" if abs(paper - other) <= 4 * tolerance else "stop",
-                        f"section {section.name}",
-                        f"section {section.name}: its {what} is {show(paper)}, {says} {show(other)}; "
+                        section.title,
+                        f"{section.title}: its {what} is {show(paper)}, {says} {show(other)}; "
                         f"{show(abs(paper - other))} apart",
                         show(paper),
                         f"{show(other)} within {show(tolerance)}",
@@ -431,8 +436,8 @@ def _sections(patterns: Patterns, tolerance: float, show: Show) -> list[Finding]
             found.append(
                 Finding(
                     "look",
-                    f"section {section.name}",
-                    f"section {section.name} is widest away from the widest line",
+                    section.title,
+                    f"{section.title} is widest away from the widest line",
                     f"{show(float(out))} out at z = {show(float(d[int(np.argmax(np.abs(d[:, 0]))), 1]))}",
                     f"{show(half)} at the widest line, z = {show(z)}",
                     x,
@@ -449,6 +454,47 @@ def _out_at(half: np.ndarray, z: float) -> float:
         return float("nan")
     a, b = half[below[0] - 1], half[below[0]]
     return abs(float(a[0] + (b[0] - a[0]) * (z - a[1]) / (b[1] - a[1])))
+
+
+def _odd_points(patterns: Patterns, show: Show) -> list[Finding]:
+    """Points that lie far off the curve which their neighbours make: most often a figure misread."""
+    side = patterns.side
+    named = [(f"side pattern, {name}", curve) for name, curve in (("top run", side.top), ("bottom run", side.bottom))]
+    named += [(f"side pattern, {name} line", curve) for name, curve in side.lines.items()]
+    named += [(plan.name, plan.half) for plan in patterns.plans]
+    named += [(section.title, section.half) for section in patterns.sections if section.half is not None]
+    found = []
+    for name, curve in named:
+        for index, off in _strays(curve):
+            x, y = curve.points[index]
+            found.append(
+                Finding(
+                    "look",
+                    name,
+                    f"{name}: point {index + 1} lies {show(off)} off the curve through its neighbours",
+                    f"({show(float(x))}, {show(float(y))})",
+                    f"within {show(ODD_MM)} of a fair curve, or marked as a corner",
+                    None,
+                    "read that point again on the paper; if the tank really turns there, mark it as a corner",
+                )
+            )
+    return found
+
+
+def _strays(curve: Curve) -> list[tuple[int, float]]:
+    """Index and distance, mm, of each point that strays from the curve through the others."""
+    p, corner = curve.points, curve.corner
+    near_corner = corner | np.roll(corner, 1) | np.roll(corner, -1)
+    if len(p) < 6:
+        return []
+    inner = [i for i in range(2, len(p) - 2) if not near_corner[i]]
+    off = {}
+    for i in inner:
+        rest = curve_through(
+            curve.name, np.delete(p, i, axis=0), corners=[int(k) for k in np.flatnonzero(np.delete(corner, i))]
+        )
+        off[i] = float(shapely.LineString(rest.dense).distance(shapely.Point(p[i])))
+    return [(i, d) for i, d in off.items() if d > ODD_MM and d == max(off.get(k, 0.0) for k in range(i - 2, i + 3))]
 
 
 def _unknowns(patterns: Patterns) -> list[Finding]:

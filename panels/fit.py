@@ -18,6 +18,8 @@ __all__ = ["clearance_gap", "clearances", "misses", "misses_found", "neck_loss",
 
 #: A pattern that lies further than this off the surface is told of, mm.
 MISS_MM = 1.5
+#: Room behind a knee relief for fuel to pass and for welding, mm; common practice, no source.
+KNEE_ROOM_MM = 10.0
 
 
 def _to_polyline(points: np.ndarray, line: np.ndarray) -> np.ndarray:
@@ -37,10 +39,10 @@ def _thinned(points: np.ndarray, most: int = 160) -> np.ndarray:
 def misses(body: Body) -> dict[str, float]:
     """Largest distance, mm, of each pattern from the surface made of it, by the pattern's name.
 
-    Runs and plans are held against the grid of the surface before the tunnel trims it; a section against
-    the surface cut at its station.
+    Runs and plans are held against the grid of the surface before the tunnel trims it and without the
+    knee relief, which they do not show; a section against that surface cut at its station.
     """
-    patterns, grid = body.patterns, body.surface.grid
+    patterns, grid = body.patterns, body.surface.drawn
     side = patterns.side
     found = {}
     rows = {"top run": (side.top, grid[:, -1]), "bottom run": (side.bottom, grid[:, 0])}
@@ -53,7 +55,7 @@ def misses(body: Body) -> dict[str, float]:
         found[plan.name] = _plan_miss(body, plan.line, plan)
     for section in patterns.sections:
         if section.half is not None and abs(section.foot_x - section.head_x) < 1e-9:
-            found[f"section {section.name}"] = _section_miss(body, section.half, section.foot_x)
+            found[section.title] = _section_miss(body, section.half, section.foot_x)
     return found
 
 
@@ -65,7 +67,7 @@ def _plan_miss(body: Body, line_name: str, plan: PlanPattern) -> float:
     xz = line.at(share * line.length)
     out = plan_half_width(plan, share)
     paper = np.column_stack([xz[:, 0], out, xz[:, 1]])
-    grid = body.surface.grid
+    grid = body.surface.drawn
     if line_name == "widest":
         return float(_to_polyline(paper, grid[:, body.surface.widest]).max())
     if line_name in ("bottom", "top"):
@@ -76,7 +78,7 @@ def _plan_miss(body: Body, line_name: str, plan: PlanPattern) -> float:
 
 def _section_miss(body: Body, half: Curve, x: float) -> float:
     """A drawn section against the surface cut across at x."""
-    chains = _grid_contours(body.surface.grid, body.surface.grid[..., 0] - x)
+    chains = _grid_contours(body.surface.drawn, body.surface.drawn[..., 0] - x)
     if not chains:
         return float("inf")
     cut = max(chains, key=len)[:, [1, 2]]
@@ -264,3 +266,38 @@ def neck_loss(patterns: Patterns, *, thickness: float, show: Show = in_mm) -> li
             "a smaller radius gives some of it back, where the neck and its nuts allow",
         )
     ]
+
+
+def knee_found(body: Body, *, show: Show = in_mm) -> tuple[Finding, ...]:
+    """What the knee relief costs in fuel, and whether it leaves room to the tunnel."""
+    knee, tunnel = body.patterns.knee, tunnel_of(body.patterns)
+    if knee is None:
+        return ()
+    grid, drawn = body.surface.grid, body.surface.drawn
+    sunk = drawn[..., 1] - grid[..., 1]
+    p = grid[..., [0, 2]]
+    u, v = p[1:, 1:] - p[:-1, :-1], p[:-1, 1:] - p[1:, :-1]
+    area = np.abs(u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0]) / 2
+    mean = (sunk[1:, 1:] + sunk[:-1, :-1] + sunk[:-1, 1:] + sunk[1:, :-1]) / 4
+    litres = float(2 * (area * mean).sum()) / 1e6
+    says = f"the knee reliefs, {show(float(sunk.max()))} deep, take {litres:.2f} L"
+    found = [Finding("note", "knee relief", says, show(float(sunk.max())), f"{show(knee.depth)} asked for")]
+    if tunnel is not None:
+        low = (sunk > 0.1) & (grid[..., 2] < tunnel.top(grid[..., 0]))
+        room = np.where(low, grid[..., 1] - tunnel.half(grid[..., 0]) - 2 * body.thickness, np.inf)
+        k = np.unravel_index(int(np.argmin(room)), room.shape)
+        if room[k] < KNEE_ROOM_MM:
+            found.append(
+                Finding(
+                    "stop" if room[k] <= 0 else "look",
+                    "knee relief",
+                    "the knee relief comes through to the tunnel"
+                    if room[k] <= 0
+                    else "little room behind the knee relief",
+                    f"{show(float(room[k]))} between the metals, at z {show(float(grid[k][2]))}",
+                    "above 0" if room[k] <= 0 else f"{show(KNEE_ROOM_MM)} for fuel to pass",
+                    float(grid[k][0]),
+                    "a shallower relief, a narrower tunnel, or the outline higher up the side",
+                )
+            )
+    return tuple(found)

@@ -100,10 +100,19 @@ class SectionPattern:
     half: Curve | None = None
     shape: SectionShape | None = None
 
+    @property
+    def title(self) -> str:
+        """Its name, with the word "section" before it where the name does not have it."""
+        return self.name if "section" in self.name.lower() else f"section {self.name}"
+
 
 @dataclass(frozen=True)
 class KneeRelief:
-    """A hollow in both sides: outline (n, 2) on the side pattern, depth, and width of its slope, mm."""
+    """A hollow in both sides: outline (n, 2) on the side pattern, depth, and width of its slope, mm.
+
+    It is sunk into the tank that the other papers show: plan and sections are drawn without it. A knee
+    relief that the section patterns show already needs no outline.
+    """
 
     outline: np.ndarray
     depth: float

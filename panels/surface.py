@@ -39,11 +39,13 @@ SHARPEST_PER_MM = 1 / 12
 class HalfSurface:
     """Points of the right half, y >= 0: ``grid`` (nu, nc, 3) mm, stations by columns.
 
+    ``drawn`` (nu, nc, 3) is the same without the knee relief: what plan and section patterns show.
     ``u`` (nu,) places the stations; ``widest`` is the column of the widest line (0 where the lower edge
     is the widest); ``shoulder`` is the column nearest the asked-for shoulder seam; ``up`` (nu, nc).
     """
 
     grid: np.ndarray
+    drawn: np.ndarray
     u: np.ndarray
     up: np.ndarray
     widest: int
@@ -209,10 +211,7 @@ def section_at(section: SectionPattern, stations: _Stations, u: float, up_widest
     d[:, 0] = np.abs(d[:, 0])
     if upright:
         d[:, 1] -= foot[1]
-    whole = float(np.linalg.norm(head - foot))
-    if stations.patterns.knee is not None:
-        d[:, 0] += relief_depth(stations.patterns.knee, stations.point(np.array([u]), d[None, :, 1] / whole)[0])
-    height = whole * up_widest
+    height = float(np.linalg.norm(head - foot)) * up_widest
     above = np.flatnonzero(d[:, 1] >= height)
     if len(above) == 0 or above[0] == 0:
         raise SurfaceError(
@@ -316,8 +315,6 @@ class _Field:
         plan = _plan_on(patterns, "widest")
         assert plan is not None  # half_surface has made sure of it
         w = plan_half_width(plan, (line.along_at(at[:, 0]) - first) / (last - first))
-        if patterns.knee is not None:
-            w = w + relief_depth(patterns.knee, at)  # the paper shows the finished tank, relief and all
         low = _plan_on(patterns, "bottom")
         lower = None
         if low is not None:
@@ -326,7 +323,7 @@ class _Field:
         return up, w, lower
 
     def evaluate(self, u: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Points (nu, nc, 3) and heights (nu, nc) of the half sections at stations u."""
+        """Points (nu, nc, 3), without any relief, and heights (nu, nc) of the half sections at stations u."""
         patterns = self.stations.patterns
         up_w, w, lower = self.widths(u)
         height = self.stations.height(u)
@@ -342,10 +339,17 @@ class _Field:
         up = np.concatenate([rise[:, :-1] * up_w[:, None], up_w[:, None] + p.crown[..., 1] * (1 - up_w)[:, None]], 1)
         y = np.concatenate([side_y[:, :-1], crown_y], axis=1)
         xz = self.stations.point(u, up)
-        if patterns.knee is not None:
-            y = y - np.minimum(relief_depth(patterns.knee, xz), 0.9 * y)
         y[np.abs(y) < 1e-9] = 0.0
         return np.stack([xz[..., 0], y, xz[..., 1]], axis=-1), up
+
+
+def _dented(points: np.ndarray, knee: KneeRelief | None) -> np.ndarray:
+    """The points with the knee relief sunk into them."""
+    if knee is None:
+        return points
+    dented = points.copy()
+    dented[..., 1] -= np.minimum(relief_depth(knee, points[..., [0, 2]]), 0.9 * points[..., 1])
+    return dented
 
 
 def _field(patterns: Patterns, grids: tuple[np.ndarray, np.ndarray]) -> _Field:
@@ -386,7 +390,7 @@ def _spread(field: _Field, must: np.ndarray, step: float, chord: float) -> np.nd
     """Stations close where the surface turns along its length, ``step`` apart at most, the musts kept."""
     # Square-root crowding at both ends: a round nose turns fastest there.
     fine = (1 - np.cos(np.linspace(0, np.pi, 1201))) / 2
-    lines, _ = field.evaluate(fine)
+    lines = _dented(field.evaluate(fine)[0], field.stations.patterns.knee)
     density = np.full(len(fine) - 1, 0.0)
     for column in {
         0,
@@ -456,10 +460,11 @@ def half_surface(
     grids = (side_t, crown_t)
     field = _field(patterns, grids)
     u = _spread(field, _must_have(patterns, field), step_mm, chord_mm)
-    grid, up = field.evaluate(u)
+    drawn, up = field.evaluate(u)
+    grid = _dented(drawn, patterns.knee)
     widest = len(side_t) - 1
     middle = grid[int(np.argmax(grid[:, widest, 1])), widest:]
     reach = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(middle, axis=0), axis=1))])
     column = widest + int(np.argmin(np.abs(reach / reach[-1] - (1 - shoulder))))
     column = int(np.clip(column, widest + 1, grid.shape[1] - 2))
-    return HalfSurface(grid, u, up, widest, column)
+    return HalfSurface(grid, drawn, u, up, widest, column)

@@ -125,8 +125,11 @@ def _print_checked(job: Any, checked: Checked, quiet: bool) -> None:
     held = checked.capacity
     rows = [
         ("brim full", f"{show_volume(held.brim_l, job.unit)}, give or take {held.tolerance_l:.1f} L"),
-        ("usable", f"{show_volume(held.usable_l, job.unit)} after {held.ullage_l:.1f} L of air"),
-        ("below the outlets", f"{held.below_outlet_l:.1f} L"),
+        (
+            "usable",
+            f"{show_volume(held.usable_l, job.unit)}, after {held.ullage_l:.1f} L left for expansion and "
+            f"{held.below_outlet_l:.1f} L below the outlets",
+        ),
         (
             "tunnel",
             f"{held.litres_per_mm_width:.2f} L for each mm wider a side, {held.litres_per_mm_depth:.2f} L deeper",

@@ -72,7 +72,7 @@ def check(job: Job, *, progress: Progress = _quiet) -> Checked:
     from panels.body import build_body, measure_capacity
     from panels.errors import PanelsError
     from panels.findings import Finding, strongest_first
-    from panels.fit import clearances, misses, misses_found
+    from panels.fit import clearances, knee_found, misses, misses_found
     from panels.fittings import fittings_found, place_fittings
     from panels.seams import seams_of
 
@@ -93,7 +93,7 @@ def check(job: Job, *, progress: Progress = _quiet) -> Checked:
         return Checked(strongest_first((*found, stop)), None, None, {})
     capacity = measure_capacity(body, density=job.metal.density, ullage=job.shop.ullage_percent / 100)
     off = misses(body)
-    found += misses_found(off, show=show) + clearances(body, show=show)
+    found += misses_found(off, show=show) + knee_found(body, show=show) + clearances(body, show=show)
     found += fittings_found(seams_of(body), place_fittings(body, job.fittings), show=show)
     baffles, said = baffles_for(job, body, capacity, show)
     capacity = replace(capacity, dry_mass_kg=capacity.dry_mass_kg + mass_kg(job, baffles))

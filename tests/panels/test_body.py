@@ -10,9 +10,9 @@ import trimesh
 
 from panels.body import build_body, measure_capacity
 from panels.divide import SCHEMES
-from panels.fit import clearance_gap, misses
+from panels.fit import clearance_gap, knee_found, misses
 from panels.measure import volume, volume_below
-from panels.patterns import Clearance, Division, Outlet, SeamLine, TunnelPattern
+from panels.patterns import Clearance, Division, KneeRelief, Outlet, SeamLine, TunnelPattern
 from tests.panels import bodies
 
 WITHIN = 0.002  # a fifth of what the shop is promised: capacity to 1 %
@@ -170,3 +170,31 @@ def test_gap_to_a_bar_is_the_distance_between_them():
     assert clearance_gap(body, clear)[0] == pytest.approx(30, abs=0.5)
     through = Clearance("bar", (100, -300, 75), (100, 300, 75), 10, 5)
     assert clearance_gap(body, through)[0] < 0
+
+
+def test_knee_relief_only_takes_away():
+    """Inside its outline the side sinks, by its depth in the middle; outside nothing moves; litres are told."""
+    patterns = bodies.saddle_tank()
+    knee = KneeRelief(np.array([[300.0, 20], [420, 24], [430, 70], [310, 74]]), depth=10.0, blend=15.0)
+    plain = build_body(patterns, thickness=1.6)
+    body = build_body(replace(patterns, knee=knee), thickness=1.6)
+    lost = plain.capacity_mm3 - body.capacity_mm3
+    assert lost > 0
+    sunk = body.surface.drawn[..., 1] - body.surface.grid[..., 1]
+    assert sunk.min() >= 0
+    assert sunk.max() == pytest.approx(10.0, abs=0.05)
+    x, z = body.surface.grid[..., 0], body.surface.grid[..., 2]
+    outside = (x < 290) | (x > 440) | (z > 90)
+    assert np.all(sunk[outside] == 0)
+    note = next(f for f in knee_found(body) if f.strength == "note")
+    assert f"{lost / 1e6:.2f} L" in note.says
+    assert max(misses(body).values()) < 0.3, "the patterns show the tank without the relief"
+
+
+def test_knee_relief_into_the_tunnel_stops_the_job():
+    """A hollow deeper than the metal beside the tunnel is told with the room left."""
+    knee = KneeRelief(np.array([[300.0, 10], [420, 14], [430, 70], [310, 74]]), depth=100.0, blend=15.0)
+    body = build_body(replace(bodies.saddle_tank(), tunnel=None, knee=knee), thickness=1.6)
+    assert knee_found(body)[0].strength == "note"
+    body = replace(body, patterns=replace(body.patterns, tunnel=bodies.saddle_tank().tunnel))
+    assert knee_found(body)[-1].strength == "stop"

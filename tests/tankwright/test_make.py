@@ -129,6 +129,14 @@ def test_papers_that_disagree_stop_the_job_with_both_numbers(tmp_path):
     assert not (folder / "papers").exists()
 
 
+def test_a_point_misread_by_an_inch_is_told(tmp_path):
+    """One plan point 25 mm too far out: the plan and the point are named, whatever the sections say."""
+    folder = edited(tmp_path, ("[390, 114]", "[390, 140]"))
+    ran = run("check", folder)
+    assert "plan at the widest line: point 8 lies" in ran.output
+    assert "read that point again" in ran.output
+
+
 def test_tunnel_through_the_crown_stops_the_job(tmp_path):
     """A frame line that climbs through the top run is told with its place."""
     folder = edited(tmp_path, ("frame = [[0, 70], [540, 52]]", "frame = [[0, 70], [540, 125]]"))
