@@ -1,13 +1,14 @@
-"""The tunnel of a body as blanks: one folded sheet where its corner line is straight, else three pieces.
+"""The tunnel of a body as folded blanks: one sheet where its frame line is straight or crests, more where it dips.
 
 Drawn like every other blank with the tank's outside up, which for the tunnel is the face towards the
-frame: both legs fold up.
+frame: both legs fold up, and so do the folds across the top. A curved frame line cannot be folded.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -23,12 +24,14 @@ from .fittings import Placed, marks_on
 from .margins import with_holes, with_margins
 from .seams import Sewn
 from .stations import station_label, stations_between
-from .tunnel_flat import TunnelFlat, develop_tunnel
+from .tunnel_kinks import KinkedTunnel, Sheet, develop_kinked
 
 __all__ = ["TUNNEL_PIECES", "folded_tunnel"]
 
 TUNNEL_PIECES = ("tunnel right", "tunnel left", "tunnel top")
 
+#: A kink this close to an end of the tunnel cannot be folded, mm: the line is held to be straight there.
+NEAR_END_MM = 15.0
 #: A corner line that strays from straight by more than this cannot be folded on one line, mm.
 STRAIGHT_MM = 0.25
 
@@ -48,18 +51,48 @@ def _stray(points: np.ndarray) -> float:
     return float(np.linalg.norm(apart - (apart @ along)[:, None] * along, axis=1).max())
 
 
-def _outline_of(body: Body, piece: str, *folds: np.ndarray) -> np.ndarray:
+def _corner_line(body: Body, corner: np.ndarray) -> np.ndarray:
+    """The corner line (m + 1, 3) on the frame side: its ends, and the frame line's kinks between them."""
+    p = body.outer[corner]
+    frame = body.patterns.side.line("frame")
+    kinks = frame.points[1:-1][frame.corner[1:-1], 0]
+    kinks = kinks[(kinks > p[0, 0] + NEAR_END_MM) & (kinks < p[-1, 0] - NEAR_END_MM)]
+    at = np.array([[x, *(np.interp(x, p[:, 0], p[:, k]) for k in (1, 2))] for x in kinks]).reshape(-1, 3)
+    line = np.vstack([p[:1], at, p[-1:]])
+    for k in range(len(line) - 2, 0, -1):
+        if _stray(line[k - 1 : k + 2]) < 1e-3:
+            line = np.delete(line, k, axis=0)
+    for start, end in pairwise(line):
+        between = p[(p[:, 0] >= start[0] - 1e-6) & (p[:, 0] <= end[0] + 1e-6)]
+        stray = _stray(np.vstack([start, between, end]))
+        if stray > STRAIGHT_MM:
+            raise TunnelError(
+                f"the frame line strays {stray:.1f} mm from straight between x {start[0]:.0f} and {end[0]:.0f} mm, "
+                "so the corners cannot be folded; a line that bends at points only can, if they are marked as corners",
+                stray=stray,
+            )
+    return line
+
+
+def _outline_of(body: Body, piece: str, line: np.ndarray, *folds: np.ndarray) -> np.ndarray:
     """Outline (n, 3) of a piece: in the middle of the metal, but at a fold on the frame side of it.
 
-    A fold's vertices keep their place along the tunnel, so that its ends meet the end walls' middle.
+    A fold's vertices keep their place along the tunnel, so that its ends meet the end walls' middle; those
+    at a kink of its ``line`` stay there.
     """
     ring = boundary_chains(boundary_edges(body.faces_of(piece)))[0][:-1]
     outline = body.neutral[ring].copy()
     for fold in folds:
-        start, end = body.outer[fold[0]], body.outer[fold[-1]]
-        along = (end - start) / np.linalg.norm(end - start)
-        here = np.isin(ring, fold)
-        outline[here] = start + ((outline[here] - start) @ along)[:, None] * along
+        here = np.flatnonzero(np.isin(ring, fold))
+        own = line * [1, np.sign(body.outer[fold[0], 1]), 1]
+        x = body.outer[ring[here], 0]
+        part = np.clip(np.searchsorted(own[1:-1, 0], x), 0, len(own) - 2)
+        start, along = own[part], np.diff(own, axis=0)[part]
+        along = along / np.linalg.norm(along, axis=1)[:, None]
+        far = np.einsum("ni,ni->n", outline[here] - start, along)
+        outline[here] = start + far[:, None] * along
+        for kink in own[1:-1]:
+            outline[here[np.abs(x - kink[0]) < 1e-3]] = kink
     return outline
 
 
@@ -79,50 +112,73 @@ def folded_tunnel(
     inside_radius: float,
     k_factor: KFactor,
     placed: Sequence[Placed] = (),
-) -> Blank:
-    """The tunnel as one blank with two folds, and the fittings that sit on it.
+) -> tuple[Blank, ...]:
+    """The tunnel as folded blanks, with the fittings that sit on it: one, and one more for each dip of the
+    frame line.
 
     Raises
     ------
     TunnelError
-        Where it cannot be folded from one sheet: the frame line is not straight, or an end is too odd.
+        Where it cannot be folded: the frame line is curved, its kinks lie too close, or an end is too odd.
     """
     body = sewn.body
     corner = _corner(body)
-    stray = _stray(body.outer[corner])
-    if stray > STRAIGHT_MM:
-        raise TunnelError(f"the frame line strays {stray:.1f} mm from straight, so the corners cannot be folded")
-    twins = body.shell.mirror[corner]
-    leg = _outline_of(body, "tunnel right", corner)
-    top = _outline_of(body, "tunnel top", corner, twins)
-    ends = [tuple(float(c) for c in body.outer[k]) for k in corner[[0, -1]]]
-    flat = develop_tunnel(
-        ends[0],  # type: ignore[arg-type]
-        ends[1],  # type: ignore[arg-type]
+    line = _corner_line(body, corner)
+    leg = _outline_of(body, "tunnel right", line, corner)
+    top = _outline_of(body, "tunnel top", line, corner, body.shell.mirror[corner])
+    tunnel = develop_kinked(
+        line,
         _tidy(leg[:, [0, 2]]),
         _tidy(top[:, :2]),
         thickness=body.thickness,
         inside_radius=inside_radius,
         k_factor=k_factor,
     )
-    edges = tuple(_edges(sewn, flat, at_edge))
-    ring = _up(flat.outline)[::-1]
-    fitted, holes = _fitted(body, flat, placed)
-    return Blank(
-        name="tunnel",
-        hand="centre",
-        kind="folded",
-        outline=with_holes(with_margins(ring, _margins(ring, edges)), holes),
-        net=with_holes(with_margins(ring, np.zeros(len(ring))), holes),
-        edges=edges,
-        folds=tuple(_folds(flat, k_factor)),
-        marks=(*_marks(body, flat), *fitted),
-        grain_deg=90.0,
-        thickness=body.thickness,
-        area_formed=flat.area,
-        flat=None,
-        notes=("legs fold towards the frame side, the face drawn up; grain runs across the folds",),
-    )
+    names = ["tunnel"] if len(tunnel.sheets) == 1 else [f"tunnel {k + 1}" for k in range(len(tunnel.sheets))]
+    edges = _edges(sewn, tunnel, at_edge, names)
+    marks, holes = _marks(body, tunnel), _fitted(body, tunnel, placed)
+    blanks = []
+    for k, sheet in enumerate(tunnel.sheets):
+        own = tuple(edge for number, edge in edges if number == k)
+        ring = _up(sheet.outline)[::-1]
+        cut = [hole for number, hole in holes[1] if number == k]
+        blanks.append(
+            Blank(
+                name=names[k],
+                hand="centre",
+                kind="folded",
+                outline=with_holes(with_margins(ring, _margins(ring, own)), cut),
+                net=with_holes(with_margins(ring, np.zeros(len(ring))), cut),
+                edges=own,
+                folds=tuple(_folds(sheet, k_factor)),
+                marks=tuple(mark for number, mark in (*marks, *holes[0]) if number == k),
+                grain_deg=90.0,
+                thickness=body.thickness,
+                area_formed=sheet.area,
+                flat=None,
+                notes=_notes(tunnel, sheet, names[k]),
+            )
+        )
+    return tuple(blanks)
+
+
+def _notes(tunnel: KinkedTunnel, sheet: Sheet, name: str) -> tuple[str, ...]:
+    """How the sheet is folded, what each pie cut measures, and where it is parted."""
+    notes = ["legs fold towards the frame side, the face drawn up; grain runs across the folds"]
+    for cut in sheet.cuts[::2]:
+        kink = cut.kink
+        notes.append(
+            f"pie cut in both legs at x {kink.at[0]:.0f} mm: {kink.dart:.1f} degrees, {cut.width:.1f} mm wide at the "
+            f"lower edge, {cut.depth:.1f} mm deep; it closes when the top is folded {kink.turn:.1f} degrees across "
+            "there, towards the frame side. Fold the top across first, then the legs; the open tip is filled in welding"
+        )
+    for k, kink in enumerate(tunnel.kinks):
+        if not kink.crest and (k in sheet.parts or k + 1 in sheet.parts):
+            notes.append(
+                f"{name} ends at x {kink.at[0]:.0f} mm, where the frame line dips by {-kink.turn:.1f} degrees: a sheet "
+                "folded there would have to be stretched, so the tunnel is parted and welded"
+            )
+    return tuple(notes)
 
 
 def _up(points: np.ndarray) -> np.ndarray:
@@ -130,18 +186,23 @@ def _up(points: np.ndarray) -> np.ndarray:
     return points * [1.0, -1.0]
 
 
-def _place(flat: TunnelFlat, piece: str, points: np.ndarray) -> np.ndarray:
-    """Points (n, 2) of one piece on the blank: (x, y) of the top, (x, z) of a leg."""
-    if piece == "tunnel top":
-        return _up(flat.plan_to_flat(points))
-    return _up(flat.leg_to_flat(points, piece.rsplit(" ", 1)[1]))
+def _side(piece: str) -> str:
+    return piece.rsplit(" ", 1)[1]
 
 
-def _to_flat(body: Body, flat: TunnelFlat, piece: str, chain: np.ndarray) -> np.ndarray:
-    return _place(flat, piece, body.neutral[chain][:, [0, 1] if piece == "tunnel top" else [0, 2]])
+def _axes(piece: str) -> list[int]:
+    """What counts on a piece: (x, y) of the top, (x, z) of a leg."""
+    return [0, 1] if piece == "tunnel top" else [0, 2]
 
 
-def _edges(sewn: Sewn, flat: TunnelFlat, at_edge: AtEdge) -> list[Edge]:
+def _laid(tunnel: KinkedTunnel, piece: str, points: np.ndarray) -> list[tuple[int, np.ndarray]]:
+    """A line (n, 3) on one piece in the flat, in runs where kinks part it: sheet number and points (k, 2)."""
+    runs = tunnel.runs(_side(piece), points[:, _axes(piece)])
+    return [(tunnel.sheet_of(part), _up(run)) for part, run in runs]
+
+
+def _edges(sewn: Sewn, tunnel: KinkedTunnel, at_edge: AtEdge, names: list[str]) -> list[tuple[int, Edge]]:
+    """Every edge with the number of the sheet it is on."""
     found = []
     for seam in sewn.seams:
         mine = [p for p in seam.pieces if p in TUNNEL_PIECES]
@@ -149,9 +210,23 @@ def _edges(sewn: Sewn, flat: TunnelFlat, at_edge: AtEdge) -> list[Edge]:
             continue  # a fold, or none of ours
         meets = next(p for p in seam.pieces if p != mine[0])
         joint, allowance = at_edge("folded", mine[0], meets)
-        points = _to_flat(sewn.body, flat, mine[0], seam.chain)
-        length = polyline_length(points)  # folding changes the length of no edge
-        found.append(Edge(seam.letter, meets, joint, allowance, points, length, length))
+        for number, points in _laid(tunnel, mine[0], sewn.body.neutral[seam.chain]):
+            length = polyline_length(points)  # folding changes the length of no edge
+            found.append((number, Edge(seam.letter, meets, joint, allowance, points, length, length)))
+    for number, sheet in enumerate(tunnel.sheets):
+        for cut in sheet.cuts:
+            letter = f"T{tunnel.kinks.index(cut.kink) + 1}{'R' if cut.side == 'right' else 'L'}"
+            for points in cut.edges:
+                length = polyline_length(points)
+                found.append((number, Edge(letter, names[number], "butt", 0.0, _up(points), length, length)))
+    for k, kink in enumerate(tunnel.kinks):
+        if not kink.crest:
+            for part, other in ((k, k + 1), (k + 1, k)):
+                number = tunnel.sheet_of(part)
+                points = _up(tunnel.end(part, at_rear=part == k))
+                length = polyline_length(points)
+                meets = names[tunnel.sheet_of(other)]
+                found.append((number, Edge(f"T{k + 1}", meets, "butt", 0.0, points, length, length)))
     return found
 
 
@@ -162,49 +237,51 @@ def _margins(ring: np.ndarray, edges: tuple[Edge, ...]) -> np.ndarray:
     return np.array([edge.allowance for edge in edges])[np.argmin(apart, axis=0)]
 
 
-def _folds(flat: TunnelFlat, k: KFactor) -> list[Fold]:
+def _folds(sheet: Sheet, k: KFactor) -> list[Fold]:
     return [
         Fold(
             _up(np.asarray(line.start)),
             _up(np.asarray(line.end)),
             np.array([[_up(np.asarray(a)), _up(np.asarray(b))] for a, b in line.tangents]),
-            flat.bend_angle,
-            flat.inside_radius,
+            line.angle_deg,
+            line.radius,
             True,
             float(k),
             k.source,
         )
-        for line in flat.folds
+        for line in sheet.folds
     ]
 
 
-def _fitted(body: Body, flat: TunnelFlat, placed: Sequence[Placed]) -> tuple[list[Mark], list[np.ndarray]]:
-    """Fittings scribed on top and legs, and the holes to be cut."""
-    marks: list[Mark] = []
-    holes: list[np.ndarray] = []
+def _fitted(
+    body: Body, tunnel: KinkedTunnel, placed: Sequence[Placed]
+) -> tuple[list[tuple[int, Mark]], list[tuple[int, np.ndarray]]]:
+    """Fittings scribed on top and legs, and the holes to be cut, each with the number of its sheet."""
+    marks: list[tuple[int, Mark]] = []
+    holes: list[tuple[int, np.ndarray]] = []
     for piece in TUNNEL_PIECES:
-        axes = [0, 1] if piece == "tunnel top" else [0, 2]
         scribed, cut = marks_on(body, body.faces_of(piece), body.neutral, placed)
-        marks += [replace(mark, points=_place(flat, piece, mark.points[:, axes])) for mark in scribed]
-        holes += [_place(flat, piece, hole[:, axes]) for hole in cut]
+        for mark in scribed:
+            marks += [(number, replace(mark, points=run)) for number, run in _laid(tunnel, piece, mark.points)]
+        for hole in cut:
+            whole = [*_laid(tunnel, piece, hole)]
+            if len(whole) == 1:  # a hole across a kink is marked, not cut
+                holes += whole
     return marks, holes
 
 
-def _marks(body: Body, flat: TunnelFlat) -> list[Mark]:
-    """Centre line and stations, over the top and down both legs."""
-    marks = []
+def _marks(body: Body, tunnel: KinkedTunnel) -> list[tuple[int, Mark]]:
+    """Centre line and stations, over the top and down both legs, each with the number of its sheet."""
+    marks: list[tuple[int, Mark]] = []
     for piece in TUNNEL_PIECES:
         used, faces = np.unique(body.faces_of(piece), return_inverse=True)
-        at = body.neutral[used]
-        axes = [0, 1] if piece == "tunnel top" else [0, 2]
+        at, faces = body.neutral[used], faces.reshape(-1, 3)
         if piece == "tunnel top":
-            middle = contour_chains(at, faces.reshape(-1, 3), at[:, 1])
-            marks += [Mark("centre", _place(flat, piece, line[:, :2]), "CL") for line in middle]
+            for line in contour_chains(at, faces, at[:, 1]):
+                marks += [(number, Mark("centre", run, "CL")) for number, run in _laid(tunnel, piece, line)]
         for station in stations_between(at[:, 0].min(), at[:, 0].max()):
-            lines = contour_chains(at, faces.reshape(-1, 3), at[:, 0] - station)
-            marks += [
-                Mark("station", _place(flat, piece, line[:, axes]), station_label(station))
-                for line in lines
-                if polyline_length(line) > 8.0
-            ]
+            for line in contour_chains(at, faces, at[:, 0] - station):
+                if polyline_length(line) > 8.0:
+                    label = station_label(station)
+                    marks += [(number, Mark("station", run, label)) for number, run in _laid(tunnel, piece, line)]
     return marks

@@ -289,7 +289,7 @@ def make_blanks(
     at_edge
         What the shop leaves on each edge and how it is joined.
     inside_radius, k_factor
-        Of the tunnel's folds, mm. A tunnel whose corner line is not straight comes in three pieces.
+        Of the tunnel's folds, mm. A tunnel whose frame line is curved comes in three pieces.
     fittings
         To be scribed on the blanks where they sit, or cut where they ask for it.
 
@@ -300,7 +300,8 @@ def make_blanks(
     """
     body = sewn.body
     placed = place_fittings(body, fittings)
-    tunnel, why = None, ""
+    tunnel: tuple[Blank, ...] = ()
+    why = ""
     if "tunnel top" in body.pieces:
         try:
             tunnel = folded_tunnel(sewn, at_edge, inside_radius=inside_radius, k_factor=k_factor, placed=placed)
@@ -308,11 +309,11 @@ def make_blanks(
             why = f"the tunnel comes in three pieces, welded along its corners: {str(fault).splitlines()[0]}"
     blanks: list[Blank] = []
     for name in body.pieces:
-        if name.endswith("left") or (tunnel is not None and name in TUNNEL_PIECES):
+        if name.endswith("left") or (tunnel and name in TUNNEL_PIECES):
             continue
         flat = _lay_flat(body, name)
         blank = _blank_of(sewn, flat, at_edge)
         if name in TUNNEL_PIECES:
             blank = replace(blank, notes=(*blank.notes, why))
         blanks += _pair(blank, body, flat, placed)
-    return tuple(blanks) if tunnel is None else (*blanks, tunnel)
+    return (*blanks, *tunnel)
