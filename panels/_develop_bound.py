@@ -91,8 +91,8 @@ def _gathered(body: Floats, defect: Floats) -> tuple[Floats, Floats]:
     low, size = body.min(axis=0), np.ptp(body, axis=0).max() / 36
     _, cell = np.unique(((body - low) // size).astype(int), axis=0, return_inverse=True)
     count = np.bincount(cell.ravel())
-    middle = np.column_stack([np.bincount(cell.ravel(), column) / count for column in body.T])
-    return middle, np.bincount(cell.ravel(), defect)
+    middle: Floats = np.column_stack([np.bincount(cell.ravel(), column) / count for column in body.T])
+    return middle, np.asarray(np.bincount(cell.ravel(), defect), dtype=float)
 
 
 def _line(stadium: Floats) -> Floats:

@@ -36,7 +36,8 @@ class Pattern:
 
     def assemble(self, blocks: Floats) -> Floats:
         """Sum of (m, k, k) symmetric blocks as the matrix's values."""
-        return np.bincount(self.slot.ravel(), weights=blocks.ravel(), minlength=len(self.indices))
+        total = np.bincount(self.slot.ravel(), weights=blocks.ravel(), minlength=len(self.indices))
+        return np.asarray(total, dtype=float)
 
     def factor(self, values: Floats) -> Any | None:
         """Factor of the matrix, or None where it is singular."""
@@ -77,14 +78,14 @@ def pattern_for(faces: Ints, rank: Ints, per_vertex: int) -> Pattern:
     n, p = len(rank), per_vertex
     moved = rank[faces]
     row, col = (grid.ravel() for grid in np.meshgrid(np.arange(3), np.arange(3), indexing="ij"))
-    keys, block = np.unique(moved[:, col] * n + moved[:, row], return_inverse=True)
-    block = block.reshape(-1, 9)
+    keys, found = np.unique(moved[:, col] * n + moved[:, row], return_inverse=True)
+    block: Ints = np.asarray(found, dtype=np.intp).reshape(-1, 9)
     column, line = np.divmod(keys, n)
     start = np.searchsorted(column, np.arange(n + 1))
     deep = np.diff(start)
     # Vertex pair k of column J becomes p * p entries: unknown d of J has the p unknowns of each of its rows in turn.
     first = p * p * start[column] + p * (np.arange(len(keys)) - start[column])
-    entry = (
+    entry: Any = (
         first[None, None, :] + np.arange(p)[:, None, None] + (p * deep[column])[None, None, :] * np.arange(p)[:, None]
     )
     indices = np.empty(p * p * len(keys), dtype=np.int32)
