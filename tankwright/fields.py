@@ -22,6 +22,7 @@ from pydantic import AfterValidator, BeforeValidator, StrictBool, StringConstrai
 from .units import LONGEST_MM, MM_PER_INCH, UNITS, length_mm, show_length
 
 __all__ = [
+    "DATE_HINT",
     "LONGEST_TANK_MM",
     "SHORTEST_TANK_MM",
     "UNIT_QUESTION",
@@ -52,6 +53,9 @@ __all__ = [
 
 #: A tank shorter or longer than this, mm, is taken for a wrong unit. Common practice, no source.
 SHORTEST_TANK_MM, LONGEST_TANK_MM = 100.0, 3000.0
+
+#: How a date is written.
+DATE_HINT = "write year-month-day, such as 2026-11-20"
 
 #: How the hint at a wrong unit begins.
 UNIT_QUESTION = "is unit"
@@ -152,6 +156,8 @@ def length(
         least = max(low or 0.0, above or 0.0, typical)
         signed = low is not None and low < 0
         hint = unit_hint(mm, setting.unit, least, high or LONGEST_MM) if mm > 0 or signed else ""
+        if mm < 0 and not signed:
+            hint = "a distance has no minus"
         side = "small" if high is None or mm <= high else "large"
         return Fault(
             f"too {side}",

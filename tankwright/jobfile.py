@@ -16,6 +16,7 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, model_validator
 
 from .fields import (
+    DATE_HINT,
     Angle,
     Fault,
     Flag,
@@ -60,7 +61,7 @@ def _date(value: object) -> Any:
         except ValueError:
             pass
     if not isinstance(value, datetime.date):
-        raise Trouble(Fault("this is not a date", shown(value), "year-month-day, such as 2026-03-14"))
+        raise Trouble(Fault("this is not a date", shown(value), "year-month-day", DATE_HINT))
     return value
 
 

@@ -7,6 +7,7 @@ Words used here
 
 from __future__ import annotations
 
+import difflib
 import re
 import tomllib
 import types
@@ -18,7 +19,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
 from .errors import Finding
-from .fields import Fault, Setting, Trouble, nearest, shown
+from .fields import DATE_HINT, Fault, Setting, Trouble, nearest, shown
 from .tomllines import Path, line_numbers, line_of
 
 __all__ = ["Document", "finding", "parse", "validate"]
@@ -37,6 +38,16 @@ _WORDS = {
 }
 _POINT_LISTS = {"top", "bottom", "front", "rear", "half", "outline", "points"}
 _TABLE_LISTS = {"seam", "strip"}
+
+_QUOTED = re.compile(r"\"(?:\\.|[^\"\\])*\"|'[^']*'")
+_CURLY = re.compile(r"[“”„«»‘’‚]")
+_FRACTION = re.compile(r"(?<![\d./])(?:\d+(?:\s+|\s*-\s*))?\d+\s*/\s*\d+(?![\d./])|[½¼¾⅛⅜⅝⅞]")
+_WITH_UNIT = re.compile(r"(?<![\w.])\d+(?:\.\d+)?\s*(?:mm|cm|inch|in|ft|ga|\")(?![\w])")
+_DATE = re.compile(r"(?<!\d)(?:\d{1,2}[./-]\d{1,2}[./-]\d{4}|\d{4}[./-]\d{1,2}[./-]\d{1,2})(?!\d)")
+_HEADING = re.compile(r"\[\[?\s*([\w.-]+)\s*\]")
+
+#: Headings that may come several times in a file.
+_REPEATED = {"plan", "section", "clear", "outlet", "sheet", "division.seam", "allowances.seam", "bend.strip"}
 
 
 class Document:
@@ -120,10 +131,38 @@ def _syntax(file: str, text: str, message: str) -> Fault:
 def _slip(message: str, written: str) -> str:
     """The likely slip behind a syntax error."""
     _, _, value = written.partition("=")
+    heading = _HEADING.match(written)
     if "Cannot overwrite" in message or "Cannot declare" in message or "twice" in message:
+        if heading and heading[1] in _REPEATED:
+            return several(heading[1])
         return "this name is already given further up; take one of the two away"
-    if re.match(r"\s*\d+(\s+|-)\d+/\d+|\s*\d+/\d+|\s*\.\d|\s*\d+(\.\d+)?\s*(mm|in|ga|\")", value):
-        return 'a fraction or a length with its unit stands in quotes: "1 7/16 in"'
+    return _unquoted(written) or _other_slip(message, written, value)
+
+
+def several(name: str) -> str:
+    """The hint at single brackets where double ones belong."""
+    return f"sections that may come several times stand in double brackets: [[{name}]]"
+
+
+def _unquoted(written: str) -> str:
+    """The hint at a date, fraction, unit or word without its straight quotes, "" if there is none on the line."""
+    bare = _QUOTED.sub(" ", written).partition("#")[0]
+    if _DATE.search(bare):
+        return DATE_HINT
+    if fraction := _FRACTION.search(bare):
+        return f'fractions stand in straight quotes: "{fraction[0]}"'
+    if _CURLY.search(bare):
+        text = re.search(r"[“”„«»‘’‚]\s*([\w .,/-]{1,40}?)\s*[“”„«»‘’‚]", bare)
+        return f'quotes are straight: "{text[1] if text else "…"}"'
+    if size := _WITH_UNIT.search(bare):
+        return f'a length with its unit stands in straight quotes: "{size[0].rstrip(chr(34))}"'
+    return ""
+
+
+def _other_slip(message: str, written: str, value: str) -> str:
+    """The hint at any other syntax error."""
+    if re.match(r"\s*\.\d", value):
+        return "write a nought before the point: 0.5"
     if re.match(r"\s*\d+,\d+\s*(#.*)?$", value):
         return "write a point, not a comma: 36.5"
     if "Expected '='" in message:
@@ -197,7 +236,7 @@ def _fault(model: type[BaseModel], path: Path, e: Mapping[str, Any]) -> Fault:
         return Fault(says, shown(value), f"[{name}] with its values under it", hint)
     if kind == "list_type":
         tables = isinstance(value, dict)
-        hint = f"write [[{name}]] with double brackets" if tables else f"write it as a list: {name} = [...]"
+        hint = several(".".join(str(step) for step in path)) if tables else f"write it as a list: {name} = [...]"
         return Fault("this is not a list", shown(value), f"[[{name}]]" if tables else "a list in brackets", hint)
     if kind in ("too_short", "string_too_short"):
         return Fault(
@@ -242,8 +281,18 @@ def _unknown(model: type[BaseModel], path: Path, value: object) -> Fault:
     elif homes:
         hint = f"it belongs under [{homes[0]}]"
     plain = shown(name)[1:-1]
-    says = f"{plain} is not known here" if len(path) > 1 else "there is no section of this name"
-    return Fault(says, f"{plain} = {shown(value)}", ", ".join(known), hint)
+    if len(path) == 1:
+        heading = f"[[{plain}]]" if isinstance(value, list) else f"[{plain}]"
+        found = heading if isinstance(value, list | dict) else f"{plain} = {shown(value)}"
+        return Fault("there is no section of this name", found, _likely(name, known), hint)
+    return Fault(f"{plain} is not known here", f"{plain} = {shown(value)}", ", ".join(known), hint)
+
+
+def _likely(name: str, known: list[str]) -> str:
+    """The few sections that are nearest to a name, the likeliest first; of all the others only how many."""
+    near = difflib.get_close_matches(name.lower(), known, n=3, cutoff=0.4) or known[:3]
+    headings = [f"[[{key}]]" if key in _REPEATED else f"[{key}]" for key in near]
+    return f"{', '.join(headings)} and {len(known) - len(near)} others, all in a starter job"
 
 
 def _meant(model: type[BaseModel], path: Path) -> str:
