@@ -263,7 +263,7 @@ def _assumptions(job: Job) -> tuple[tuple[str, str], ...]:
     _, stock_note = job.shop.sheets_for(job.metal.name, job.thickness)
     rows = [
         ("metal", f"{job.metal.name}, {job.thickness:.2f} mm"),
-        ("patterns show", f"the {job.surface} of the finished tank"),
+        ("patterns show", f"the {job.surface} of the finished tank, one half; the other side is its mirror image"),
         ("skins", f"laid flat at the neutral surface, K = {SKIN_K} (shaped at radii over 5 thicknesses)"),
         ("folds", f"inside radius {job.fold_radius:.1f} mm, {job.k.words}"),
         (

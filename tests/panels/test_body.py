@@ -163,6 +163,19 @@ def test_drawn_seams_part_the_skin_where_they_run():
     assert as_trimesh(body).is_watertight
 
 
+def test_seam_drawn_on_the_plan_parts_the_skin_there():
+    """A line on the plan 60 mm out: the crown's edges lie on it all along."""
+    from panels.curves import curve_through
+
+    line = SeamLine("shoulder", "plan", curve_through("shoulder", [[60, 60], [480, 60]], straight=True))
+    body = build_body(bodies.saddle_tank(), Division("drawn", seams=(line,)), thickness=1.6)
+    assert as_trimesh(body).is_watertight
+    flags = body.shell.flags
+    on = body.shell.vertices[(flags >> 8) > 0]
+    assert len(on) > 40
+    assert np.abs(np.abs(on[:, 1]) - 60).max() < 0.05
+
+
 def test_gap_to_a_bar_is_the_distance_between_them():
     """A bar along y beside a box: the gap is plain arithmetic; through the box it is negative."""
     body = build_body(bodies.box(400, 200, 150), Division("halves"), thickness=1.0)
