@@ -69,7 +69,7 @@ class Needs:
         self.need_h = np.empty((16, width + 1), dtype=np.uint16)
         self.need_w = np.empty((16, height + 1), dtype=np.uint16)
         self._rows = 0
-        self._waste, self._longest = waste, longest
+        self._waste, self.longest = waste, longest
         self._widths = np.arange(width + 1, dtype=np.int64)
         half = len(self.counts) // 2
         self._low_states = int(np.prod([c + 1 for c in self.counts[:half]], dtype=np.int64))
@@ -126,8 +126,8 @@ class Needs:
             if not roomy[state]:
                 continue
             by_w, by_h = self._joined(state)
-            by_w[self._longest + 1 :] = FAR
-            by_h[self._longest + 1 :] = FAR
+            by_w[self.longest + 1 :] = FAR
+            by_h[self.longest + 1 :] = FAR
             if state in single:
                 for w, h in self.choices[single[state]]:
                     if w <= self.width and h <= self.height:
@@ -184,9 +184,9 @@ class Needs:
         a, b = self.row[half], self.row[state - half]
         tall = self.need_h[a, width].astype(np.int64) + self.need_h[b, width]
         wide = self.need_w[a, height].astype(np.int64) + self.need_w[b, height]
-        if width > self._longest:
+        if width > self.longest:
             tall[:] = FAR  # the cut across would be too long here; a narrower stack may still do
-        if height > self._longest:
+        if height > self.longest:
             wide[:] = FAR
         i, j = int(tall.argmin()), int(wide.argmin())
         if tall[i] > height and wide[j] > width:

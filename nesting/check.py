@@ -194,6 +194,9 @@ def _check_home(item: Placed, pieces: list[tuple[str, Rect]], held: dict[str, st
         text = "The cuts do not leave it in one piece."
         raise LayoutFault("cuts", (item.part.name,), item.sheet, len(homes), 1, text)
     label, piece = homes[0]
+    if item.piece and item.piece != label:
+        text = f"It is said to be piece {item.piece} and is {label}."
+        raise LayoutFault("cuts", (item.part.name,), item.sheet, 0, 0, text)
     if label in held:
         raise LayoutFault("cuts", (held[label], item.part.name), item.sheet, 2, 1, "The cuts do not part them.")
     held[label] = item.part.name

@@ -191,13 +191,17 @@ class Sheet:
 
 @dataclass(frozen=True)
 class Placed:
-    """One copy of a part as it lies: ``outline`` in the coordinates of physical sheet number ``sheet`` (from 0)."""
+    """One copy of a part as it lies: ``outline`` in the coordinates of physical sheet number ``sheet`` (from 0).
+
+    ``piece`` is the label of its finished piece in ``Cut.makes`` (shear only).
+    """
 
     part: Part
     sheet: int
     outline: Polygon
     turn_deg: float = 0.0
     flipped: bool = False
+    piece: str = ""
 
 
 @dataclass(frozen=True)
@@ -234,10 +238,14 @@ class Cut:
 
 @dataclass(frozen=True)
 class Offcut:
-    """A piece worth keeping: its outline on the sheet it came from, mm."""
+    """A piece worth keeping: its outline on the sheet it came from, mm.
+
+    ``piece`` is its label in ``Cut.makes`` (shear only).
+    """
 
     sheet: int
     outline: Polygon
+    piece: str = ""
 
     @property
     def size(self) -> tuple[float, float]:

@@ -61,9 +61,9 @@ def nest(
     on_better : called with each better layout as it is found. An interrupt (Ctrl-C) ends the search
         and returns the best so far, with ``stopped`` true.
 
-    Among layouts, in this order: nothing left out that need not be (by priority, then area), least cost, least bought
-    area (so offcuts go first), least area in all, largest offcut, fewest cuts, shortest cuts. What finds no room is in
-    ``Layout.unplaced``, with the reason.
+    Among layouts, in this order: nothing left out that need not be (by priority, then area), least cost, fewest
+    sheets bought new (so offcuts go first), least area from the rack, largest offcut, fewest cuts, shortest cuts. What
+    finds no room is in ``Layout.unplaced``, with the reason.
 
     Raises
     ------

@@ -257,16 +257,16 @@ class _Bench:
     def _leaf(self, tree: Tree, cell: Rect, label: str, x: float, y: float) -> None:
         _, kind, _, w, h = tree
         if kind == FREE:
-            self.offcuts.append(Offcut(self.index, box(*cell)))
+            self.offcuts.append(Offcut(self.index, box(*cell), label))
             return
         p = self.copies[kind].pop(0)
         part = self.job.parts[p]
         turn = self._turn(p, (w, h))
         outline = place_outline(part, turn, False, (x, y))
-        self.placed.append(Placed(part, self.index, outline, turn, False))
         x0, y0, x1, y1 = outline.bounds
         sides: list[Side] = [("x", x0, False), ("y", y0, False), ("x", x1, True), ("y", y1, True)]
-        self._take_off(cell, label, [side for side in sides if self._due(cell, side)], "trim")
+        _, label = self._take_off(cell, label, [side for side in sides if self._due(cell, side)], "trim")
+        self.placed.append(Placed(part, self.index, outline, turn, False, label))
 
     def _turn(self, p: int, size: Box) -> float:
         """The turn that gives this part this box on this sheet."""

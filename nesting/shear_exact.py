@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from ._guillotine import SIDE, STACK, Tree, joined, remade
 from ._guillotine_exact import FAR, Needs, count_splits
 from .shear_job import Job
-from .shear_plan import Plan, plan_of, prices
+from .shear_plan import Plan, plan_of, priced, prices
 
 __all__ = ["Exact", "coarse_grid", "exact_seconds", "solve_exact"]
 
@@ -234,11 +234,15 @@ class _Cover:
 
 
 def _tie_breaks(job: Job) -> list[float]:
-    """A sliver on each price, so that among equal costs less is bought new, then less is used."""
+    """A sliver on each price: among equal costs fewer sheets are bought new, then less is taken from the rack."""
     price = prices(job)
     sliver = 1e-7 * max(price)
     area = max(stock.area for stock in job.stocks) or 1
-    return [sliver * (stock.area / area) * (1.0 if stock.whole else 0.01) for stock in job.stocks]
+    by_area = 0.0 if priced(job) else 0.01
+    return [
+        sliver * (1.0 + by_area * one.area / area) if one.whole else sliver * 0.01 * one.area / area
+        for one in job.stocks
+    ]
 
 
 def roomy_tree(needs: Needs, state: int, width: int, height: int) -> Tree:
@@ -281,6 +285,8 @@ class _Roomy:
             room = (
                 (height - tight.astype(np.int64)) * width if op == STACK else (width - tight.astype(np.int64)) * height
             )
+            if (width if op == STACK else height) > needs.longest:
+                continue
             hope = np.where(tight < FAR, room - free, -1)
             options += [(int(hope[i]), int(subs[i]), op, int(tight[i])) for i in np.argsort(-hope)[:40]]
         for hope_here, sub, op, least in sorted(options, reverse=True):

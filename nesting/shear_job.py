@@ -140,9 +140,9 @@ def make_job(
         key: _padded([one for one in boxes if max(one[:2]) <= most_mm + 1e-6], gap_mm, unit)
         for key, boxes in real.items()
     }
-    # A cut is as long as the cell it goes through: the node's boxes less a gap, plus at most both margins.
+    # A cut is as long as the cell it goes through: the node's boxes, at most one gap more, and both margins.
     margin = max([room[i] for room in rooms for i in (0, 1)] + [edge_mm]) + edge_mm
-    longest = NO_LIMIT if longest_mm is None else math.floor((most_mm - margin + gap_mm) / unit + SLACK)
+    longest = NO_LIMIT if longest_mm is None else math.floor((most_mm - margin - gap_mm) / unit + SLACK)
     lost = {
         p
         for p in range(len(parts))
@@ -156,10 +156,11 @@ def make_job(
         for p, part in enumerate(parts)
         if part.quantity and p in lost
     )
+    lowest = min([0.0, *(float(part.priority) for part in parts)])
     groups: dict[tuple, list[int]] = {}
     for p, part in enumerate(parts):
         if part.quantity and p not in lost:
-            key = (tuple(tuple(sorted(turns[p, s])) for s in range(len(sheets))), float(part.priority))
+            key = (tuple(tuple(sorted(turns[p, s])) for s in range(len(sheets))), float(part.priority) - lowest)
             groups.setdefault(key, []).extend([p] * part.quantity)
     keys = sorted(groups, key=lambda key: (-_area(key[0]), key))
     looks, placing = _looks([[key[0][s] for key in keys] for s in range(len(sheets))])

@@ -1,8 +1,8 @@
 """What the shear search passes around: which sheets, which cutting tree on each, what is left over.
 
-The order of preference lives here, in ``rank``: nothing worth having left out, then cost, then less bought area (so
-that offcuts are used first) and less sheet in all, then the largest piece kept whole, fewest cuts, shortest cuts.
-What comes after cost may be put in another order.
+The order of preference lives here, in ``rank``: nothing worth having left out, then cost, then fewer sheets
+bought new (so that offcuts are used first) and less of the rack, then the largest piece kept whole, fewest cuts,
+shortest cuts. What comes after cost may be put in another order.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from ._guillotine import LEAF, SIDE, Tree, leaves
 from .shear_job import Job
 
-__all__ = ["PREFERENCES", "Plan", "biggest_free", "cost_of", "fits", "plan_of", "prices", "rank"]
+__all__ = ["PREFERENCES", "Plan", "biggest_free", "cost_of", "fits", "plan_of", "priced", "prices", "rank"]
 
 
 MOST_MEASURED = 150  # pieces in a job up to which cuts are counted while searching
@@ -27,9 +27,14 @@ class Plan:
     left: tuple[int, ...] = ()
 
 
+def priced(job: Job) -> bool:
+    """Whether any sheet that there is has a price."""
+    return any(stock.price > 0 for stock in job.stocks if stock.limit != 0)
+
+
 def prices(job: Job) -> list[float]:
     """Price of each stock; 1 each where nothing has a price, so that fewest sheets is cheapest."""
-    if any(stock.price > 0 for stock in job.stocks if stock.limit != 0):
+    if priced(job):
         return [stock.price for stock in job.stocks]
     return [1.0] * len(job.stocks)
 
@@ -53,9 +58,10 @@ def rank(job: Job, plan: Plan) -> tuple[float, ...]:
 
 
 def _offcuts_first(job: Job, plan: Plan) -> list[float]:
-    """Area of sheets bought new, then of all sheets."""
+    """Sheets bought new, then area taken from the rack; where nothing has a price, area bought as well."""
     stocks = [job.stocks[s] for s, _ in plan.sheets]
-    return [sum(one.area for one in stocks if one.whole), sum(one.area for one in stocks)]
+    bought = sum(one.area for one in stocks if one.whole) if not priced(job) else 0
+    return [sum(one.whole for one in stocks), sum(one.area for one in stocks if not one.whole), bought]
 
 
 def _largest_first(job: Job, plan: Plan) -> list[float]:

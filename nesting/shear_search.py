@@ -12,6 +12,7 @@ same input and seed give the same plan; a clock only stops it when the machine i
 
 from __future__ import annotations
 
+import math
 import random
 import time
 from collections.abc import Iterator
@@ -19,12 +20,13 @@ from collections.abc import Iterator
 from ._guillotine import Tree, leaf, leaves, without
 from ._guillotine_greedy import best_spot, insert, put
 from .shear_job import Job
-from .shear_plan import Plan, cost_of, fits, plan_of, prices
+from .shear_plan import Plan, cost_of, fits, plan_of, priced, prices
 
 __all__ = ["Rounds", "Watch", "area_bound", "cheaper_sets", "greedy_plans"]
 
 NODE_SECONDS = 1.1e-6  # one node looked at by best_spot; measured on a 2-core machine, Python 3.11
 ROUND_SECONDS = 6e-5  # what one round costs besides
+MOST_TRIES = 20_000  # sets of sheets looked at for the bound by area
 OVERRUN = 1.5  # the clock stops the search at this many times the seconds asked for, plus one second
 
 
@@ -57,69 +59,78 @@ class Watch:
 
 
 def area_bound(job: Job) -> float:
-    """A cost that no plan of the whole job can beat: area at the best price per area, and pieces that need a
-    sheet each.
+    """A cost that no plan of the whole job can beat.
 
-    0 if the sheets are too few for everything: then leaving pieces out may cost less.
+    The largest of: whole sheets whose areas come to the area of all pieces; each piece's area at the best rate of a
+    sheet that holds it; the sheets of pieces of which no two can share one.
     """
     price = prices(job)
     total = sum(kind.area * len(kind.parts) for kind in job.kinds)
-    kinds = [
-        min(
-            (price[s] for s, one in enumerate(job.stocks) if _holds(job, k, s) and one.limit != 0),
-            default=0.0,
-        )
-        for k in range(len(job.kinds))
+    holders = [
+        [s for s, one in enumerate(job.stocks) if one.limit != 0 and _holds(job, k, s)] for k in range(len(job.kinds))
     ]
-    if not kinds:
+    if not job.kinds or not all(holders):
         return 0.0
-    loners = _loners(job)
-    apart = sum(kinds[k] for k in loners)
-    return max(_cheapest_area(job, price, total), apart, max(kinds))
+    each = [min(price[s] for s in mine) for mine in holders]
+    apart = sum(each[k] for k in _loners(job))
+    sizes = [(one.area, price[s], one.limit) for s, one in enumerate(job.stocks) if one.area > 0 and one.limit != 0]
+    rates = _by_rates(job, price, holders)
+    return max(_fewest_by_area(sizes, total), rates, apart, max(each))
 
 
-def _cheapest_area(job: Job, price: list[float], total: int) -> float:
-    """Least cost of sheets whose areas come to ``total``: whole sheets where one size and one price rule, else
-    by area."""
-    endless = [s for s, one in enumerate(job.stocks) if one.limit is None and one.area > 0]
-    limited = [s for s, one in enumerate(job.stocks) if one.limit]
-    cost, need = 0.0, total
-    for s in sorted(limited, key=lambda s: price[s] / max(job.stocks[s].area, 1)):
-        one = job.stocks[s]
-        if endless and price[s] / max(one.area, 1) > min(price[e] / job.stocks[e].area for e in endless):
-            continue
-        take = min(need, one.area * (one.limit or 0))
-        cost += price[s] * take / max(one.area, 1)
-        need -= take
-    if need <= 0 or not endless:
-        return cost
-    if len(endless) == 1:
-        one = job.stocks[endless[0]]
-        return cost + price[endless[0]] * -(-need // one.area)
-    return cost + _fewest_by_area([(job.stocks[s].area, price[s]) for s in endless], need)
+def _by_rates(job: Job, price: list[float], holders: list[list[int]]) -> float:
+    """Area of the pieces at the best rate each can have; what limited sheets can hold at most saves its best rate."""
+    spared, most = 0, 0.0
+    cost = 0.0
+    for kind, mine in zip(job.kinds, holders, strict=True):
+        endless = [price[s] / job.stocks[s].area for s in mine if job.stocks[s].limit is None]
+        rate = min(endless, default=0.0)
+        cost += rate * kind.area * len(kind.parts)
+        most = max(most, rate)
+    for one in job.stocks:
+        spared += one.area * (one.limit or 0)
+    cost = max(0.0, cost - spared * most)
+    if all(p == round(p) for p in price):
+        step = math.gcd(*(round(p) for p in price)) or 1
+        cost = step * math.ceil(cost / step - 1e-9)
+    return cost
 
 
-def _fewest_by_area(sizes: list[tuple[int, float]], need: int) -> float:
-    """Least cost of whole sheets of these (area, price) covering ``need``: exact unless the numbers are huge."""
-    best_rate = min(price / area for area, price in sizes)
-    if need / min(area for area, _ in sizes) > 60 or len(sizes) > 6:
-        return best_rate * need
-    best = float("inf")
+def _fewest_by_area(sizes: list[tuple[int, float, int | None]], need: int) -> float:
+    """Least cost of whole sheets of these (area, price, limit) covering ``need``; by fractions if they are many.
+
+    If all together do not cover it, pieces will be left out, and nothing is said: 0.
+    """
     ordered = sorted(sizes, key=lambda size: size[1] / size[0])
+    if not any(limit is None for _, _, limit in sizes) and sum(a * (n or 0) for a, _, n in sizes) < need:
+        return 0.0
+    best, tries = math.inf, 0
+
+    def fraction(i: int, need: int) -> float:
+        cost = 0.0
+        for area, price, limit in ordered[i:]:
+            part = need if limit is None else min(need, area * limit)
+            cost += price * part / area
+            need -= part
+            if need <= 0:
+                return cost
+        return math.inf
 
     def go(i: int, need: int, cost: float) -> None:
-        nonlocal best
+        nonlocal best, tries
+        tries += 1
         if need <= 0:
             best = min(best, cost)
             return
-        if i == len(ordered) or cost + need * ordered[i][1] / ordered[i][0] >= best - 1e-9:
+        if tries > MOST_TRIES or i == len(ordered) or cost + fraction(i, need) >= best - 1e-9:
             return
-        area, price = ordered[i]
-        for count in range(-(-need // area), -1, -1):
+        area, price, limit = ordered[i]
+        top = -(-need // area) if limit is None else min(limit, -(-need // area))
+        for count in range(top, -1, -1):
             go(i + 1, need - count * area, cost + count * price)
 
     go(0, need, 0.0)
-    return best
+    return best if tries <= MOST_TRIES else fraction(0, need)
 
 
 def _holds(job: Job, kind: int, stock: int) -> bool:
@@ -216,12 +227,18 @@ def cheaper_sheets(job: Job, plan: Plan) -> Plan:
                 continue
             if s != stock and one.limit is not None and used[s] >= one.limit:
                 continue
-            if (price[s], one.area) < (price[best], job.stocks[best].area):
+            if _cheaper_key(job, price, s) < _cheaper_key(job, price, best):
                 best = s
         used[stock] -= 1
         used[best] += 1
         out.append((best, tree))
     return Plan(tuple(out), plan.left)
+
+
+def _cheaper_key(job: Job, price: list[float], stock: int) -> tuple[float, bool, int]:
+    """Price first, then offcuts before new sheets; of new sheets at one price the largest, of offcuts the smallest."""
+    one = job.stocks[stock]
+    return price[stock], one.whole, -one.area if one.whole and priced(job) else one.area
 
 
 def cheaper_sets(job: Job, best: Plan, bound: float, draw: random.Random) -> list[list[int]]:

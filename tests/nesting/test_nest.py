@@ -66,7 +66,7 @@ def test_a_part_too_big_says_by_how_much():
 
 def test_sheets_that_run_out_leave_the_least_worth_behind():
     """Two of three fit: the one of least priority stays."""
-    parts = [Part(name, box(0, 0, 500, 900), priority=p) for name, p in (("a", 1), ("b", 5), ("c", 3))]
+    parts = [Part(name, box(0, 0, 500, 900), priority=p) for name, p in (("a", -1), ("b", 5), ("c", 3))]
 
     layout = nest(parts, [Sheet("s", 1000, 1000, quantity=1)], seconds=2)
 
@@ -135,6 +135,17 @@ def test_a_short_shear_changes_the_first_cut():
     assert [left.part.name for left in layout.unplaced] == ["long"]
     assert "1500.0" in layout.unplaced[0].why
     assert "1300.0" in layout.unplaced[0].why
+
+
+def test_every_part_says_which_piece_it_becomes():
+    """The label on a placed part is the last piece the cuts make there, and no other cut touches it afterwards."""
+    layout = nest([Part("a", box(0, 0, 300, 200), 3)], [Sheet("s", 800, 600)], edge_mm=9, keep_side_mm=100, seconds=1)
+
+    made = {label for cut in layout.cuts for label in cut.makes}
+    cut_up = {cut.piece for cut in layout.cuts}
+    finished = [item.piece for item in layout.placed] + [offcut.piece for offcut in layout.offcuts]
+    assert len(set(finished)) == len(finished) > 3
+    assert set(finished) <= made - cut_up
 
 
 def test_strips_too_narrow_to_hold_are_named():

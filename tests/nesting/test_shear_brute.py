@@ -104,3 +104,50 @@ def test_staircases_agree_with_exhaustion(seed):
             fitting = [h for h in range(1, 10) if cuttable(mine, width, h, True)]
             least = needs.height_for(state, width)
             assert (least if least <= 9 else None) == (fitting[0] if fitting else None)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_quick_bound_is_never_above_the_exhaustive_cost(seed):
+    """Limited offcuts, odd prices: the bound by areas, rates and pieces apart stays under the cheapest there is."""
+    from nesting.shear_job import make_job
+    from nesting.shear_search import area_bound
+
+    draw = random.Random(50 + seed)
+    pieces = [(draw.randint(1, 6), draw.randint(1, 6)) for _ in range(5)]
+    parts = tuple(Part(f"p{i}", box(0, 0, w, h)) for i, (w, h) in enumerate(pieces))
+    sheets = (
+        Sheet("new", 8, 6, draw.choice([7.0, 10.0]), grain=None),
+        Sheet("rack", draw.randint(3, 7), 6, draw.choice([0.5, 4.0, 9.0]), quantity=draw.randint(0, 2), grain=None),
+    )
+
+    bound = area_bound(make_job(parts, sheets, gap_mm=0.0, edge_mm=0.0, rotations=(0, 90)))
+    layout = nest(parts, sheets, rotations=(0, 90), seconds=5)
+    cost = cheapest_with_rack(pieces, [(s.width, s.height, s.price, s.quantity) for s in sheets])
+
+    assert bound <= cost + 1e-9
+    assert layout.cost == pytest.approx(cost)
+    assert layout.proven
+
+
+def cheapest_with_rack(pieces: list[tuple[int, int]], sheets: list[tuple]) -> float:
+    """Least cost over all ways to share the pieces among sheets of which some are few; with quarter turns."""
+
+    @cache
+    def fits(ids: tuple[int, ...], s: int) -> bool:
+        return cuttable(tuple(pieces[i] for i in ids), int(sheets[s][0]), int(sheets[s][1]), True)
+
+    @cache
+    def go(ids: tuple[int, ...], left: tuple) -> float:
+        if not ids:
+            return 0.0
+        best = float("inf")
+        for count in range(len(ids)):
+            for some in itertools.combinations(ids[1:], count):
+                rest = tuple(i for i in ids[1:] if i not in some)
+                for s, (_, _, price, _) in enumerate(sheets):
+                    if left[s] != 0 and fits((ids[0], *some), s):
+                        fewer = tuple(n - 1 if i == s and n is not None else n for i, n in enumerate(left))
+                        best = min(best, price + go(rest, fewer))
+        return best
+
+    return go(tuple(range(len(pieces))), tuple(sheet[3] for sheet in sheets))

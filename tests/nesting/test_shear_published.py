@@ -34,7 +34,7 @@ def test_fewest_sheets_are_found_and_proven(name, sheets):
     """Published and constructed minima of sheets are reached, with 90 degree turns."""
     data = instance(name)
 
-    layout = nest(parts_of(data), [one_sheet(data)], gap_mm=data.get("gap", 0), seconds=20)
+    layout = nest(parts_of(data), [one_sheet(data)], gap_mm=data.get("gap", 0), seconds=8)
 
     assert len(layout.sheets) == sheets
     assert layout.bound == sheets
@@ -60,7 +60,7 @@ def test_most_value_from_one_sheet_is_found_and_proven(name, turns, value):
     sheet = one_sheet(data, quantity=1)
     fitting = sheet.width * sheet.height // min(item["w"] * item["h"] for item in data["items"])
 
-    layout = nest(parts_of(data, copies=int(fitting)), [sheet], rotations=turns, seconds=20)
+    layout = nest(parts_of(data, copies=int(fitting)), [sheet], rotations=turns, seconds=8)
 
     assert sum(item.part.priority for item in layout.placed) == value
     assert layout.proven
@@ -69,7 +69,7 @@ def test_most_value_from_one_sheet_is_found_and_proven(name, turns, value):
 @pytest.mark.parametrize("name, width, height", [("ht_c1_p1", 20, 20), ("ht_c1_p3", 20, 20), ("ht_c2_p2", 40, 15)])
 def test_strips_without_waste_are_found(name, width, height):
     """Hopper and Turton 2001: the item area fills width x height, and an edge-to-edge layout does too."""
-    found = shortest_length(parts_of(instance(name)), width, seconds=20)
+    found = shortest_length(parts_of(instance(name)), width, seconds=8)
 
     assert found.length_mm == pytest.approx(height, abs=1e-6)
     assert found.proven
@@ -87,7 +87,7 @@ def test_bounding_rectangles_of_blanks_need_their_proven_length(name, length):
         whole.append(Part(item["id"], box(0, 0, *size), item["demand"]))
         real.append(Part(item["id"], outline, item["demand"]))
 
-    found = shortest_length(whole, 1220, gap_mm=data["gap"], seconds=20)
+    found = shortest_length(whole, 1220, gap_mm=data["gap"], seconds=8)
     layout = nest(real, [Sheet("short", 1220, length, grain=None)], gap_mm=data["gap"], rotations=(0, 90), seconds=10)
 
     assert found.proven
@@ -100,7 +100,7 @@ def test_mixed_sheets_cost_no_more_than_found_before():
     data = instance("vs_mb_c1_4")
     sheets = [Sheet(str(s["id"]), s["w"], s["h"], s["cost"]) for s in data["sheets"]]
 
-    layout = nest(parts_of(data), sheets, rotations=(0,), seconds=3)
+    layout = nest(parts_of(data), sheets, rotations=(0,), seconds=2)
 
     assert layout.bound <= layout.cost <= 470
     assert not layout.unplaced
@@ -122,7 +122,7 @@ def test_two_sheets_without_waste_come_out_as_two():
     """Two sheets' worth of such rectangles, mixed, need two sheets again."""
     sizes = zero_waste(610, 1220, 5, 6, 7) + zero_waste(610, 1220, 5, 6, 8)
 
-    layout = nest(rectangles(sizes), [Sheet("2x4", 610, 1220, 20.0)], gap_mm=6, seconds=20)
+    layout = nest(rectangles(sizes), [Sheet("2x4", 610, 1220, 20.0)], gap_mm=6, seconds=8)
 
     assert layout.cost == 40.0
     assert layout.proven
