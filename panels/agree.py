@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from .assemble import Tunnel, tunnel_of
+from .agree_tunnel import tunnel_agrees
 from .curves import Curve, curve_through
 from .findings import Finding, Show, in_mm, strongest_first
 from .fit import neck_loss
@@ -23,12 +23,6 @@ AGREE_MM = 1.5
 #: A point this far off the curve of its neighbours is worth reading again, mm; tuned on the examples, whose
 #: points stray by at most 8: smaller cries wolf at tight noses, larger lets a misread figure through.
 ODD_MM = 12.0
-#: Room between tunnel and crown that a hand can still weld and planish in, mm; common practice, no source.
-CROWN_ROOM_MM = 15.0
-#: Least and comfortable room at each side of the backbone, mm; common practice, no source.
-LEAST_SIDE_MM, GOOD_SIDE_MM = 12.7, 19.0
-#: Least room over the backbone, mm; common practice, no source.
-LEAST_TOP_MM = 6.0
 
 
 def agree(
@@ -43,7 +37,7 @@ def agree(
         found += _lines(patterns, tolerance, show)
     if not any(f.strength == "stop" for f in found):
         found += [f for plan in patterns.plans for f in _plan(patterns, plan, tolerance, show)]
-        found += _tunnel(patterns, thickness, show)
+        found += tunnel_agrees(patterns, thickness=thickness, show=show)
         found += _sections(patterns, tolerance, show)
         found += _odd_points(patterns, show)
     if not any(f.strength == "stop" for f in found):
@@ -216,7 +210,7 @@ def _plan(patterns: Patterns, plan: PlanPattern, tolerance: float, show: Show) -
                 "",
             )
         )
-    if plan.line not in ("widest",) and not found and (widest := _plan_on(patterns, "widest")) is not None:
+    if plan.line not in ("widest",) and not found and (widest := patterns.plan_on("widest")) is not None:
         share = np.linspace(0.02, 0.98, 97)
         over = plan_half_width(plan, share) - plan_half_width(widest, share)
         if over.max() > tolerance:
@@ -235,168 +229,10 @@ def _plan(patterns: Patterns, plan: PlanPattern, tolerance: float, show: Show) -
     return found
 
 
-def _plan_on(patterns: Patterns, line: str) -> PlanPattern | None:
-    return next((plan for plan in patterns.plans if plan.line == line), None)
-
-
-def _lower_half(patterns: Patterns, share: np.ndarray) -> np.ndarray:
-    """Half width of the lower edge at shares of the length, mm, as far as the papers tell."""
-    low = _plan_on(patterns, "bottom")
-    if low is not None:
-        return plan_half_width(low, share)
-    widest = _plan_on(patterns, "widest")
-    shares = [
-        abs(s.half.points[-1, 0]) / max(np.abs(s.half.points[:, 0]).max(), 1e-9) for s in patterns.sections if s.half
-    ]
-    return (
-        (min(shares) if shares else patterns.shape.lower_share) * plan_half_width(widest, share)
-        if widest
-        else 0 * share
-    )
-
-
-def _between_closed_ends(width: np.ndarray, need: np.ndarray) -> np.ndarray:
-    """Stations that must be wide enough: all but those next to an end that closes on the centre plane."""
-    ok = width > need
-    must = np.ones(len(width), dtype=bool)
-    if ok.any():
-        first, last = int(np.argmax(ok)), len(ok) - 1 - int(np.argmax(ok[::-1]))
-        must[:first] = False
-        must[last + 1 :] = False
-    return must
-
-
-def _tunnel(patterns: Patterns, thickness: float, show: Show) -> list[Finding]:
-    tunnel = tunnel_of(patterns)
-    if tunnel is None:
-        return []
-    side = patterns.side
-    x = np.linspace(tunnel.x_front, tunnel.x_rear, 241)
-    crown = line_height(side.top, x) - tunnel.top(x)
-    depth = tunnel.top(x) - line_height(side.bottom, x)
-    inside = (x > side.top.points[0, 0] + 1) & (x < side.top.points[-1, 0] - 1)
-    front, rear = float(side.front.points[:, 0].min()), float(side.rear.points[:, 0].max())
-    stops = _tunnel_ends(tunnel, front, rear, show)
-    if stops:
-        return stops
-    share = (x - front) / (rear - front)
-    lower = _lower_half(patterns, share)
-    widest = _plan_on(patterns, "widest")
-    widest_half = plan_half_width(widest, share) if widest else lower
-    found = _tunnel_sizes(tunnel, show)
-    found += _crown_room(crown, x, inside & (widest_half > tunnel.half(x)), thickness, show)
-    shallow = np.where((x > side.bottom.points[0, 0] + 1) & (x < side.bottom.points[-1, 0] - 1), depth, np.inf)
-    k = int(np.argmin(shallow))
-    if shallow[k] < 3 * thickness:
-        found.append(
-            Finding(
-                "stop",
-                "tunnel",
-                "the tunnel's top comes down to the lower edge of the side pattern",
-                f"{show(float(shallow[k]))} deep",
-                f"more than {show(3 * thickness)}",
-                float(x[k]),
-                "raise the frame line or the top room, or lower the bottom run",
-            )
-        )
-    need = tunnel.half(x) + 2 * thickness
-    must = _between_closed_ends(lower, need)
-    short = np.where(must, lower - need, np.inf)
-    k = int(np.argmin(short))
-    if short[k] < 0 or not np.any(lower > need):
-        k = int(np.argmax(lower - need)) if not np.any(lower > need) else k
-        found.append(
-            Finding(
-                "stop",
-                "tunnel",
-                "the tank is not wider at its lower edge than the tunnel",
-                f"lower edge {show(float(lower[k]))} out from the centre",
-                f"more than {show(float(need[k]))}: half the tunnel and both metals",
-                float(x[k]),
-                "less side room, a wider lower edge, or a shorter tunnel",
-            )
-        )
-    return found
-
-
-def _tunnel_ends(tunnel: Tunnel, front: float, rear: float, show: Show) -> list[Finding]:
-    """A tunnel that is closed inside the tank must begin and end there, front before rear."""
-    found = []
-    for end, x in (("front", tunnel.pattern.closed_front_x), ("rear", tunnel.pattern.closed_rear_x)):
-        if x is not None and not (max(front, tunnel.reach[0] - 1) < x < min(rear, tunnel.reach[1] + 1)):
-            found.append(
-                Finding(
-                    "stop",
-                    "tunnel",
-                    f"the tunnel's closed {end} does not lie inside the tank",
-                    f"at x = {show(x)}",
-                    f"between {show(max(front, tunnel.reach[0]))} and {show(min(rear, tunnel.reach[1]))}",
-                    x,
-                    f"leave closed_{end} out for a tunnel that is open there, or check its x",
-                )
-            )
-    return found
-
-
-def _crown_room(crown: np.ndarray, x: np.ndarray, where: np.ndarray, thickness: float, show: Show) -> list[Finding]:
-    if not where.any():
-        return []
-    room = np.where(where, crown - 2 * thickness, np.inf)
-    k = int(np.argmin(room))
-    if room[k] >= CROWN_ROOM_MM:
-        return []
-    strength = "stop" if room[k] <= 0 else "look"
-    return [
-        Finding(
-            strength,
-            "tunnel",
-            "the tunnel's top comes through the crown"
-            if strength == "stop"
-            else "little room between tunnel and crown",
-            f"{show(float(room[k]))} between the two metals",
-            "above 0" if strength == "stop" else f"{show(CROWN_ROOM_MM)} to weld and planish in",
-            float(x[k]),
-            "lower the frame line or the top room, or raise the top run there",
-        )
-    ]
-
-
-def _tunnel_sizes(tunnel: Tunnel, show: Show) -> list[Finding]:
-    pattern = tunnel.pattern
-    room = pattern.side_room - pattern.draw_in
-    found = []
-    if room < GOOD_SIDE_MM:
-        strength = "look" if room < LEAST_SIDE_MM else "note"
-        found.append(
-            Finding(
-                strength,
-                "tunnel",
-                f"{show(room)} of room at each side of the backbone after weld draw-in",
-                f"{show(room)} ({show(pattern.side_room)} less {show(pattern.draw_in)} drawn in)",
-                f"at least {show(LEAST_SIDE_MM)}, {show(GOOD_SIDE_MM)} is comfortable (common practice)",
-                None,
-                "more side_room; mounts and wiring share this space",
-            )
-        )
-    if pattern.top_room < LEAST_TOP_MM:
-        found.append(
-            Finding(
-                "look",
-                "tunnel",
-                f"{show(pattern.top_room)} of room over the backbone",
-                show(pattern.top_room),
-                f"at least {show(LEAST_TOP_MM)} (common practice)",
-                None,
-                "more top_room; the mounts settle and the wiring wants space",
-            )
-        )
-    return found
-
-
 def _sections(patterns: Patterns, tolerance: float, show: Show) -> list[Finding]:
     """Each drawn section against the side pattern and the widest plan at its station."""
     side = patterns.side
-    widest = _plan_on(patterns, "widest")
+    widest = patterns.plan_on("widest")
     found = []
     for section in patterns.sections:
         if section.half is None or widest is None or abs(section.foot_x - section.head_x) > 1e-9:

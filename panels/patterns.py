@@ -223,3 +223,7 @@ class Patterns:
     clearances: tuple[Clearance, ...] = ()
     outlets: tuple[Outlet, ...] = ()
     neck: NeckRelief | None = None
+
+    def plan_on(self, line: str) -> PlanPattern | None:
+        """The first plan pattern that lies on the side pattern's line of that name."""
+        return next((plan for plan in self.plans if plan.line == line), None)

@@ -291,10 +291,6 @@ def relief_depth(knee: KneeRelief, xz: np.ndarray) -> np.ndarray:
     return knee.depth * share * share * (3 - 2 * share)
 
 
-def _plan_on(patterns: Patterns, line: str) -> PlanPattern | None:
-    return next((plan for plan in patterns.plans if plan.line == line), None)
-
-
 @dataclass(frozen=True)
 class _Field:
     """Everything needed to evaluate half sections at any stations."""
@@ -312,10 +308,10 @@ class _Field:
         # Measured from the first station to the last, so that a plan fits its line from end to end.
         ends = self.stations.point(np.array([0.0, 1.0]), self.stations.up_at_line(np.array([0.0, 1.0]), line)[:, None])
         first, last = line.along_at(ends[:, 0, 0])
-        plan = _plan_on(patterns, "widest")
+        plan = patterns.plan_on("widest")
         assert plan is not None  # half_surface has made sure of it
         w = plan_half_width(plan, (line.along_at(at[:, 0]) - first) / (last - first))
-        low = _plan_on(patterns, "bottom")
+        low = patterns.plan_on("bottom")
         lower = None
         if low is not None:
             bottom = patterns.side.bottom
@@ -377,7 +373,7 @@ def _must_have(patterns: Patterns, field: _Field) -> np.ndarray:
     along_x = field.stations.point(fine, up[:, None])[:, 0, 0]
     line = side.line("widest")
     wanted += list(np.interp(line.points[1:-1][line.corner[1:-1], 0], along_x, fine))
-    plan = _plan_on(patterns, "widest")
+    plan = patterns.plan_on("widest")
     if plan is not None:
         corners = plan.half.points[1:-1][plan.half.corner[1:-1], 0]
         share = (corners - plan.half.points[0, 0]) / np.ptp(plan.half.points[:, 0])
@@ -439,7 +435,7 @@ def half_surface(
     SurfaceError
         Where a pattern that the surface cannot do without is missing or does not reach.
     """
-    if "widest" not in patterns.side.lines or _plan_on(patterns, "widest") is None:
+    if "widest" not in patterns.side.lines or patterns.plan_on("widest") is None:
         raise SurfaceError(
             "The widest line is not given.\n"
             f"  lines on the side pattern  {', '.join(sorted(patterns.side.lines)) or 'none'}\n"
