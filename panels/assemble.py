@@ -192,7 +192,7 @@ def _skin_edges(mesh: FlaggedMesh) -> dict[int, np.ndarray]:
     return {int(kind): edges[kinds == kind] for kind in np.unique(kinds)}
 
 
-def _beyond(kept: dict[int, np.ndarray]) -> None:
+def _refuse_parted(kept: dict[int, np.ndarray]) -> None:
     """Refuse a skin that the openings have cut into parts."""
     parts = sum(len(boundary_chains(edges)) for kind, edges in kept.items() if kind == LOWER)
     if parts > 1:
@@ -205,7 +205,7 @@ def _beyond(kept: dict[int, np.ndarray]) -> None:
 def _opened(mesh: FlaggedMesh, tunnel: Tunnel | None, neck: Neck | None) -> _Open:
     """Legs and neck wall set into the skin, and what is still open."""
     skin = _skin_edges(mesh)
-    _beyond(skin)
+    _refuse_parted(skin)
     roofs = boundary_chains(skin[ROOF]) if ROOF in skin else []
     if tunnel is None and neck is None:
         sheets = Sheets(mesh.vertices, mesh.flags, np.zeros((0, 3), dtype=int), np.zeros((0, 3), dtype=int))
@@ -246,7 +246,7 @@ def _on_tunnel(ends: np.ndarray, tunnel: Tunnel) -> dict[int, np.ndarray]:
 _WALLS = ((ROOF, "tunnel top"), (SHUT, "tunnel end"), (LOWER, "floor"), (FRONT, "front end"), (REAR, "rear end"))
 
 
-def _walls(half: _Open, mirror: np.ndarray) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+def _walls(half: _Open, mirror: np.ndarray, tunnel: Tunnel | None) -> dict[str, tuple[np.ndarray, np.ndarray]]:
     """Faces on the right and across of every wall square to the centre plane, by name."""
     left = half.inner
     found: dict[str, tuple[np.ndarray, np.ndarray]] = {}
@@ -257,11 +257,8 @@ def _walls(half: _Open, mirror: np.ndarray) -> dict[str, tuple[np.ndarray, np.nd
             left = left[~used]
             wall = wall_between(v, mirror, chain, runs)
             own = name
-            if kind == SHUT:
-                ahead = v[chain, 0].mean() < v[:, 0].mean() if len(half.outer[SHUT]) < 2 else None
-                if ahead is None:
-                    ahead = v[chain, 0].mean() <= min(v[c, 0].mean() for c in half.outer[SHUT])
-                own = f"{name} {'front' if ahead else 'rear'}"
+            if kind == SHUT and tunnel is not None:
+                own = f"{name} {'front' if abs(v[chain[0], 0] - tunnel.reach[0]) < 1e-3 else 'rear'}"
             before = found.get(own, (wall.right[:0], wall.across[:0]))
             found[own] = (np.vstack([before[0], wall.right]), np.vstack([before[1], wall.across]))
     return found
@@ -269,19 +266,17 @@ def _walls(half: _Open, mirror: np.ndarray) -> dict[str, tuple[np.ndarray, np.nd
 
 def _parts(faces: np.ndarray) -> list[np.ndarray]:
     """Faces that hang together by their edges, part by part, in order of their first face."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
     edge = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    key = edge[:, 0] * (int(faces.max()) + 1) + edge[:, 1]
     owner = np.repeat(np.arange(len(faces)), 3)
-    order = np.lexsort((edge[:, 1], edge[:, 0]))
-    same = np.all(edge[order][1:] == edge[order][:-1], axis=1)
+    order = np.argsort(key, kind="stable")
+    same = key[order][1:] == key[order][:-1]
     pairs = np.column_stack([owner[order][:-1][same], owner[order][1:][same]])
-    label = np.arange(len(faces))
-    while len(pairs):
-        low = label[pairs].min(axis=1)
-        before = label.copy()
-        np.minimum.at(label, pairs[:, 0], low)
-        np.minimum.at(label, pairs[:, 1], low)
-        if np.array_equal(before, label):
-            break
+    graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(faces), len(faces)))
+    label = connected_components(graph, directed=False)[1]
     return [faces[label == k] for k in np.unique(label)]
 
 
@@ -345,7 +340,7 @@ def assemble(half_surface: HalfSurface, patterns: Patterns, seams: tuple[SeamLin
     apart = np.flatnonzero(right[:, 1] != 0)
     mirror = np.arange(len(right))
     mirror[apart] = len(right) + np.arange(len(apart))
-    walls = _walls(half, mirror)
+    walls = _walls(half, mirror, tunnel)
     mirror = np.concatenate([mirror, apart])
     vertices = np.vstack([right, right[apart] * [1, -1, 1]])
     flags = np.concatenate([flags, flags[apart]])

@@ -19,7 +19,7 @@ from panels.seams import seams_of
 from tests.panels import bodies
 from tests.panels.test_neck import WITHIN, closed, random_neck, square_front
 
-ENDS = {"rear": (None, 430.0), "front": (75.0, None), "both": (90.0, 400.0), "nose": (25.0, None)}
+ENDS = {"rear": (None, 430.0), "front": (75.0, None), "both": (90.0, 400.0), "nose": (25.0, None), "far": (380.0, None)}
 
 
 def shut(patterns, front, rear):
