@@ -15,7 +15,7 @@ import io
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from .words import fixed
+from .words import fixed, turned
 
 if TYPE_CHECKING:
     from ..work import Work
@@ -82,7 +82,8 @@ def on_sheet_words(sheet: Row) -> str:
     """What lies on a sheet: piece numbers, names, turns."""
     words = []
     for part in sheet["parts"]:
-        turn = f", turned {fixed(part['turn_deg'], 0)}°" if part["turn_deg"] else ""
+        way = turned(part["turn_deg"])
+        turn = f", {way}" if way else ""
         over = ", FACE DOWN" if part["turned_over"] else ""
         number = "" if part["piece"] is None else f"{part['piece']} "
         words.append(f"{number}{part['name']}{turn}{over}")

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime
 import io
 from collections.abc import Sequence
+from functools import partial
 from typing import TYPE_CHECKING
 
 from .cutlist import Column, Row, blank_columns, sheet_columns
@@ -60,7 +61,8 @@ def book(got: Row) -> bytes:
     if got["cuts"]:
         _page(
             work, looks, got, "Shear cuts", _cut_columns(), got["cuts"],
-            "In order. Measure on the piece under the shear; the piece measured off is named first.",
+            "In order. Measured off: the left or lower half. 1.7: the seventh piece made from sheet 1. "
+            "Outlines are cut after shearing.",
             sums=False,
         )  # fmt: skip
     _totals_page(work, looks, got, blanks, sheets)
@@ -229,14 +231,19 @@ def _fold_columns() -> list[Column]:
 def _cut_columns() -> list[Column]:
     return [
         Column("Order", lambda c: c["order"], 6, "0"),
-        Column("Piece under the shear", lambda c: c["piece"], 14),
+        Column("Under the shear", lambda c: c["piece"], 10),
         Column("Sheet", lambda c: c["sheet"], 6, "0"),
         Column("Measure", lambda c: c["measure"], 22),
         Column("Distance, mm", lambda c: c["distance_mm"], 10, "0.0"),
-        Column("Length of cut, mm", lambda c: c["length_mm"], 10, "0.0"),
-        Column("Makes", lambda c: " and ".join(c["makes"]), 18),
+        Column("Stroke, mm", lambda c: c["length_mm"], 10, "0.0"),
+        *(Column(head, partial(_half, k=k), 34) for k, head in enumerate(("Measured off", "The rest"))),
         Column("What for", lambda c: c["purpose"], 10),
     ]
+
+
+def _half(cut: Row, k: int) -> str:
+    """One half of a cut: its label, its side, what it is."""
+    return f"{cut['makes'][k]} ({cut['sides'][k]}): {cut['becomes'][k]}"
 
 
 def _totals_page(
@@ -326,15 +333,15 @@ def _total_lines(
         ),
         (
             "Areas tie, m²",
-            area - parts - kept - skeleton,
-            f"={area_at}-{parts_at}-{kept_at}-{skeleton_at}",
+            round(area - parts - kept - skeleton, 6) + 0.0,
+            f"=ROUND({area_at}-{parts_at}-{kept_at}-{skeleton_at},6)",
             "0.0000",
             "sheets - blanks - offcuts - skeleton: must be 0 within 0.1 %",
         ),
         (
             "Blanks tie, m²",
-            cut - parts,
-            f"={cut_at}-{parts_at}",
+            round(cut - parts, 6) + 0.0,
+            f"=ROUND({cut_at}-{parts_at},6)",
             "0.0000",
             "blanks on the cut list - blanks on the sheets: must be 0 within 0.1 %",
         ),

@@ -9,7 +9,7 @@ from ..units import show_inches
 from .cutlist import allowances_words
 from .jobsheet_html import Cell, facts, mm, num, table, text
 from .look import WORDS
-from .words import area, fixed, length, litres, mass, size
+from .words import area, fixed, length, litres, mass, size, turned
 
 if TYPE_CHECKING:
     from ..work import Work
@@ -251,7 +251,7 @@ def sheets_section(work: Work, got: Figures) -> str:
         name = f"sheet{sheet['sheet']}"
         pieces = "; ".join(
             f"{p['piece']} {p['name']}"
-            + (f", turned {fixed(p['turn_deg'], 0)}°" if p["turn_deg"] else "")
+            + (f", {turned(p['turn_deg'])}" if turned(p["turn_deg"]) else "")
             + (", FACE DOWN" if p["turned_over"] else "")
             for p in sheet["parts"]
         )
@@ -296,12 +296,31 @@ def _cuts(got: Figures) -> str:
     rows = [
         (
             num(c["order"], 0), text(c["piece"]), text(c["measure"]), mm(c["distance_mm"], unit),
-            mm(c["length_mm"], unit), text(" and ".join(c["makes"])), text(c["purpose"]),
+            mm(c["length_mm"], unit), *(_half(c, k) for k in (0, 1)), text(c["purpose"]),
         )
         for c in got["cuts"]
     ]  # fmt: skip
-    heads = ("Cut", "Piece under the shear", "Measure", "Distance, mm", "Length, mm", "Makes", "What for")
-    return table(heads, rows, caption="Shear cuts, in order", named=True)
+    heads = (
+        "Cut", "Under the shear", "Measure", "Distance, mm", "Stroke, mm", "Measured off", "The rest", "What for",
+    )  # fmt: skip
+    longest = max(got["cuts"], key=lambda c: c["length_mm"])
+    return (
+        "<p>The half measured off is the left or the lower one, as the sheet is drawn; the rest is the right or the "
+        "upper one. Sheared pieces are numbered sheet.piece: 1.7 is the seventh piece made from sheet 1, not blank 7. "
+        "Shearing leaves rectangles: lay the template or scribe the blank where the table says, and cut its outline "
+        "after shearing. A rectangle may be larger than its blank by the gap. Square: takes a raw edge off; part: sets "
+        f"pieces apart; trim: takes waste off.</p><p><strong>The longest cut is cut {longest['order']}, "
+        f"{escape(length(longest['length_mm'], unit))} long:</strong> it needs a shear that wide, or is cut by "
+        "hand.</p>" + table(heads, rows, caption="Shear cuts, in order", named=True)
+    )
+
+
+def _half(cut: Figures, k: int) -> Cell:
+    """One half of a cut: its label, its side, what it is."""
+    label, side, what = cut["makes"][k], cut["sides"][k], cut["becomes"][k]
+    strong = what.startswith(("piece", "K"))
+    shown = f"<strong>{escape(what)}</strong>" if strong else escape(what)
+    return Cell(f"{escape(label)} ({side}): {shown}")
 
 
 def _metal(got: Figures) -> str:

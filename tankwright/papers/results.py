@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 from .names import date_words
 from .results_blanks import blank_figures, strip_figures
 from .rounding import mm, mm2, percent, rounded
-from .words import gauge, metal_words, size
+from .words import fixed, gauge, metal_words, size
 
 if TYPE_CHECKING:
     from nesting import Layout, UsedSheet
@@ -54,7 +54,7 @@ def figures(work: Work) -> dict[str, Any]:
         "blanks": blanks,
         "sheets": sheets,
         "offcuts": _offcuts(work.layout),
-        "cuts": _cuts(work.layout),
+        "cuts": _cuts(work.layout, blanks),
         "buy": _buy(work, sheets),
         "totals": _totals(work, blanks, sheets, seams),
         "test_strips": strip_figures(work),
@@ -223,21 +223,61 @@ def _offcuts(layout: Layout) -> list[dict[str, Any]]:
     ]
 
 
-def _cuts(layout: Layout) -> list[dict[str, Any]]:
-    """Edge-to-edge cuts in order; empty when it is cut as profiles."""
+def _cuts(layout: Layout, blanks: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Edge-to-edge cuts in order, with what becomes of both halves; empty when it is cut as profiles."""
+    becomes = _becomes(layout, blanks)
     return [
         {
             "order": cut.order,
             "sheet": cut.sheet + 1,
-            "piece": cut.piece,
+            "piece": cut.piece if "." in cut.piece or cut.piece != str(cut.sheet + 1) else f"sheet {cut.piece}",
             "measure": "from the left edge" if cut.axis == "x" else "up from the lower edge",
             "distance_mm": mm(cut.distance),
             "length_mm": mm(cut.length),
             "makes": list(cut.makes),
+            "sides": ["left", "right"] if cut.axis == "x" else ["lower", "upper"],
+            "becomes": [becomes[label] for label in cut.makes],
             "purpose": cut.purpose,
         }
         for cut in layout.cuts
     ]
+
+
+def _becomes(layout: Layout, blanks: list[dict[str, Any]]) -> dict[str, str]:
+    """What each piece that comes from the shear is: a blank and where it sits, kept, scrap, or cut again."""
+    cells = _sheared(layout)
+    cut_again = {cut.piece: cut.order for cut in layout.cuts}
+    number = {blank["name"]: blank["piece"] for blank in blanks}
+    named = {label: f"cut again, cut {order}" for label, order in cut_again.items()}
+    named |= {offcut.piece: f"K{k}, keep" for k, offcut in enumerate(layout.offcuts, 1) if offcut.piece}
+    for placed in layout.placed:
+        if placed.piece not in cells:
+            continue
+        x0, y0, x1, y1 = cells[placed.piece]
+        bx, by, _, _ = placed.outline.bounds
+        sits = "in its lower left corner"
+        if bx - x0 > 0.05 or by - y0 > 0.05:
+            sits = f"{fixed(bx - x0)} mm from its left, {fixed(by - y0)} mm from its lower edge"
+        owner = f"{number.get(placed.part.name, '')} {placed.part.name}".strip()
+        named[placed.piece] = f"piece {owner}, {fixed(x1 - x0)} x {fixed(y1 - y0)} mm, blank {sits}"
+    known = all(placed.piece for placed in layout.placed)
+    left = "scrap" if known else "see the drawing"
+    return {label: named.get(label, left) for cut in layout.cuts for label in cut.makes}
+
+
+def _sheared(layout: Layout) -> dict[str, tuple[float, float, float, float]]:
+    """The rectangle of every piece that comes from the shear, by label: left, low, right, high on its sheet."""
+    cells: dict[str, tuple[float, float, float, float]] = {}
+    for cut in layout.cuts:
+        sheet = layout.sheets[cut.sheet].sheet
+        x0, y0, x1, y1 = cells.get(cut.piece, (0.0, 0.0, sheet.width, sheet.height))
+        at = cut.line[0][0 if cut.axis == "x" else 1]
+        first, rest = cut.makes
+        if cut.axis == "x":
+            cells[first], cells[rest] = (x0, y0, at, y1), (at, y0, x1, y1)
+        else:
+            cells[first], cells[rest] = (x0, y0, x1, at), (x0, at, x1, y1)
+    return cells
 
 
 def _seams(work: Work, blanks: list[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -168,6 +168,8 @@ cuts[].measure              from which edge of that piece the cut is measured
 cuts[].distance_mm          distance from that edge
 cuts[].length_mm            length of the cut
 cuts[].makes[]              labels of the two pieces it makes, the one measured off first
+cuts[].sides[]              which half is measured off, and which is the rest
+cuts[].becomes[]            what each of the two is: cut again, a piece with its size, kept, or scrap
 cuts[].purpose              square, part or trim
 
 buy[].quantity              how many sheets to buy

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 from ..units import show_length, show_size, show_thickness
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from panels.blank import Blank, Edge, Fold
 
 __all__ = [
@@ -30,7 +32,9 @@ __all__ = [
     "mass",
     "metal_words",
     "percent",
+    "piece_part",
     "size",
+    "turned",
 ]
 
 LITRES_PER_US_GALLON = 3.785411784  # exact: 231 cubic inches
@@ -108,13 +112,44 @@ def face(blank: Blank) -> str:
 
 
 def grain(blank: Blank) -> str:
-    """Direction of the grain on the blank as drawn, degrees from across the drawing."""
+    """Direction of the grain on the blank as drawn: along or across its longer side, where it is one of the two."""
     if blank.grain_deg is None:
         return "any way"
+    x0, y0, x1, y1 = blank.outline.bounds
     turn = blank.grain_deg % 180
     if min(turn, 180 - turn) < 0.05:
-        return "across, 0°"
-    return "up, 90°" if abs(turn - 90) < 0.05 else f"{fixed(turn)}° from across"
+        return f"{'along' if x1 - x0 >= y1 - y0 else 'across'} its length (arrow)"
+    if abs(turn - 90) < 0.05:
+        return f"{'across' if x1 - x0 >= y1 - y0 else 'along'} its length (arrow)"
+    return f"aslant (arrow), {fixed(turn)}° anticlockwise from the base line"
+
+
+def turned(degrees: float) -> str:
+    """How a blank lies on its sheet against its own drawing; empty where it lies as drawn.
+
+    >>> turned(90), turned(180), turned(0)
+    ('a quarter turn anticlockwise', 'half a turn', '')
+    """
+    turn = degrees % 360
+    plain = {90: "a quarter turn anticlockwise", 180: "half a turn", 270: "a quarter turn clockwise"}
+    for quarter, name in plain.items():
+        if abs(turn - quarter) < 0.05:
+            return name
+    return "" if min(turn, 360 - turn) < 0.05 else f"turned {fixed(turn)}° anticlockwise"
+
+
+def piece_part(name: str, blanks: Iterable[str]) -> str:
+    """A part of a folded blank, told from a blank of its own.
+
+    >>> piece_part("tunnel left", ["crown", "tunnel"]), piece_part("side left", ["side left"])
+    ('tunnel (left leg)', 'side left')
+    """
+    known = tuple(blanks)
+    owner = next((blank for blank in known if name.startswith(f"{blank} ")), "")
+    if name in known or not owner:
+        return name
+    part = name[len(owner) + 1 :]
+    return f"{owner} ({part} leg)" if part in ("left", "right") else f"{owner} ({part})"
 
 
 def edge_change(edge: Edge, limits: tuple[float, float, float] = DIFFICULTY_PERCENT) -> str:

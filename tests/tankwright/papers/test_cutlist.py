@@ -41,8 +41,8 @@ def _calculated(formulas, page, formula: str) -> float:
         return repr(_value(formulas, where, where[f"{column}{row}"].value))
 
     text = REFERENCE.sub(at, formula.lstrip("="))
-    assert re.fullmatch(r"[\d.e+\-*/() SUM]+", text), text
-    return eval(text.replace("SUM", ""), {"__builtins__": {}})
+    assert re.fullmatch(r"[\d.e+\-*/() SUMROND,]+", text), text
+    return eval(text.replace("SUM", "").replace("ROUND", "round"), {"__builtins__": {}, "round": round})
 
 
 def _value(formulas, page, value):

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 import trimesh
 
-from nesting.model import Unplaced
+from nesting import nest
+from nesting.model import Sheet, Unplaced
 from panels.patterns import TunnelPattern
 from tankwright.papers.results import figures, results
 from tankwright.papers.results_fields import FIELDS
@@ -94,6 +95,28 @@ def test_areas_and_masses_tie() -> None:
     masses = total["mass_in_parts_kg"] + total["mass_kept_kg"] + total["mass_scrap_kg"]
     assert masses == pytest.approx(total["mass_used_kg"], abs=0.003)
     assert sum(b["mass_kg"] for b in got["blanks"]) == pytest.approx(total["mass_in_parts_kg"], abs=0.004)
+
+
+def test_every_half_under_the_shear_is_told() -> None:
+    """Each blank is named once, with a rectangle that holds it; each offcut once; the rest is cut again or scrap."""
+    work = small_work()
+    parts = [placed.part for placed in work.layout.placed][:3]
+    layout = nest(parts, [Sheet("stock", 1250.0, 2500.0, price=50.0)], cutting="shear", gap_mm=2.0, seconds=0.5)
+    cuts = figures(replace(work, layout=layout))["cuts"]
+    assert cuts[0]["piece"] == "sheet 1"
+    told = [what for cut in cuts for what in cut["becomes"]]
+    number = {blank.name: k for k, blank in enumerate(work.blanks, 1)}
+    for placed in layout.placed:
+        named = [what for what in told if what.startswith(f"piece {number[placed.part.name]} {placed.part.name},")]
+        assert len(named) == 1
+        x0, y0, x1, y1 = placed.outline.bounds
+        wide, high = (float(v) for v in re.search(r"([\d.]+) x ([\d.]+) mm", named[0]).groups())
+        assert x1 - x0 - 0.06 <= wide <= x1 - x0 + 2.06
+        assert y1 - y0 - 0.06 <= high <= y1 - y0 + 2.06
+    assert sorted(w for w in told if w.startswith("K")) == [f"K{k}, keep" for k in range(1, len(layout.offcuts) + 1)]
+    others = [w for w in told if not w.startswith(("piece", "K"))]
+    assert all(w == "scrap" or w.startswith("cut again, cut ") for w in others)
+    assert sum(w.startswith("cut again") for w in others) == len(cuts) - 1
 
 
 def test_the_rack_offcut_is_not_bought() -> None:
