@@ -64,11 +64,14 @@ def main() -> None:
 
 @main.command()
 @click.argument("folder", type=click.Path(path_type=Path))
-def start(folder: Path) -> None:
+@click.option(
+    "--unit", type=click.Choice(["mm", "in"]), default="mm", show_default=True, help="Of its numbers: mm or inches."
+)
+def start(folder: Path, unit: str) -> None:
     """Write a commented job to fill in, into a new FOLDER."""
     from .start import start_folder
 
-    for path in start_folder(folder):
+    for path in start_folder(folder, unit):
         click.echo(f"wrote {path}")
     click.echo(f"Next: fill in {folder / 'job.toml'}, then: tankwright check {folder}")
 

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import datetime
 import doctest
+import re
 import tomllib
 from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from hypothesis import given, settings
 
 from tankwright import reading, tomllines
+from tankwright.cli import main
 from tankwright.errors import CannotStart, Finding, FolderInUse, JobError, TankwrightError
+from tankwright.job import check
 from tankwright.jobfile import SCHEMES, JobFile
 from tankwright.load import Job, load_job
 from tankwright.start import STARTER_FILES, start_folder, starter_text
@@ -230,7 +234,7 @@ def test_every_mistake_is_said_at_once(tmp_path):
         ("widest = [[0, 75]", "wide = [[0, 75]", "Plan pattern “plan at the widest line”, line", ["wide"]),
         ("frame = [[0, 50], [500, 45]]", "", "Side pattern, lines", ["tunnel", "frame = [["]),
         ("[0, 50], [500, 45]", "[0, 50], [500, 245]", "Side pattern, line frame", ["over the top"]),
-        ("x = 420", "x = 820", "Outlet “petrol tap”, x", ["820.0 mm", "0.0 mm to 500.0 mm"]),
+        ("x = 260", "x = 820", "Outlet “petrol tap”, x", ["820.0 mm", "0.0 mm to 500.0 mm"]),
         ("both_sides = false", "both_sides = 'no'", "Clearance “steering neck”, both_sides", ["true or false"]),
         ("from = [-40, 0, 20]", "from = [-40, 0]", "Clearance “steering neck”, from", ["entry 3"]),
         ("radius = 24", "radius = -24", "Clearance “steering neck”, radius", ["a distance has no minus"]),
@@ -413,16 +417,66 @@ def test_start_says_why_it_cannot(tmp_path):
             start_folder(place)
 
 
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_the_starter_checks_without_a_stop_or_a_look(tmp_path, unit):
+    """In millimetres and in inches with fractions the starter is the same sound tank."""
+    start_folder(tmp_path, unit)
+    job = load_job(tmp_path)
+    checked = check(job)
+    assert job.unit == unit
+    assert {f.strength for f in checked.findings} == {"note"}
+    assert checked.capacity is not None
+    assert checked.capacity.brim_l == pytest.approx(9.1, abs=0.1)
+
+
 @pytest.mark.parametrize("name", STARTER_FILES)
-def test_what_the_starter_comments_out_can_be_used(tmp_path, name):
+def test_both_starters_say_the_same(name):
+    """Every heading, key and remark of the metric starter stands in the inch starter, in the same order."""
+    metric, inches = (_keys_and_remarks(starter_text(name, unit)) for unit in ("mm", "in"))
+    assert len(metric) > 30
+    assert inches == metric
+
+
+def _keys_and_remarks(text: str) -> list[tuple[str, str]]:
+    """Headings and keys, commented out or not, each with its remark less any number."""
+    found = []
+    for line in text.splitlines():
+        key = re.match(r"(# ?)?(\[\[?[\w.]+\]\]?|\w+(?= = ))", line)
+        if key and (_opened(line) != line or not line.startswith("#")):
+            remark = line.partition("#")[2] if not line.startswith("#") else line[1:].partition("#")[2]
+            found.append((key[0], " ".join(re.sub(r"[\d/]+", "", remark).split())))
+    return found
+
+
+def test_start_as_typed_writes_inches(tmp_path):
+    """`tankwright start FOLDER --unit in` writes fractions; another unit is refused before anything is written."""
+    typed = CliRunner().invoke(main, ["start", str(tmp_path / "job"), "--unit", "in"])
+    assert typed.exit_code == 0, typed.output
+    assert '"4 3/4"' in (tmp_path / "job" / "job.toml").read_text(encoding="utf-8")
+    with pytest.raises(ValueError, match="cubit"):
+        start_folder(tmp_path / "other", "cubit")
+    assert not (tmp_path / "other").exists()
+
+
+def test_the_starter_explains_its_words():
+    """The words a stranger stumbled over are told where they are first met."""
+    for text in (STARTER + starter_text("shop.toml"), starter_text("job.toml", "in") + starter_text("shop.toml", "in")):
+        for words in ("rider's right", "Fullness is", "Lean is", "draw-in: what", "ullage is", "Brim is", "WITHOUT it"):
+            assert words in text, words
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+@pytest.mark.parametrize("name", STARTER_FILES)
+def test_what_the_starter_comments_out_can_be_used(tmp_path, name, unit):
     """Every commented example in the starter files works once its # is taken away."""
-    start_folder(tmp_path)
+    start_folder(tmp_path, unit)
     lines = (tmp_path / name).read_text(encoding="utf-8").splitlines()
     opened = [_opened(line) for line in lines]
     assert sum(line != was for line, was in zip(opened, lines, strict=True)) > 10
     text = "\n".join(opened)
     if name == "job.toml":
-        text = text.replace('line = "bottom"\nhalf = [...]', 'line = "bottom"\nhalf = [[0, 0], [60, 80], [500, 0]]')
+        half = "[[0, 0], [60, 80], [500, 0]]" if unit == "mm" else "[[0, 0], [2, 3], [19.7, 0]]"
+        text = text.replace('line = "bottom"\nhalf = [...]', f'line = "bottom"\nhalf = {half}')
     (tmp_path / name).write_text(text, encoding="utf-8")
     job = load_job(tmp_path)
     assert job.shop.sheets or name == "job.toml"
@@ -430,7 +484,7 @@ def test_what_the_starter_comments_out_can_be_used(tmp_path, name):
         assert (len(job.patterns.plans), len(job.patterns.sections)) == (2, 1)
         assert job.patterns.knee is not None
         assert job.division.seams[0].name == "belly seam"
-        assert job.allowances.formed == 20
+        assert job.allowances.formed == pytest.approx(20 if unit == "mm" else 19.05)
 
 
 def _opened(line: str) -> str:
