@@ -24,6 +24,7 @@ __all__ = [
     "Column",
     "allowances_words",
     "blank_columns",
+    "cut_head",
     "cut_lists",
     "folds_words",
     "on_sheet_words",
@@ -125,12 +126,17 @@ def blank_columns(got: Row) -> list[Column]:
         Column("Area as cut, m²", lambda b: b["cut_area_mm2"] / 1e6, 8, "0.0000", True),
         Column("Net area, m²", lambda b: b["net_area_mm2"] / 1e6, 8, "0.0000", True),
         Column("Mass as cut, kg", lambda b: b["mass_kg"], 8, "0.00", True),
-        Column("Cut length, mm", lambda b: b["cut_length_mm"], 8, "0.0", True),
-        Column("Pierces", lambda b: b["pierces"], 7, "0", True),
+        Column("Outline length, mm", lambda b: b["cut_length_mm"], 8, "0.0", True),
+        Column("Starts (pierces)", lambda b: b["pierces"], 7, "0", True),
         Column("Lies on sheet", lambda b: ", ".join(map(str, b["sheets"])) or "NONE", 7),
         Column("Left outside the trim line, edge by edge", allowances_words, 30),
         Column("Folds: angle, direction, inside radius, K", folds_words, 24),
     ]
+
+
+def cut_head(got: Row) -> str:
+    """What the length of all cuts on a sheet is called: strokes of a shear are not outlines."""
+    return "Shear strokes, mm" if got["totals"]["cutting"] == "shear" else "Outline length, mm"
 
 
 def sheet_columns(got: Row) -> list[Column]:
@@ -153,11 +159,11 @@ def sheet_columns(got: Row) -> list[Column]:
         Column("Sheet, m²", lambda s: s["sheet_area_mm2"] / 1e6, 8, "0.0000", True),
         Column("Blanks, m²", lambda s: s["parts_area_mm2"] / 1e6, 8, "0.0000", True),
         Column("Offcuts, m²", lambda s: s["offcuts_area_mm2"] / 1e6, 8, "0.0000", True),
-        Column("Skeleton, m²", lambda s: s["skeleton_area_mm2"] / 1e6, 8, "0.0000", True),
+        Column("Skeleton (scrap), m²", lambda s: s["skeleton_area_mm2"] / 1e6, 8, "0.0000", True),
         Column("Yield, %", lambda s: s["yield_percent"], 7, "0.0"),
         Column("Yield with offcuts, %", lambda s: s["yield_with_offcuts_percent"], 8, "0.0"),
-        Column("Cut length, mm", lambda s: s["cut_length_mm"], 9, "0.0", True),
-        Column("Pierces", lambda s: s["pierces"], 7, "0", True),
+        Column(cut_head(got), lambda s: s["cut_length_mm"], 9, "0.0", True),
+        Column("Starts (pierces)", lambda s: s["pierces"], 7, "0", True),
         *([Column(price, lambda s: s["price"], 8, "0.00", True)] if priced else []),
     ]
 

@@ -12,9 +12,9 @@ from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
-from .cutlist import Column, Row, blank_columns, sheet_columns
+from .cutlist import Column, Row, blank_columns, cut_head, sheet_columns
 from .look import WORDS
-from .words import fixed
+from .words import fixed, piece_part
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format
@@ -47,7 +47,7 @@ def book(got: Row) -> bytes:
     )  # fmt: skip
     sheets = _page(
         work, looks, got, "Sheets", sheet_columns(got), got["sheets"],
-        "Left and low edges of the drawing are the sheet's own. Blanks + offcuts + skeleton = sheet.",
+        "Left and low edges of the drawing are the sheet's own. Blanks + offcuts + skeleton (scrap) = sheet.",
     )  # fmt: skip
     _page(
         work, looks, got, "Edges", _edge_columns(), _with_piece(got, "edges"),
@@ -189,7 +189,12 @@ def _header(text: str) -> str:
 
 def _with_piece(got: Row, key: str) -> list[Row]:
     """The edges or folds of every blank, each with its piece's number and name."""
-    return [{"piece": blank["piece"], "name": blank["name"], **item} for blank in got["blanks"] for item in blank[key]]
+    names = [blank["name"] for blank in got["blanks"]]
+    return [
+        {"piece": blank["piece"], "name": blank["name"], "names": names, **item}
+        for blank in got["blanks"]
+        for item in blank[key]
+    ]
 
 
 def _edge_columns() -> list[Column]:
@@ -198,7 +203,7 @@ def _edge_columns() -> list[Column]:
         Column("Name", lambda e: e["name"], 18),
         Column("Edge", lambda e: e["edge"], 6, "0"),
         Column("Seam letter", lambda e: e["letter"] or "none", 8),
-        Column("Meets", lambda e: e["meets"] or "nothing", 20),
+        Column("Meets", lambda e: piece_part(e["meets"], e["names"]) or "nothing", 20),
         Column("Joint", lambda e: e["joint"], 8),
         Column("Left outside the trim line, mm", lambda e: e["allowance_mm"], 12, "0.0"),
         Column("In words", lambda e: e["allowance"], 16),
@@ -293,7 +298,7 @@ def _total_lines(
     if not sheets or not blanks:
         return []
     (area_at, area), (parts_at, parts), (kept_at, kept), (skeleton_at, skeleton) = (
-        sheets[f"{name}, m²"] for name in ("Sheet", "Blanks", "Offcuts", "Skeleton")
+        sheets[f"{name}, m²"] for name in ("Sheet", "Blanks", "Offcuts", "Skeleton (scrap)")
     )
     cut_at, cut = blanks["Area as cut, m²"]
     bought = sum(s["sheet_area_mm2"] for s in got["sheets"] if s["from"] == "bought") / 1e6
@@ -346,16 +351,16 @@ def _total_lines(
             "blanks on the cut list - blanks on the sheets: must be 0 within 0.1 %",
         ),
         (
-            "Cut length, m",
-            sheets["Cut length, mm"][1] / 1000,
-            f"={sheets['Cut length, mm'][0]}/1000",
+            cut_head(got).replace(", mm", ", m"),
+            sheets[cut_head(got)][1] / 1000,
+            f"={sheets[cut_head(got)][0]}/1000",
             "0.0",
             f"{total['cutting']}, gap {fixed(total['gap_mm'])} mm, edge margin {fixed(total['edge_mm'])} mm",
         ),
         (
-            "Pierces",
-            sheets["Pierces"][1],
-            f"={sheets['Pierces'][0]}",
+            "Starts (pierces)",
+            sheets["Starts (pierces)"][1],
+            f"={sheets['Starts (pierces)'][0]}",
             "0",
             "one a closed line, for profile cutting",
         ),

@@ -9,7 +9,7 @@ from ..units import show_inches
 from .cutlist import allowances_words
 from .jobsheet_html import Cell, facts, mm, num, table, text
 from .look import WORDS
-from .words import area, fixed, length, litres, mass, size, turned
+from .words import area, fixed, length, litres, mass, piece_part, size, turned
 
 if TYPE_CHECKING:
     from ..work import Work
@@ -63,12 +63,15 @@ def findings_section(got: Figures) -> str:
     meaning = (
         "<p>Stop: the papers are wrong until it is mended. Look: decide before cutting. "
         "Note: worth knowing, or not checked.</p>"
+        '<p class="small soft">Register line: the straight line on the side pattern that heights are taken from. Front '
+        "register mark: the mark at its front end, where x = 0. A place is told as x, along the register line towards "
+        "the rear; z, up from it; and how far out from the centre plane, all in mm.</p>"
     )
     return meaning + "".join(_finding(f, got["job"]["unit"]) for f in got["findings"])
 
 
 def _finding(f: Figures, unit: str) -> str:
-    pairs = [("found", f["found"]), ("allowed", f["allowed"])]
+    pairs = [("found", f["found"]), _measure(f)]
     if f["at_mm"] is not None:
         pairs.append(("at", f"{length(f['at_mm'], unit)} from the front register mark"))
     rows = "".join(f"<div><dt>{name}</dt><dd>{escape(value)}</dd></div>" for name, value in pairs if value)
@@ -84,12 +87,22 @@ def _finding(f: Figures, unit: str) -> str:
     )
 
 
+def _measure(f: Figures) -> tuple[str, str]:
+    """What was found is held against a limit, a wish or another paper: name and figure."""
+    allowed: str = f["allowed"]
+    if allowed.endswith(" wanted"):
+        return "wanted", allowed.removesuffix(" wanted")
+    if f["strength"] == "note":
+        return ("wanted" if allowed.startswith(("at least", "at most")) else "other paper"), allowed
+    return "allowed", allowed
+
+
 def holds_section(got: Figures) -> str:
     """Brim, ullage, below the outlet and usable, kept apart; what a millimetre of tunnel costs."""
     c, unit = got["capacity"], got["job"]["unit"]
     parts = (
         ("use", "usable", c["usable_l"], "what can be filled in and will run out"),
-        ("air", "left empty", c["ullage_l"], f"{fixed(c['ullage_percent'])} % of the brim, for the fuel to expand"),
+        ("air", "air left for expansion", c["ullage_l"], f"{fixed(c['ullage_percent'])} % of the brim (ullage)"),
         ("rest", "below the outlet", c["below_outlet_l"], "what the outlets do not reach, both sides together"),
     )
     bar = "".join(f'<div class="{k}" style="flex:{max(v, 0.0):.3f}"></div>' for k, _, v, _ in parts)
@@ -98,7 +111,10 @@ def holds_section(got: Figures) -> str:
     foot = (
         text("to the brim"),
         Cell(f"{escape(litres(c['brim_l'], unit, 2))} ± {fixed(c['tolerance_l'], 2)} L", True),
-        text("inside of the metal, less the tunnel; the tolerance is how well paper is read"),
+        text(
+            "inside of the metal, less the tunnel; the tolerance is how well paper is read. Each figure is rounded by "
+            "itself: the last place of a sum may differ by one"
+        ),
     )
     ml = {key: fixed(1000 * c[key], 0) for key in ("litres_per_mm_width", "litres_per_mm_depth")}
     x, y, z = c["centre_mm"]
@@ -110,7 +126,7 @@ def holds_section(got: Figures) -> str:
         f"each mm deeper costs {ml['litres_per_mm_depth']} mL.</p>{_tunnel(got)}"
         f"<p>Full to the brim, the fuel's weight acts {escape(length(x, unit))} behind the front register mark, "
         f"{escape(length(z, unit))} above the register line, {where}. Shell without fittings "
-        f"{escape(mass(c['dry_mass_kg'], unit, 2))}, {escape(area(c['shell_area_mm2']))} of metal.</p>"
+        f"{escape(mass(c['dry_mass_kg'], unit, 2))}, {escape(area(c['shell_area_mm2']))} of metal as formed.</p>"
     )
 
 
@@ -138,7 +154,7 @@ def order_section(work: Work, got: Figures) -> str:
     by: dict[str, list[Figures]] = {}
     for blank in got["blanks"]:
         by.setdefault(blank["kind"], []).append(blank)
-    formed = sorted(by.get("formed", []), key=lambda b: -_worst(b))
+    formed = _hardest_first(got)
     steps = []
     if got["found"]["stop"]:
         steps.append("Settle every stop under <a href='#first'>Read first</a>. Until then cut nothing.")
@@ -147,6 +163,11 @@ def order_section(work: Work, got: Figures) -> str:
         "Before a blank leaves its sheet, mark on its good face: number, side, grain arrow, centre line, stations, "
         "seam letters."
     )
+    if got["test_strips"]:
+        steps.append(
+            "Bend the <a href='#strip'>test strip</a> before the folded pieces are cut or folded: if its legs differ "
+            "from the figure, the papers of the folded pieces change."
+        )
     if formed:
         names = ", then ".join(_named(b) for b in formed)
         steps.append(f"Form the crowned pieces against the buck, hardest first: {names}. Left and right by turns.")
@@ -163,7 +184,11 @@ def order_section(work: Work, got: Figures) -> str:
         steps.append(f"Try {_names(tunnel)} together on the frame before anything is tacked to them.")
     others = [b for b in plain if "floor" not in b["name"] and b not in tunnel]
     if others:
-        steps.append(f"Scribe {_names(others)} to the shell and tack.")
+        net = all(edge["allowance_mm"] < 0.05 for b in others for edge in b["edges"])
+        how = (
+            "have no trim: try them in the shell, dress their edges to fit, tack" if net else "go to the shell, scribed"
+        )
+        steps.append(f"End pieces {how}: {_names(others)}.")
     steps.append("Fit mounts, filler, outlets and vent while the inside can be reached.")
     if floors:
         steps.append(f"Close the bottom last: {_names(floors)}. Try each on a card pattern first; the shell has moved.")
@@ -210,8 +235,8 @@ def cut_list_section(got: Figures) -> str:
             )
         )
     heads = (
-        "Piece", "Side", "Qty", "Size as cut, mm", "m² as cut", "m² net", "kg as cut", "Cut length, mm",
-        "Pierces", "Grain", "Sheet", "Left outside the trim line",
+        "Piece", "Side", "Qty", "Size as cut, mm", "m² as cut", "m² net", "kg as cut", "Outline, mm",
+        "Starts (pierces)", "Grain", "Sheet", "Left outside the trim line",
     )  # fmt: skip
     blanks = got["blanks"]
 
@@ -226,9 +251,25 @@ def cut_list_section(got: Figures) -> str:
     metal = got["metal"]
     return (
         f"<p>All of {escape(metal['words'])}, good face up as drawn. Sizes as cut. Trim is "
-        "metal left outside the trim line and taken off after forming; lap and flange stay on.</p>"
+        "metal left outside the trim line and taken off after forming; lap and flange stay on. Net edges have nothing "
+        f"left on: they are tried and dressed. {_first_to_form(got)}</p>"
         f"{table(heads, rows, foot=foot)}"
+        '<p class="small soft">m² net: inside the trim line, on the flat. It is not quite the '
+        f"{escape(area(got['capacity']['shell_area_mm2']))} of the finished shell, which is formed. Outline: length of "
+        "all lines cut, holes too. Each figure is rounded by itself: the last place of a total may differ.</p>"
     )
+
+
+def _hardest_first(got: Figures) -> list[Figures]:
+    """The crowned pieces, hardest first."""
+    return sorted((b for b in got["blanks"] if b["kind"] == "formed"), key=lambda b: -_worst(b))
+
+
+def _first_to_form(got: Figures) -> str:
+    """The cut list's order is not the order of work: which piece comes first."""
+    formed = _hardest_first(got)
+    first = f": first to form is {_named(formed[0])}" if formed else ""
+    return f"The numbers are not the <a href='#order'>order of work</a>{first}."
 
 
 def _size(blank: Figures, unit: str) -> Cell:
@@ -332,7 +373,7 @@ def _metal(got: Figures) -> str:
         for name, key, kg in (
             ("blanks", "parts_area_mm2", "mass_in_parts_kg"),
             ("offcuts kept", "offcuts_area_mm2", "mass_kept_kg"),
-            ("skeleton, scrap", "skeleton_area_mm2", "mass_scrap_kg"),
+            ("skeleton (scrap)", "skeleton_area_mm2", "mass_scrap_kg"),
         )
     ]
     foot = (text("sheets used"), num(whole / 1e6, 4), num(100.0), num(t["mass_used_kg"], 2))
@@ -344,15 +385,23 @@ def _metal(got: Figures) -> str:
     how = {"shear": "edge to edge on a shear", "profile": "as profiles"}.get(t["cutting"], t["cutting"])
     return (
         f"{table(('Metal', 'm²', '% of sheets', 'kg'), rows, foot=foot, caption='Where the metal goes')}"
-        f"<p>Bought {fixed(t['mass_bought_kg'], 1)} kg. Cut {how}: {fixed(t['cut_length_mm'] / 1000, 1)} m of cut, "
-        f"{t['pierces']} pierces, gap between blanks {fixed(t['gap_mm'])} mm, margin at the edge "
+        f"<p>Bought {fixed(t['mass_bought_kg'], 2)} kg. Cut {how}: {_all_cuts(t)}, gap between blanks {fixed(t['gap_mm'])} mm, margin at the edge "
         f"{fixed(t['edge_mm'])} mm.{money}{proven}</p>{notes}"
     )
+
+
+def _all_cuts(t: Figures) -> str:
+    """Length of all cuts in words: strokes of a shear are not outlines."""
+    metres = fixed(t["cut_length_mm"] / 1000, 2)
+    if t["cutting"] == "shear":
+        return f"{metres} m of shear strokes (the outlines, cut afterwards, are in the cut list)"
+    return f"{metres} m of outlines, {t['pierces']} starts (pierces)"
 
 
 def seams_section(got: Figures) -> str:
     """Each seam with its two edges, and how far apart their finished lengths are."""
     unit = got["job"]["unit"]
+    names = [blank["name"] for blank in got["blanks"]]
     rows = []
     for seam in got["seams"]:
         away = seam["edges_differ_mm"]
@@ -360,7 +409,8 @@ def seams_section(got: Figures) -> str:
         joint = "folded, no seam" if seam["joint"] == "fold" else seam["joint"]
         rows.append(
             (
-                Cell(f"<strong>{escape(seam['letter'])}</strong>"), text(seam["one"]), text(seam["other"]), text(joint),
+                Cell(f"<strong>{escape(seam['letter'])}</strong>"), text(piece_part(seam["one"], names)),
+                text(piece_part(seam["other"], names)), text(joint),
                 mm(seam["length_mm"], unit), Cell(shown, True),
             )
         )  # fmt: skip
@@ -368,7 +418,8 @@ def seams_section(got: Figures) -> str:
     heads = ("Seam", "One piece", "The other", "Joint", "Finished length, mm", "Edges differ by, mm")
     return (
         "<p>The two edges of a seam are the same length when formed; more than 0.5 mm apart is marked LOOK. Folds are "
-        "not in the total.</p>" + table(heads, rows, foot=foot, named=True)
+        "not in the total. Parts of a folded piece are in brackets. Lengths are rounded one by one.</p>"
+        + table(heads, rows, foot=foot, named=True)
     )
 
 

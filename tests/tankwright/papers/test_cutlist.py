@@ -91,9 +91,9 @@ def test_the_areas_on_the_paper_tie() -> None:
     sheets, blanks = _rows(papers["sheets.csv"]), _rows(papers["cut-list.csv"])
     for row in sheets:
         whole = float(row["Sheet, m²"])
-        apart = whole - sum(float(row[f"{name}, m²"]) for name in ("Blanks", "Offcuts", "Skeleton"))
+        apart = whole - sum(float(row[f"{name}, m²"]) for name in ("Blanks", "Offcuts", "Skeleton (scrap)"))
         assert abs(apart) <= 0.001 * whole
-    for name in ("Sheet", "Blanks", "Offcuts", "Skeleton"):
+    for name in ("Sheet", "Blanks", "Offcuts", "Skeleton (scrap)"):
         column = [float(row[f"{name}, m²"]) for row in sheets]
         assert column[-1] == pytest.approx(sum(column[:-1]), abs=2e-4)
     assert float(blanks[-1]["Area as cut, m²"]) == pytest.approx(float(sheets[-1]["Blanks, m²"]), rel=1e-3)
@@ -167,5 +167,5 @@ def test_papers_and_results_show_the_same_figures() -> None:
     work = small_work()
     got = figures(work)
     for row, blank in zip(_rows(cut_lists(work)["cut-list.csv"]), got["blanks"], strict=False):
-        assert float(row["Cut length, mm"]) == blank["cut_length_mm"]
+        assert float(row["Outline length, mm"]) == blank["cut_length_mm"]
         assert float(row["Mass as cut, kg"]) == pytest.approx(blank["mass_kg"], abs=0.00501)
