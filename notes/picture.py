@@ -30,7 +30,7 @@ def main() -> None:
     ]
     parts = [placed(tank_svg(work.body, groups, VIEWS[0], name="tank"), 10, 10, 580, 400)]
     parts.append(placed(tank_svg(work.body, groups, VIEWS[1], name="under"), 60, 400, 480, 250))
-    cells = [(600, 10, 590, 255), (600, 270, 300, 190), (890, 270, 300, 190), (600, 465, 300, 185), (890, 465, 300, 185)]
+    cells = [(600, 10, 590, 255), *((x, y, 300, 188) for y in (270, 465) for x in (600, 890))]
     order = sorted(range(len(shown)), key=lambda i: -shown[i][1].outline.area)
     parts += [placed(flats[i], *cell) for i, cell in zip(order, cells, strict=False)]
     style = f"<style>{look}{pen_css()}</style><rect width='{WIDE}' height='{HIGH}' fill='#fffefa'/>"
