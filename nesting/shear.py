@@ -16,7 +16,7 @@ from .errors import BadPart
 from .model import Cut, OnBetter, Part, Placement, Rotations, Sheet, Unplaced
 from .quick import quick_plan
 from .shear_cuts import realise
-from .shear_exact import exact_seconds, solve_exact
+from .shear_exact import exact_seconds, solve_exact, starting_grid
 from .shear_improve import OFFCUT_SHARE, improve, into_one_sheet, polish, widen_offcuts
 from .shear_job import Job, Wishes, make_job
 from .shear_plan import Plan, cost_of, plan_of, rank
@@ -95,13 +95,7 @@ def place_shear(
         foreseen = exact_seconds(job)
         exactly = foreseen <= (SETTLED_SHARE if settled else EXACT_SHARE) * seconds
         if exactly:
-            exact = solve_exact(job)
-            watch.spend(foreseen)
-            free = job.longest == NO_LIMIT  # under a limit boxes are kept a little short of it: no proof
-            bound = max(bound, exact.bound) if free else bound
-            if rank(job, exact.plan) < rank(job, best):
-                best = exact.plan
-            proven = exact.proven and free
+            best, bound, proven = _exactly(job, best, bound, watch)
         if not proven:
             best, bound, proven = improve(job, best, bound, watch, seed, tell)
         if not exactly:
@@ -114,6 +108,23 @@ def place_shear(
         return finish(best, bound, False, True)
     proven = proven or (not best.left and cost_of(job, best) <= bound + 1e-9)
     return finish(best, bound, proven)
+
+
+def _exactly(job: Job, best: Plan, bound: float, watch: Watch) -> tuple[Plan, float, bool]:
+    """The exact recursion, on a finer grid again while plan and bound disagree and there is time for it."""
+    grid, free = starting_grid(job), job.longest == NO_LIMIT
+    while True:
+        exact = solve_exact(job, grid)
+        watch.spend(exact_seconds(job, grid))
+        if free:  # under a limit boxes are kept a little short of it: no proof
+            bound = max(bound, exact.bound)
+        if rank(job, exact.plan) < rank(job, best):
+            best = exact.plan
+        if exact.proven and free:
+            return best, bound, True
+        grid //= 2
+        if not free or best.left or grid < 1 or exact_seconds(job, grid) > 0.9 * watch.left:
+            return best, bound, False
 
 
 def _only_sheet(job: Job) -> int | None:

@@ -21,7 +21,7 @@ from ._guillotine_exact import FAR, Needs, count_splits
 from .shear_job import Job
 from .shear_plan import Plan, plan_of, priced, prices
 
-__all__ = ["Exact", "coarse_grid", "exact_seconds", "solve_exact"]
+__all__ = ["Exact", "coarse_grid", "exact_seconds", "solve_exact", "starting_grid"]
 
 GRID_POINTS = 4000  # most points along width and height together
 ADDS_PER_SECOND = 0.9e9  # measured on a 2-core machine with numpy 2.4; only used to foresee, never to prove
@@ -52,20 +52,21 @@ def coarse_grid(sizes: list[tuple[int, int]]) -> int:
     return min(range(least, least + least // 2 + 3), key=lost)
 
 
-def _grid(job: Job) -> int:
+def starting_grid(job: Job) -> int:
+    """The grid to begin with."""
     return coarse_grid([(one.w, one.h) for one in job.stocks])
 
 
 def exact_seconds(job: Job, grid: int | None = None) -> float:
     """Seconds that ``solve_exact`` should take; infinite where it would need too much memory."""
-    grid = grid or _grid(job)
+    grid = grid or starting_grid(job)
     states = 1
     for count in job.counts:
         states *= count + 1
         if states > 1 << 20:
             return float("inf")
     points = max((stock.w + stock.h) // grid + 2 for stock in job.stocks)
-    if states * points * 2 > MOST_BYTES:
+    if states * points * 2 > MOST_BYTES or points >= FAR:
         return float("inf")
     rounds = job.looks * (1 if grid == 1 and job.exact else 2)
     extra = sum(min(stock.limit, sum(job.counts)) for stock in job.stocks if stock.limit is not None)
@@ -74,9 +75,9 @@ def exact_seconds(job: Job, grid: int | None = None) -> float:
     return rounds * fill + (1 + extra) * (states * 3e-5 + splits * 2e-8)
 
 
-def solve_exact(job: Job) -> Exact:
-    """The cheapest plan there is, or the best on the grid together with a lower bound."""
-    grid = _grid(job)
+def solve_exact(job: Job, grid: int | None = None) -> Exact:
+    """The cheapest plan there is, or the best on the grid (units per step) together with a lower bound."""
+    grid = grid or starting_grid(job)
     needs = _needs(job, grid, up=True)
     cover = _Cover(job, needs, [_fits(job, needs, s, grid) for s in range(len(job.stocks))])
     plan = cover.plan(grid)

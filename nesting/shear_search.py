@@ -27,15 +27,16 @@ __all__ = ["Rounds", "Watch", "area_bound", "cheaper_sets", "greedy_plans"]
 NODE_SECONDS = 1.1e-6  # one node looked at by best_spot; measured on a 2-core machine, Python 3.11
 ROUND_SECONDS = 6e-5  # what one round costs besides
 MOST_TRIES = 20_000  # sets of sheets looked at for the bound by area
-OVERRUN = 1.5  # the clock stops the search at this many times the seconds asked for, plus one second
+CPU_OVERRUN, WALL_OVERRUN = 1.5, 3.0  # a clock stops the search at these times the seconds asked for, and a bit
 
 
 class Watch:
-    """Counts foreseen seconds of work against a limit; ``up`` when it is spent or the clock says far too long."""
+    """Counts foreseen seconds of work against a limit; ``up`` when it is spent or the machine is far too slow."""
 
     def __init__(self, seconds: float) -> None:
         self.seconds, self.spent = seconds, 0.0
-        self._stop = time.monotonic() + OVERRUN * seconds + 1.0
+        self._cpu_stop = time.process_time() + CPU_OVERRUN * seconds + 1.0
+        self._wall_stop = time.monotonic() + WALL_OVERRUN * seconds + 2.0
 
     def spend(self, seconds: float) -> None:
         """Note work done."""
@@ -44,12 +45,13 @@ class Watch:
     @property
     def up(self) -> bool:
         """Whether to stop."""
-        return self.spent >= self.seconds or time.monotonic() > self._stop
+        return self.spent >= self.seconds or time.process_time() > self._cpu_stop or time.monotonic() > self._wall_stop
 
     def part(self, seconds: float) -> Watch:
         """A watch for a part of the work; its ``spent`` still has to be noted here."""
         child = Watch(min(seconds, self.left))
-        child._stop = self._stop
+        child._cpu_stop = min(child._cpu_stop, self._cpu_stop)
+        child._wall_stop = min(child._wall_stop, self._wall_stop)
         return child
 
     @property
