@@ -8,8 +8,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from panels.curves import curve_through
+
 from .fields import Fault, Setting
 from .jobfile import JobFile
+from .outline import run_curve
+from .sources import PointSet
 from .units import show_length
 
 __all__ = ["across_faults"]
@@ -24,6 +28,7 @@ def across_faults(job: JobFile, setting: Setting) -> list[Fault]:
         *_line_faults(job),
         *_name_faults(job),
         *_place_faults(job, setting),
+        *_filler_faults(job, setting),
         *_division_faults(job),
     ]
 
@@ -96,6 +101,42 @@ def _place_faults(job: JobFile, setting: Setting) -> list[Fault]:
     for name, mark in job.side.marks.items():
         inside(mark[0], "this mark lies far outside the tank", "side", "marks", name, beyond=BEYOND_MM)
     return faults
+
+
+def _filler_faults(job: JobFile, setting: Setting) -> list[Fault]:
+    """The filler's hole lies on the tank as the plan pattern at the widest line shows it."""
+    plan = next((plan for plan in job.plan if plan.line == "widest"), None)
+    if job.filler is None or plan is None or "widest" not in job.side.lines:
+        return []
+    out, diameter = abs(job.filler.out), job.filler.diameter
+    half = _half_width(job, plan.half, job.filler.x)
+
+    def size(mm: float) -> str:
+        return show_length(mm, setting.unit)
+
+    there = f"where the tank is {size(2 * half)} wide at the filler"
+    if diameter >= 2 * half:
+        hint = "diameter is that of the hole in the tank; check it, and x and out"
+        says, found = "the filler is wider than the tank", f"diameter = {size(diameter)}, {there}"
+        return [Fault(says, found, f"less than {size(2 * half)}", hint, at=("filler", "diameter"))]
+    if out + diameter / 2 > half:
+        found = f"out = {size(job.filler.out)}, which with half the diameter is {size(out + diameter / 2)}, {there}"
+        hint = "out is measured from the centre plane; 0 is the middle of the tank"
+        allowed = f"out up to {size(half - diameter / 2)}"
+        return [Fault("the filler hangs over the side of the tank", found, allowed, hint, at=("filler", "out"))]
+    return []
+
+
+def _half_width(job: JobFile, half: PointSet, x: float) -> float:
+    """Half width, mm, at x on the plan along the widest line; the greatest of all where the line is not at x."""
+    line = run_curve("widest", job.side.lines["widest"]).dense
+    if not line[0, 0] <= x <= line[-1, 0]:
+        return float(half.points[:, 1].max())
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    share = float(np.interp(x, line[:, 0], along)) / float(along[-1])
+    plan = curve_through("plan", half.points, corners=half.corners, mirror_axis=1).dense
+    first, last = half.points[[0, -1], 0]
+    return float(np.interp(first + share * (last - first), np.maximum.accumulate(plan[:, 0]), plan[:, 1]))
 
 
 def _division_faults(job: JobFile) -> list[Fault]:

@@ -12,7 +12,7 @@ from typing import Any
 from panels.choose_k import KFactor
 from panels.curves import Curve, curve_through
 from panels.fittings import Fitting
-from panels.metal import Metal, lookup_metal
+from panels.metal import Metal, gauge_thickness, lookup_metal
 from panels.patterns import (
     Clearance,
     Division,
@@ -30,15 +30,15 @@ from panels.patterns import (
 
 from .across import across_faults
 from .errors import Finding, JobError
-from .fields import UNIT_QUESTION, Setting, Trouble
+from .fields import UNIT_QUESTION, Setting, Trouble, nearest, shown
 from .files import read_text
 from .jobfile import JobFile, SectionSection, ShapeSection, TunnelSection, setting_for
-from .outline import run_curve, side_runs
+from .outline import run_curve, short_lines, side_runs
 from .reading import Document, finding, parse, validate
 from .shop import Allowances, Shop, merge, merge_faults
 from .shopfile import ShopFile, find_shop
 from .sources import PointSet
-from .units import is_gauge
+from .units import MM_PER_INCH, is_gauge
 
 __all__ = ["Filler", "Job", "load_job"]
 
@@ -136,6 +136,8 @@ def _job_file(path: Path) -> tuple[Path, str]:
             path = path / "job.toml"
             if not path.is_file():
                 raise JobError([_no_job(path.parent)])
+        elif path.suffix != ".toml" and path.name and not path.exists():
+            raise JobError([_no_folder(path)])
         return path, path.name or "job.toml"
     except (OSError, ValueError) as fault:  # a name too long, or with a character no name may have
         if isinstance(fault, JobError):
@@ -149,6 +151,18 @@ def _no_job(folder: Path) -> Finding:
     where = f"There is no job.toml in {folder.name or 'this folder'}."
     hint = f"tankwright start {folder.name or 'FOLDER'} writes one to fill in"
     return Finding("stop", where, found=", ".join(there) or "an empty folder", allowed="job.toml", remedy=hint)
+
+
+def _no_folder(path: Path) -> Finding:
+    """A job folder that is not there: the nearest that is, or how to begin one."""
+    try:
+        there = sorted(item.parent.name for item in path.parent.glob("*/job.toml"))
+    except OSError:
+        there = []
+    near, name = nearest(path.name, there), shown(path.name)[1:-1]
+    hint = f"did you mean {near}?" if near else f"tankwright start {name} writes a job to fill in"
+    found = "job folders beside it: " + ", ".join(there[:6]) if there else "no job folder beside it"
+    return Finding("stop", f"There is no folder {name}.", found=found, allowed="a job folder", remedy=hint)
 
 
 def _document(path: Path, name: str) -> Document:
@@ -206,6 +220,10 @@ def _job(model: JobFile, document: Document, shop: Shop, folder: Path, files: tu
     m, head = model.metal, model.job
     metal = lookup_metal(m.alloy)
     notes = [f"{name}: {note}" for name, points in _point_sets(model).items() for note in points.notes]
+    notes += short_lines(model.side, shop.agree_mm, head.unit, _closed_ends(model))
+    gauge = _gauge(document)
+    if gauge:
+        notes.append(_gauge_note(gauge, metal, m.thickness))
     radius = m.fold_radius
     if radius is None:
         radius = m.thickness
@@ -220,7 +238,7 @@ def _job(model: JobFile, document: Document, shop: Shop, folder: Path, files: tu
         surface=head.surface,
         metal=metal,
         thickness=m.thickness,
-        gauge=_gauge(document),
+        gauge=gauge,
         fold_radius=radius,
         k=_k_factor(m, metal, radius, shop),
         patterns=_patterns(model),
@@ -255,6 +273,23 @@ def _gauge(document: Document) -> str:
     """The gauge that the job asks for, as ``18 ga``; "" where it gives a length."""
     written = document.data["metal"]["thickness"]
     return f"{''.join(c for c in written if c.isdigit())} ga" if is_gauge(written) else ""
+
+
+def _closed_ends(model: JobFile) -> tuple[float | None, float | None]:
+    """The x between which the frame line is needed, where the tunnel stops inside the tank."""
+    tunnel = model.tunnel
+    return (tunnel.closed_front, tunnel.closed_rear) if tunnel is not None else (None, None)
+
+
+def _gauge_note(gauge: str, metal: Metal, mm: float) -> str:
+    """What a gauge is in the job's metal, and in the metal it is most often confused with."""
+    own = metal.gauge_system
+    other = "steel" if own == "aluminium" else "aluminium"
+    text = f"{gauge} {own} is {mm:.2f} mm ({mm / MM_PER_INCH:.3f} in)"
+    try:
+        return f"{text}; in {other} {gauge} is {gauge_thickness(int(gauge.split()[0]), other):.2f} mm"
+    except LookupError:
+        return f"{text}; in {other} {gauge} is not listed"
 
 
 def _k_factor(m: Any, metal: Metal, radius: float, shop: Shop) -> KFactor:

@@ -17,13 +17,15 @@ from .fields import LONGEST_TANK_MM, SHORTEST_TANK_MM, Fault, Setting, unit_hint
 from .sources import PointSet
 from .units import show_length
 
-__all__ = ["run_curve", "side_faults", "side_runs"]
+__all__ = ["run_curve", "short_lines", "side_faults", "side_runs"]
 
 #: How far apart two runs may be read where they meet, mm: about a pencil line on card.
 #: Common practice, no source.
 MEET_MM = 1.5
 #: How far the widest line may be read outside the outline, mm. Common practice, no source.
 OUTSIDE_MM = 3.0
+#: A line that stops shorter of an end than this, mm, reaches it. Common practice, no source.
+SHORT_MM = 1.0
 
 
 class _Side(Protocol):
@@ -162,6 +164,30 @@ def _ends_apart(side: _Side, setting: Setting) -> list[Fault]:
     found = f"front reaches x = {show_length(front, setting.unit)}, rear x = {show_length(rear, setting.unit)}"
     hint = "check the ends of top and bottom, and the front and rear runs if given"
     return [Fault("front and rear pass one another", found, "the front before the rear", hint, at=("top",))]
+
+
+def short_lines(
+    side: _Side, most_mm: float, unit: str, closed: tuple[float | None, float | None] = (None, None)
+) -> list[str]:
+    """What is to be said of the frame and widest lines that stop short of an end and are carried on straight.
+
+    ``closed`` are the x beyond which no frame line is needed. A widest line more than ``most_mm`` short is left
+    to the check of the patterns, which stops there.
+    """
+    runs, notes = side_runs(side), []
+    for name in (line for line in ("frame", "widest") if line in side.lines):
+        points = side.lines[name].points
+        for end, run, sign, stop in ((0, "front", 1.0, closed[0]), (-1, "rear", -1.0, closed[1])):
+            x, z = (float(v) for v in points[end])
+            d = runs[run].dense
+            short = sign * (x - float(np.interp(z, d[:, 1], d[:, 0])))
+            needed = name == "widest" or stop is None or sign * (x - stop) > 0
+            if needed and short > SHORT_MM and (name == "frame" or short <= most_mm):
+                notes.append(
+                    f"side pattern, line {name}: it stops {show_length(short, unit)} short of the {run} run "
+                    f"at x = {show_length(x, unit)} and was carried on straight"
+                )
+    return notes
 
 
 def _line_faults(name: str, p: PointSet, runs: dict[str, Curve], setting: Setting) -> list[Fault]:

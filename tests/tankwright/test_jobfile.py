@@ -236,6 +236,9 @@ def test_every_mistake_is_said_at_once(tmp_path):
         ("[0, 50], [500, 45]", "[0, 50], [500, 245]", "Side pattern, line frame", ["over the top"]),
         ("x = 260", "x = 820", "Outlet “petrol tap”, x", ["820.0 mm", "0.0 mm to 500.0 mm"]),
         ("both_sides = false", "both_sides = 'no'", "Clearance “steering neck”, both_sides", ["true or false"]),
+        ("diameter = 60", "diameter = 260", "Filler neck, diameter", ["diameter = 260.0 mm, where the tank is 21"]),
+        ("out = 0 ", "out = -90 ", "Filler neck, out", ["half the diameter is 120.0 mm"]),
+        ("out = 0 ", "out = 76 ", "Filler neck, out", ["allowed  out up to 75."]),
         ("from = [-40, 0, 20]", "from = [-40, 0]", "Clearance “steering neck”, from", ["entry 3"]),
         ("radius = 24", "radius = -24", "Clearance “steering neck”, radius", ["a distance has no minus"]),
         ("side_room = 19", "side_room = -19", "Tunnel, side_room", ["a distance has no minus"]),
@@ -374,6 +377,69 @@ def test_a_path_that_leads_nowhere_is_refused(tmp_path, path):
     """A folder or file that is not there gives a message, whatever its name."""
     with pytest.raises(JobError):
         load_job(str(tmp_path / path) if path != "a\x00b" else path)
+
+
+def test_a_misspelt_folder_is_answered_with_the_nearest(tmp_path):
+    """A job folder beside it with nearly that name is suggested; with none near, how to begin one."""
+    start_folder(tmp_path / "saddle")
+    (tmp_path / "saddles-notes").mkdir()
+    with pytest.raises(JobError) as error:
+        load_job(tmp_path / "sadle")
+    assert error.value.findings[0].remedy == "did you mean saddle?"
+    with pytest.raises(JobError) as error:
+        load_job(tmp_path / "x1y2")
+    assert "tankwright start x1y2" in error.value.findings[0].remedy
+    assert "saddle" in error.value.findings[0].found
+
+
+def test_a_misspelt_section_is_answered_with_the_likeliest(tmp_path):
+    """The nearest section comes first, and the rest are only counted."""
+    (told,) = findings(tmp_path, ("[[clear]]", "[[sektion]]"))
+    assert told.found == "[[sektion]]"
+    assert told.allowed.startswith("[[section]]")
+    assert told.allowed.count("[") <= 6
+    assert told.remedy == "did you mean section?"
+
+
+@pytest.mark.parametrize(
+    "metal, gauge, said",
+    [
+        ("3003-H14", "18 ga", "18 ga aluminium is 1.02 mm (0.040 in); in steel 18 ga is 1.21 mm"),
+        ("mild steel", "16 gauge", "16 ga steel is 1.52 mm (0.060 in); in aluminium 16 ga is 1.29 mm"),
+    ],
+)
+def test_a_gauge_is_said_in_both_metals(tmp_path, metal, gauge, said):
+    """A gauge is told as a thickness, beside what it is in the metal it is confused with.
+
+    Aluminium gauges are Brown & Sharpe (ASTM B258: 18 is 0.0403 in, 16 is 0.0508 in); sheet steel gauges are the
+    Manufacturers' Standard (18 is 0.0478 in, 16 is 0.0598 in). All four from memory.
+    """
+    job = load(tmp_path, ('"3003-H14"', f'"{metal}"'), (THICKNESS, f'thickness = "{gauge}" '))
+    assert job.notes == (said,)
+
+
+def test_a_line_that_stops_short_is_said_to_be_carried_on(tmp_path):
+    """The frame line short of the rear by a known amount: one note with the amount; none where it is not needed.
+
+    The rear runs from (500, 20) to (492, 110): at z = 45 it lies at x = 500 - 8 * 25 / 90 = 497.8 mm.
+    """
+    short = ("frame = [[0, 50], [500, 45]]", "frame = [[0, 50], [460, 45]]")
+    (note,) = load(tmp_path, short).notes
+    assert note == (
+        "side pattern, line frame: it stops 37.8 mm short of the rear run at x = 460.0 mm and was carried on straight"
+    )
+    closed = ("draw_in = 1.5 ", "closed_rear = 430\ndraw_in = 1.5 ")
+    assert load(tmp_path, short, closed).notes == ()
+
+
+def test_a_widest_line_a_little_short_is_said_too(tmp_path):
+    """Within what patterns may differ by it is carried on and said; past that the check of the patterns stops."""
+    at_front = "widest = [[0, 75]"
+    (note,) = load(tmp_path, (at_front, "widest = [[1.2, 75]")).notes
+    assert "line widest: it stops 1.2 mm short of the front run" in note
+    far = load(tmp_path, (at_front, "widest = [[12, 75]"))
+    assert far.notes == ()
+    assert any("does not reach the front" in stop.says for stop in check(far).stops)
 
 
 def test_an_error_is_both_ours_and_a_value_error(tmp_path):
