@@ -1,7 +1,7 @@
 """Spoiled jobs: every one ends in a clear message, none in another exception.
 
-A spoiled job is put through ``read`` and, fewer of them, through ``check_as_typed``; either may be
-handed to ``in_folder``, as may anything else that takes a folder.
+A spoiled job is put through ``read`` and, fewer of them, through ``check_as_typed`` or
+``make_as_typed``; each may be handed to ``in_folder``, as may anything else that takes a folder.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import tempfile
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
@@ -28,6 +29,7 @@ from tests.tankwright.strategies import (
     spoiled,
     starter,
     tables,
+    take,
     toml_text,
     wrecked,
 )
@@ -133,6 +135,44 @@ def test_a_spoiled_shop_file_is_refused_in_words_or_read(shop):
 def test_check_as_typed_never_fails_by_itself(data):
     """`tankwright check` on a spoiled job ends with status 0 or 2 and writes nothing."""
     in_folder({"job.toml": toml_text(data).encode()}, check_as_typed)
+
+
+#: Starter jobs with one slip each: seen on reading, on holding patterns together, and only once blanks are nested.
+UNMAKEABLE: dict[str, Callable[[dict[str, Any]], dict[str, Any]]] = {
+    "no plan": lambda job: take(job, ("plan",)),
+    "no alloy": lambda job: take(job, ("metal", "alloy")),
+    "negative room": lambda job: put(job, ("tunnel", "side_room"), -19),
+    "text for points": lambda job: put(job, ("side", "top"), "top"),
+    "points backwards": lambda job: put(job, ("side", "top"), at(job, ("side", "top"))[::-1]),
+    "a point twice": lambda job: put(job, ("side", "bottom"), at(job, ("side", "bottom"))[:1] * 2),
+    "no such file": lambda job: put(job, ("side", "top"), {"file": "nowhere.csv"}),
+    "crossing": lambda job: put(job, ("side", "bottom"), [[0, 140], [500, 20]]),
+    "wrong unit": lambda job: put(job, ("job", "unit"), "in"),
+    "filler too wide": lambda job: put(job, ("filler", "diameter"), 250),
+    "plan too short": lambda job: put(job, ("plan", 0, "half"), [[0, 0], [60, 90], [300, 90], [400, 0]]),
+    "widest line short": lambda job: put(job, ("side", "lines", "widest"), [[40, 75], [250, 80], [496, 70]]),
+    "tunnel over the top": lambda job: put(job, ("tunnel", "top_room"), 120),
+    "sheets too small": lambda job: {**job, "sheet": [{"name": "scrap", "width": 90, "height": 90}]},
+}
+
+
+def make_as_typed(folder: Path) -> str:
+    """What `tankwright make` says of a job that cannot be made; status 2, and nothing left beside the job."""
+    from tankwright.cli import main
+
+    result = CliRunner().invoke(main, ["make", "-q", str(folder)])
+    assert result.exit_code == 2, result.output
+    assert "Traceback" not in result.output
+    assert [path.name for path in folder.parent.iterdir()] == [folder.name]
+    return result.output
+
+
+@pytest.mark.parametrize("slip", UNMAKEABLE)
+def test_make_leaves_nothing_behind_a_spoiled_job(slip):
+    """`tankwright make` on a job it cannot make leaves neither papers nor a folder of its own work behind."""
+    files = {"job.toml": toml_text(UNMAKEABLE[slip](starter())).encode()}
+    said = str(in_folder(files, make_as_typed))
+    assert len(said.splitlines()) >= 2, said
 
 
 @pytest.mark.parametrize("curve", CURVES)
