@@ -20,10 +20,13 @@ if TYPE_CHECKING:
 
     from panels.blank import Blank, Edge
 
-__all__ = ["Frame", "flat_svg", "zone_words"]
+__all__ = ["NOT_FORMED_MM", "Frame", "flat_svg", "zone_words"]
 
 #: The picture is as wide as this many text heights, and at most as high as `TALL`: 360 px shows 9 px letters.
 WIDE, TALL = 40.0, 28.0
+
+#: An edge of a piece that is not formed is left as it is below this, mm: the width of a scribed line's doubt.
+NOT_FORMED_MM = 0.5  # common practice, no source
 
 
 class Frame(NamedTuple):
@@ -196,7 +199,8 @@ def _edge(blank: Blank, edge: Edge, count: int, f: Frame, taken: list[np.ndarray
     out = _outward(blank, centre, np.array([along[1], -along[0]]))
     turn, _ = _upright(along)
     gain = edge.gain
-    short = "" if abs(gain) < 0.05 else f"{'gain' if gain > 0 else 'lose'} {fixed(abs(gain))}"
+    least = 0.05 if blank.kind == "formed" else NOT_FORMED_MM
+    short = "" if abs(gain) < least else f"{'gain' if gain > 0 else 'lose'} {fixed(abs(gain))}"
     label = edge.letter or f"{count}"
     text = f"{label}: {short}" if short else label
     if run[-1] < f.size * len(text) * 0.6:  # too short for words: the letter, the table says the rest

@@ -5,16 +5,18 @@ from __future__ import annotations
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from ..units import show_thickness
-from .flat_svg import flat_svg
+from ..units import show_inches, show_thickness
+from .flat_svg import NOT_FORMED_MM, flat_svg
 from .jobsheet_html import Cell, facts, mm, num, table, text
 from .look import WORDS
-from .slit_svg import slit_section
+from .slit_svg import slit_edges, slit_section
 from .svg import zone_hatches
-from .words import area, difficulty, difficulty_limits, fixed, grain, length, mass, percent, size
+from .words import area, difficulty, difficulty_limits, fixed, grain, length, mass, percent, piece_part, size
 from .zones import Zone, strain_zones
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from panels.blank import Blank
 
     from ..work import Work
@@ -58,8 +60,10 @@ def _strips(got: dict[str, Any]) -> str:
     if not made:
         return ""
     return (
-        f'<article class="piece" id="strip"><h3>Test strip for the folds</h3>{"".join(made)}<p>If yours differs, write '
-        "its K in shop.toml under [[bend.strip]] and make the papers again: everything follows.</p></article>"
+        f'<article class="piece" id="strip"><h3>Test strip for the folds</h3>{"".join(made)}<p>Bend it '
+        "before the folded pieces are cut or folded. If yours differs by more than 0.1 mm, tell whoever makes the "
+        "papers: K measured = the K beside your figure. They write it in shop.toml under [[bend.strip]] and make the "
+        "papers again; then take the new blanks.</p></article>"
     )
 
 
@@ -89,8 +93,11 @@ def _key(limits: tuple[float, float, float]) -> str:
     ]
     rows = "".join(f"<li>{picture}{words}</li>" for picture, words in items)
     return (
-        f'<p>{escape(WORDS["face"])} Seam letters repeat on the piece that meets. "Lose" means that the edge must be '
-        f'shrunk by so many mm, "gain" that it must be stretched.</p><ul class="key">{rows}</ul>'
+        f"<p>{escape(WORDS['face'])} K or K-factor: how deep in the metal the line lies that keeps its length in a "
+        "fold, 0 at the inside of the bend, 1 at the outside. Seam letters repeat on the piece that meets. "
+        "&quot;Lose&quot; means that the edge must be shrunk by so many mm, &quot;gain&quot; that it must be "
+        "stretched.</p>"
+        f'<ul class="key">{rows}</ul>'
         f'<p class="small soft">Work by hand: easy up to {easy} %, ordinary up to {ordinary} %, hard up to {hard} %, '
         f"above that split the piece. Less than 0.5 %: leave be. Common practice, no source.</p>"
     )
@@ -115,38 +122,38 @@ def _piece(
     ]
     notes = "".join(f"<p><strong>Note.</strong> {escape(note[:1].upper() + note[1:])}</p>" for note in blank.notes)
     caption = f"Piece {number}, {escape(blank.name)}, good face up. Sizes in mm."
-    slit = work.slit_patterns.get(blank.name)
-    slits = "" if slit is None else slit_section(slit, f"slits{number}")
+    names = [other.name for other in work.blanks]
+    slits = _slits(work, blank, number, names)
     return (
         f'<article class="piece" id="piece{number}">{head}{facts(what)}{notes}'
         f'<figure class="main">{picture}<figcaption>{caption}</figcaption></figure>'
-        f"{_zones(row, zones, limits)}{_folds(row, unit)}{_edges(row, unit)}{slits}</article>"
+        f"{_zones(blank, row, zones, limits, unit)}{_folds(row, unit)}{_edges(row, unit, names)}{slits}</article>"
     )
 
 
-def _zones(row: dict[str, Any], zones: tuple[Zone, ...], limits: tuple[float, float, float]) -> str:
-    """What to stretch and shrink, in words and numbers."""
+def _zones(
+    blank: Blank, row: dict[str, Any], zones: tuple[Zone, ...], limits: tuple[float, float, float], unit: str
+) -> str:
+    """What to stretch and shrink, in words and numbers; the worst of each has a row, in a zone or as a spot."""
     strain = row["strain"]
     if strain is None:
         return ""
-    parts = []
-    for word, key in (("stretch", "stretch"), ("shrink", "shrink")):
-        worst, at = strain[f"{key}_worst_percent"], strain[f"{key}_worst_at_mm"]
-        if at is not None:
-            place = f"{fixed(at[0])} from the left and {fixed(at[1])} up from the lowest point"
-            parts.append(f"most {word} {fixed(worst)} %, {place}")
+    worst = {key: strain[f"{key}_worst_percent"] for key in ("stretch", "shrink")}
+    told = [f"most {key} {fixed(value)} %" for key, value in worst.items() if strain[f"{key}_worst_at_mm"] is not None]
     lead = (
-        f"<p><strong>{escape(strain['difficulty'].capitalize())}</strong> by hand: {'; '.join(parts) or 'no strain'}. "
+        f"<p><strong>{escape(strain['difficulty'].capitalize())}</strong> by hand: {'; '.join(told) or 'no strain'}. "
         f"Mean over the blank: {_signed(strain['most_stretched_way_mean_percent'])} the one way, "
         f"{_signed(strain['most_shrunk_way_mean_percent'])} the other; {fixed(strain['left_be_percent'], 0)} % of it "
         "is left be.</p>"
     )
     whole = sum(zone.area for zone in zones) or 1.0
+    left, low = blank.outline.bounds[:2]
     rows = [
         (
             text(k),
             text(zone.kind),
             Cell(f"{percent(abs(zone.worst))}", True),
+            _place((zone.worst_at[0] - left, zone.worst_at[1] - low), unit),
             Cell(f"{percent(abs(zone.mean))}", True),
             Cell(f"{fixed(100 * zone.area / whole, 0)} %", True),
             text(difficulty(zone.worst, limits)),
@@ -154,9 +161,48 @@ def _zones(row: dict[str, Any], zones: tuple[Zone, ...], limits: tuple[float, fl
         for k, zone in enumerate(zones, 1)
         if zone.kind != "leave"
     ]
+    for key, value in worst.items():
+        at = strain[f"{key}_worst_at_mm"]
+        listed = max((abs(zone.worst) * 100 for zone in zones if zone.kind == key), default=0.0)
+        if at is not None and value > listed + 0.05:
+            work = difficulty(value / 100, limits)
+            rows.append(
+                (
+                    text("spot"),
+                    text(key),
+                    Cell(f"{fixed(value)} %", True),
+                    _place(at, unit),
+                    text(""),
+                    text(""),
+                    text(work),
+                )
+            )
     if not rows:
         return lead
-    return lead + table(("Zone", "Do", "Up to", "Mean", "Share of blank", "Work"), rows, named=True)
+    heads = ("Zone", "Do", "Up to", "Worst at, mm: left / up", "Mean", "Share", "Work")
+    return (
+        lead
+        + table(heads, rows, named=True)
+        + '<p class="small soft">Places: from the left end of the blank as cut / up from its lower edge, the base line on '
+        "the drawings. Share: of the blank. Spot: too small for a zone, or the least of two strains there.</p>"
+    )
+
+
+def _slits(work: Work, blank: Blank, number: int, names: list[str]) -> str:
+    """The slit card, or for a left-hand piece whose it is the mirror of."""
+    slit = work.slit_patterns.get(blank.name)
+    if slit is not None:
+        return slit_section(slit, f"slits{number}", slit_edges(blank))
+    if blank.mirrors and blank.mirrors in work.slit_patterns:
+        twin = names.index(blank.mirrors) + 1
+        return f'<p>Slit card: the mirror of <a href="#piece{twin}">piece {twin}\'s slit card</a>, turned over.</p>'
+    return ""
+
+
+def _place(at: Sequence[float], unit: str) -> Cell:
+    """From the left end and from the lower edge of the blank as cut."""
+    under = f"<small>{escape(show_inches(at[0]))} / {escape(show_inches(at[1]))} in</small>" if unit == "in" else ""
+    return Cell(f"{fixed(at[0])} / {fixed(at[1])}{under}", True)
 
 
 def _signed(percent_value: float) -> str:
@@ -166,17 +212,18 @@ def _signed(percent_value: float) -> str:
     return f"{'stretch' if percent_value > 0 else 'shrink'} {fixed(abs(percent_value))} %"
 
 
-def _edges(row: dict[str, Any], unit: str) -> str:
+def _edges(row: dict[str, Any], unit: str, names: list[str]) -> str:
     rows = []
+    least = 0.05 if row["kind"] == "formed" else NOT_FORMED_MM
     for edge in row["edges"]:
         gain = edge["gain_mm"]
-        do = "as it is" if abs(gain) < 0.05 else f"{'gain' if gain > 0 else 'lose'} {fixed(abs(gain))} mm"
-        if abs(gain) >= 0.05:
+        do = "as it is" if abs(gain) < least else f"{'gain' if gain > 0 else 'lose'} {fixed(abs(gain))} mm"
+        if abs(gain) >= least:
             do += f", {fixed(abs(edge['gain_percent']))} %"
         rows.append(
             (
                 Cell(f"<strong>{escape(edge['letter'] or str(edge['edge']))}</strong>"),
-                text(edge["meets"] or "nothing, free edge"),
+                text(piece_part(edge["meets"], names) or "nothing, free edge"),
                 text(edge["joint"]),
                 text(edge["allowance"]),
                 mm(edge["blank_length_mm"], unit),

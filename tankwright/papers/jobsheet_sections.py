@@ -142,10 +142,19 @@ def _tunnel(got: Figures) -> str:
             "top_room_mm",
         )
     )  # fmt: skip
+    depths = [t[f"clear_depth_{place}_mm"] for place in ("front", "middle", "rear")]
+    told = ""
+    if None not in depths:
+        at = [escape(length(depth, unit)) for depth in depths]
+        told = (
+            f" Clear depth, from the top of the tunnel down to the lower edge of its legs, outside faces: {at[0]} at "
+            f"the front, {at[1]} in the middle, {at[2]} at the rear."
+        )
+    least = top if t["touches_first"] == "over the frame line" else left
     return (
-        f"<p><strong>Room in the tunnel.</strong> Clear width {front} at the front, {rear} at the rear. At each side "
-        f"{side} as drawn, {left} after {drawn} of weld draw-in; over the frame line {top}. The least room is "
-        f"{t['touches_first']}: that is where it touches first.</p>"
+        f"<p><strong>Room in the tunnel.</strong> Clear width {front} at the front, {rear} at the rear, between the "
+        f"faces towards the frame.{told} At each side of the backbone {side} as drawn, {left} after {drawn} of weld "
+        f"draw-in; over the frame line {top}. It touches first {t['touches_first']}, where the room is {least}.</p>"
     )
 
 
@@ -385,7 +394,8 @@ def _metal(got: Figures) -> str:
     how = {"shear": "edge to edge on a shear", "profile": "as profiles"}.get(t["cutting"], t["cutting"])
     return (
         f"{table(('Metal', 'm²', '% of sheets', 'kg'), rows, foot=foot, caption='Where the metal goes')}"
-        f"<p>Bought {fixed(t['mass_bought_kg'], 2)} kg. Cut {how}: {_all_cuts(t)}, gap between blanks {fixed(t['gap_mm'])} mm, margin at the edge "
+        f"<p>Bought {fixed(t['mass_bought_kg'], 2)} kg. Cut {how}: {_all_cuts(t)}, "
+        f"gap between blanks {fixed(t['gap_mm'])} mm, margin at the edge "
         f"{fixed(t['edge_mm'])} mm.{money}{proven}</p>{notes}"
     )
 

@@ -14,6 +14,8 @@ import json
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from .names import date_words
 from .results_blanks import blank_figures, strip_figures
 from .rounding import mm, mm2, percent, rounded
@@ -161,8 +163,32 @@ def _tunnel(work: Work) -> dict[str, Any] | None:
         "draw_in_mm": mm(tunnel.draw_in),
         "side_room_left_mm": mm(side),
         "top_room_mm": mm(tunnel.top_room),
+        **_tunnel_depths(work),
         "touches_first": "over the frame line" if tunnel.top_room < side else "at the sides",
     }
+
+
+def _tunnel_depths(work: Work) -> dict[str, float | None]:
+    """Height of the tunnel's top corner over the lower edge of its leg, outside faces, at three places along it.
+
+    Null where the body has no such legs. Front and rear: the ends of the run where both lines are there.
+    """
+    body, names = work.body, ("front", "middle", "rear")
+    none: dict[str, float | None] = {f"clear_depth_{name}_mm": None for name in names}
+    used = {name: np.unique(body.faces[body.piece == k]) for k, name in enumerate(body.pieces)}
+    legs = used.get("tunnel right")
+    floors = [points for name, points in used.items() if name.startswith("floor") and not name.endswith("left")]
+    if legs is None or "tunnel top" not in used or not floors:
+        return none
+    corner = body.outer[np.intersect1d(legs, used["tunnel top"])]
+    lower = body.outer[np.intersect1d(legs, np.unique(np.concatenate(floors)))]
+    if len(corner) < 2 or len(lower) < 2:
+        return none
+    corner, lower = (line[np.argsort(line[:, 0])] for line in (corner, lower))
+    first, last = max(corner[0, 0], lower[0, 0]), min(corner[-1, 0], lower[-1, 0])
+    x = np.array([first, (first + last) / 2, last])
+    depth = np.interp(x, corner[:, 0], corner[:, 2]) - np.interp(x, lower[:, 0], lower[:, 2])
+    return {f"clear_depth_{name}_mm": mm(value) for name, value in zip(names, depth, strict=True)}
 
 
 def _own(sheet: Sheet) -> bool:

@@ -67,6 +67,9 @@ tunnel.side_room_mm             room at each side as drawn
 tunnel.draw_in_mm               how far the legs are expected to draw in at each side when welded
 tunnel.side_room_left_mm        room at each side after that
 tunnel.top_room_mm              room over the frame line
+tunnel.clear_depth_front_mm     height of the tunnel's top corner over the lower edge of its leg; null where not known
+tunnel.clear_depth_middle_mm    the same in the middle
+tunnel.clear_depth_rear_mm      the same at the rear
 tunnel.touches_first            where the least room is
 misses[].pattern            a pattern
 misses[].miss_mm            farthest that the finished surface lies from it, to 0.01 mm

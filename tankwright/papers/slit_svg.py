@@ -10,9 +10,10 @@ import numpy as np
 from .svg import number, ring, svg, words
 
 if TYPE_CHECKING:
+    from panels.blank import Blank
     from panels.slits import PanelSlits
 
-__all__ = ["slit_figures", "slit_section"]
+__all__ = ["slit_edges", "slit_figures", "slit_section"]
 
 #: Gaps smaller than this are not written on the picture, mm.
 TOLD_MM = 0.3
@@ -36,7 +37,15 @@ def slit_figures(slits: PanelSlits) -> dict[str, Any]:
     }
 
 
-def _picture(slits: PanelSlits, name: str) -> str:
+def slit_edges(blank: Blank) -> tuple[str, str]:
+    """Seam letters of the two long edges, the upper one as drawn first: blank and card are drawn the same way up."""
+    long = sorted(blank.edges, key=lambda edge: -edge.length_blank)[:2]
+    middle = [(float(np.mean(np.asarray(edge.points)[:, 1])), edge.letter) for edge in long]
+    upper, lower = sorted(middle, key=lambda pair: -pair[0]) if len(middle) == 2 else ((0.0, ""), (0.0, ""))
+    return upper[1], lower[1]
+
+
+def _picture(slits: PanelSlits, name: str, edges: tuple[str, str]) -> str:
     strips = [_turned(strip.outline) for strip in slits.pattern.strips]
     every = np.vstack(strips)
     low, high = every.min(axis=0), every.max(axis=0)
@@ -49,22 +58,35 @@ def _picture(slits: PanelSlits, name: str) -> str:
             if abs(joint.gap[end]) >= TOLD_MM:
                 at = (_turned(joint.left)[end] + _turned(joint.right)[end]) / 2
                 parts.append(words(number(joint.gap[end]), at + [0, side * 0.9 * size], 0.8 * size, kind="halo"))
-    box = (low[0] - 2 * size, low[1] - 2.6 * size, high[0] + 2 * size, high[1] + 2.6 * size)
+    middle = float(low[0] + high[0]) / 2
+    for letter, end, side in ((edges[0], 0, 1.0), (edges[1], -1, -1.0)):
+        if letter:
+            rims = np.array([_turned(joint.left)[end] for joint in slits.pattern.joints] or [[middle, high[1]]])
+            near = rims[np.abs(rims[:, 0] - middle).argmin()]
+            parts.append(words(letter, near + [0, side * 2.5 * size], 1.1 * size, kind="halo letter"))
+    for place, said in ((low[0] - 1.2 * size, "front"), (high[0] + 1.2 * size, "rear")):
+        at = (place, float(low[1] + high[1]) / 2)
+        parts.append(words(said, at, 0.9 * size, turn=90.0, kind="halo strong"))
+    box = (low[0] - 2.4 * size, low[1] - 4 * size, high[0] + 2.4 * size, high[1] + 4 * size)
     figures = slit_figures(slits)
     told = f"{figures['strips']} strips; the edges change by {figures['edge_change_mm']} mm"
     return svg(box, parts, title="Slit pattern", describes=told, kind="flat", name=name)
 
 
-def slit_section(slits: PanelSlits, name: str) -> str:
+def slit_section(slits: PanelSlits, name: str, edges: tuple[str, str] = ("", "")) -> str:
     """Picture and words for the job sheet."""
     figures = slit_figures(slits)
-    changes = [f"{'lose' if v < 0 else 'gain'} {abs(v):.1f} mm" for v in figures["edge_change_mm"]]
-    edges = changes[0] if changes[0] == changes[1] else f"{changes[0]} and {changes[1]}"
+    changes = " and ".join(
+        f"{letter or which} {'loses' if v < 0 else 'gains'} {abs(v):.1f} mm"
+        for v, letter, which in zip(figures["edge_change_mm"], edges, ("the upper edge", "the lower edge"), strict=True)
+    )
     return (
-        f"<figure>{_picture(slits, name)}<figcaption>Slit card, from x {slits.front:.0f} to {slits.rear:.0f} mm: "
+        f"<figure>{_picture(slits, name, edges)}<figcaption>Slit card, "
+        f"from x {slits.front:.0f} to {slits.rear:.0f} mm: "
         f"{figures['strips']} strips between sections, each laid flat exactly and hung together at "
-        f"{escape(slits.spine)}. Figures are the gaps in mm at each slit (minus: the strips lie over one another). "
-        "A gap is metal that must be shrunk away, an overlap is metal that must be stretched in. Worked from the "
-        f"spine alone the long edges {edges}; the blank above shares this out between edge and middle."
+        f"{escape(slits.spine)}. Figures are the gaps in mm at each slit (minus: the strips lie over one another); "
+        f"under {TOLD_MM} mm none is written. A gap is metal that must be shrunk away, an overlap is metal that must "
+        f"be stretched in. The card gathers everything at the edges and leaves the middle untouched, so that on it "
+        f"{escape(changes)}; the edge table asks for less, because the blank is also stretched along its middle."
         "</figcaption></figure>"
     )

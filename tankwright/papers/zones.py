@@ -18,7 +18,7 @@ import numpy as np
 from .words import DIFFICULTY_PERCENT
 
 if TYPE_CHECKING:
-    from shapely.geometry import Polygon
+    from shapely.geometry import MultiPolygon, Polygon
 
     from panels.blank import FlatMesh
 
@@ -30,6 +30,8 @@ LEAVE_SHARE = 0.005
 SMALL_SHARE = 0.012
 #: Zones narrower than this share of the blank's length are not shown: a line between two zones is no zone.
 NARROW_SHARE = 0.012
+#: Shapes are cut apart on a grid this fine, mm: without one, near-touching lines cannot be told apart.
+GRID_MM = 1e-6
 
 
 @dataclass(frozen=True)
@@ -38,11 +40,12 @@ class Zone:
 
     kind: str  # "stretch", "shrink" or "leave"
     level: int
-    shape: Polygon
+    shape: Polygon | MultiPolygon
     mean: float
     worst: float
     at: tuple[float, float]
     room: float  # radius of the free circle around that point, mm
+    worst_at: tuple[float, float]  # where the worst is, mm
 
     @property
     def area(self) -> float:
@@ -129,7 +132,8 @@ def strain_zones(flat: FlatMesh, limits: tuple[float, float, float] = DIFFICULTY
     at_face = value[flat.faces].mean(axis=1)
     narrow = NARROW_SHARE * float(np.ptp(flat.points, axis=0).max())
     found = []
-    for shape in _parted(flat, value, bounds[1:-1]):
+    regions = _parted(flat, value, bounds[1:-1])
+    for shape in (band for region in regions for band in _bands(region, narrow, SMALL_SHARE * areas.sum())):
         if shape.area < SMALL_SHARE * areas.sum():
             continue
         at, room = _inside(shape)
@@ -139,20 +143,43 @@ def strain_zones(flat: FlatMesh, limits: tuple[float, float, float] = DIFFICULTY
         levels = np.searchsorted(bounds, at_face[held], side="right") - 1 - len(steps)
         level = int(np.bincount(levels + len(steps), areas[held]).argmax()) - len(steps)
         kind = "leave" if level == 0 else "stretch" if level > 0 else "shrink"
-        mean, worst = _figures_of(true[held], areas[held], kind)
-        found.append(Zone(kind, abs(level), shape, mean, worst, at, room))
+        mean, worst, place = _figures_of(true[held], areas[held], kind)
+        x, y = middle[held][place]
+        found.append(Zone(kind, abs(level), shape, mean, worst, at, room, (float(x), float(y))))
     return tuple(sorted(found, key=lambda z: (-z.level, -round(z.area, 3), z.at)))
 
 
-def _figures_of(share: np.ndarray, areas: np.ndarray, kind: str) -> tuple[float, float]:
-    """Mean and worst of the faces of one zone, signed; the worst of its own sign where it has one."""
+def _figures_of(share: np.ndarray, areas: np.ndarray, kind: str) -> tuple[float, float, int]:
+    """Mean and worst of the faces of one zone, signed, and which face is worst; of its own sign where it has one."""
     mean = float((share * areas).sum() / areas.sum())
-    if kind == "leave":
-        return mean, float(share[np.argmax(np.abs(share))])
-    return mean, float(share.max() if kind == "stretch" else share.min())
+    place = int(np.argmax({"leave": np.abs(share), "stretch": share, "shrink": -share}[kind]))
+    return mean, float(share[place]), place
 
 
-def _inside(shape: Polygon) -> tuple[tuple[float, float], float]:
+def _bands(shape: Polygon, narrow: float, small: float) -> list[Polygon | MultiPolygon]:
+    """A region whose bands hang together only by a neck narrower than twice ``narrow``, as one shape a band.
+
+    Together they are the region: the largest keeps the necks.
+    """
+    import shapely
+
+    cores = [core for core in shapely.get_parts(shape.buffer(-narrow)) if core.buffer(narrow).area >= small]
+    if len(cores) < 2:
+        return [shape]
+    *others, largest = sorted(cores, key=lambda core: (core.area, core.bounds))
+    rest, bands = shape, []
+    for core in others:
+        near = max(
+            shapely.get_parts(shapely.intersection(core.buffer(1.2 * narrow), rest, grid_size=GRID_MM)),
+            key=lambda part: part.area,
+        )
+        if near.geom_type == "Polygon" and near.disjoint(largest):
+            bands.append(near)
+            rest = shapely.difference(rest, near, grid_size=GRID_MM)
+    return [rest, *bands]
+
+
+def _inside(shape: Polygon | MultiPolygon) -> tuple[tuple[float, float], float]:
     """A point well inside the shape, where words can stand, and how far the border is from it."""
     from shapely import maximum_inscribed_circle
 

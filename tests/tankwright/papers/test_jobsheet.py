@@ -20,6 +20,7 @@ from panels.findings import Finding
 from tankwright.papers.jobsheet import job_sheet
 from tankwright.papers.results import figures
 from tankwright.papers.tank_svg import VIEWS, groups_of, tank_svg
+from tankwright.papers.zones import _bands
 
 from .fixture import small_work
 
@@ -268,3 +269,46 @@ def test_an_inch_job_reads_in_both_units() -> None:
     assert "US gal" in words
     assert re.search(r"\d+(\.\d+)? in\b", words)
     assert "US gal" not in " ".join(reader_of().words)
+
+
+def test_the_worst_of_stretch_and_of_shrink_always_has_a_place() -> None:
+    """Of every piece that is strained, both worst values stand in a row with where they are."""
+    html, got = sheet(), figures(small_work())
+    for blank in got["blanks"]:
+        if blank["strain"] is None:
+            continue
+        start = html.index(f'id="piece{blank["piece"]}"')
+        piece = html[start : html.index("</article>", start)]
+        for kind in ("stretch", "shrink"):
+            at = blank["strain"][f"{kind}_worst_at_mm"]
+            if at is None:
+                continue
+            rows = re.findall(rf">{kind}</td>.*?>([\d.]+) %</td>.*?>([\d.]+) / ([\d.]+)<", piece)
+            worst = max(float(row[0]) for row in rows)
+            assert worst == pytest.approx(blank["strain"][f"{kind}_worst_percent"], abs=0.051)
+
+
+def test_bands_that_hang_by_a_neck_are_zones_of_their_own() -> None:
+    """Two 100 mm squares on a 4 mm neck come apart; on a 60 mm neck they do not. No area is lost."""
+    for neck, count in ((4.0, 2), (60.0, 1)):
+        shape = shapely.union_all(
+            [shapely.box(0, 0, 100, 100), shapely.box(160, 0, 260, 100), shapely.box(90, 20, 170, 20 + neck)]
+        )
+        bands = _bands(shape, 8.0, 100.0)
+        assert len(bands) == count
+        assert sum(band.area for band in bands) == pytest.approx(shape.area, abs=0.01)
+
+
+def test_small_changes_of_edges_that_are_not_formed_are_left() -> None:
+    """Under 0.5 mm a flat, rolled or folded edge is told as it is, in the table and on the picture."""
+    html, got = sheet(), figures(small_work())
+    seen = 0
+    for blank in got["blanks"]:
+        start = html.index(f'id="piece{blank["piece"]}"')
+        piece = html[start : html.index("</article>", start)]
+        for edge in blank["edges"]:
+            if blank["kind"] != "formed" and abs(edge["gain_mm"]) < 0.5:
+                seen += 1
+                assert f"{edge['letter']}: lose" not in piece
+                assert f"{edge['letter']}: gain" not in piece
+    assert seen
