@@ -10,7 +10,7 @@ run: $(VENV)/.core
 	$(BIN)/tankwright make $(EXAMPLE)
 
 test: $(VENV)/.dev
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n auto --dist loadfile
 
 lint: $(VENV)/.dev
 	$(BIN)/ruff check .
