@@ -17,6 +17,7 @@ three-dimensional nesting problems, same journal 183 (2007). Both from memory; t
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -25,9 +26,9 @@ from shapely.geometry import box
 from ._profile_shapes import Variant, Variants, clash_of, convex_pieces, halfplanes
 from .model import Sheet
 
-__all__ = ["Bench", "Grid", "Spot", "State", "separate"]
+__all__ = ["Bench", "Grid", "OutOfTime", "Spot", "State", "separate"]
 
-SLACK = 0.4  # overlap, in cells, that the grid lets pass because squeezing takes it out; tuned by eye
+SLACK = 0.5  # overlap, in cells, that the grid lets pass because squeezing takes it out; tuned by eye
 HEAVIEST = 1e4
 REFINED, NEAR = 3, 2  # turns and sheets looked at closely, and how many cells about; tuned by eye
 GROW, FADE = 1.5, 0.95  # weights: factor on the worst overlap, and on what no longer overlaps; tuned by eye
@@ -77,6 +78,10 @@ class Bench:
         return self.low[0], self.low[1], x1, y1
 
 
+class OutOfTime(Exception):
+    """The clock ran out while maps were being made: use the best nest so far."""
+
+
 @dataclass(eq=False)
 class Grid:
     """Depth maps and wall maps at one step, made when first asked for. ``spent`` counts work, see ``profile``."""
@@ -84,6 +89,7 @@ class Grid:
     variants: Variants
     gap: float
     step: float
+    late: Callable[[], bool] = lambda: False
     spent: float = 0.0
     _depth: dict[tuple[int, int], tuple[int, int, tuple[np.ndarray, ...]]] = field(default_factory=dict)
     _straight: dict[tuple[int, int, int], tuple[int, int, np.ndarray]] = field(default_factory=dict)
@@ -123,6 +129,8 @@ class Grid:
     def _straight_map(self, fixed: int, moving: int, quarter: int) -> tuple[int, int, np.ndarray]:
         key = (fixed, moving, quarter)
         if key not in self._straight:
+            if self.late():
+                raise OutOfTime
             items = self.variants.items
             turn = np.array(((1, 0), (0, 1), (-1, 0), (0, -1)))[quarter]
             matrix = np.array([[turn[0], turn[1]], [-turn[1], turn[0]]], dtype=float)
@@ -391,10 +399,18 @@ class State:
             self.weight = np.where(self.overlap > 0, grown, np.maximum(1.0, self.weight * FADE))
 
 
-def separate(state: State, rng: np.random.Generator, *, work: float, patience: int = 120) -> bool:
+def separate(
+    state: State,
+    rng: np.random.Generator,
+    *,
+    work: float,
+    patience: int = 120,
+    stop: Callable[[], bool] = lambda: False,
+) -> bool:
     """Move copies until none overlaps by more than the slack; False when work or patience ends first.
 
-    ``work`` is the reading of ``grid.spent`` to stop at. On failure the state is the least overlapping one seen.
+    ``work`` is the reading of ``grid.spent`` to stop at; ``stop`` may end it sooner. On failure the state is the
+    least overlapping one seen.
     """
     best, kept, idle = math.inf, None, 0
     while True:
@@ -406,10 +422,12 @@ def separate(state: State, rng: np.random.Generator, *, work: float, patience: i
             kept = (list(state.sheet), list(state.variant), list(state.row), list(state.column), state.overlap.copy())
         else:
             idle += 1
-        if idle > patience or state.grid.spent >= work:
+        if idle > patience or state.grid.spent >= work or stop():
             break
         busy = np.flatnonzero(state.overlap.sum(axis=1) > 0)
         for i in rng.permutation(busy):
+            if stop():
+                break
             if state.overlap[i].any():
                 state.move(int(i), rng)
         state.reweigh()

@@ -12,14 +12,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from ._profile_check import faults
 from ._profile_grid import Bench, Grid, Spot, State, separate
 from ._profile_quick import Stock, first_layout
-from ._profile_sets import rank_of, sheet_area, sheet_sets
+from ._profile_sets import part_area, rank_of, sheet_area, sheet_sets
 from ._profile_shapes import Variant, Variants
 from ._profile_squeeze import settle, squeeze, used_length
 
@@ -27,6 +27,8 @@ __all__ = ["Nest", "Problem", "Work", "climb_down", "fill_up", "quick_nest", "sh
 
 CELLS = 12000  # cells of the grid over the area that the parts will fill; tuned by eye
 DENSE = 0.95  # sets filled beyond this are tried last
+IDLE = 100  # sweeps without gain after which two copies are swapped; tuned by eye
+CLIMB, FEW = 0.7, 40  # of the work, for cheaper sheets; copies up to which all sheets are searched at once
 FIRST_SLICE, SHRINK, TRY = 0.06, 0.02, 0.08  # of the work, for one rung; of the length; of the work, for one length
 
 
@@ -41,9 +43,13 @@ class Work:
 
     def over(self) -> bool:
         """Whether to stop."""
-        if self.clock is not None and self.clock() <= 0:
+        if self.late():
             self.cut_short = True
         return self.cut_short or self.done >= self.total
+
+    def late(self) -> bool:
+        """Whether the clock has run out."""
+        return self.clock is not None and self.clock() <= 0
 
     def left(self) -> float | None:
         """Seconds left by the clock, at least a moment; None without one."""
@@ -67,13 +73,21 @@ class Problem:
     copies: tuple[int, ...]
     gap: float
     edge: float
+    late: Callable[[], bool] = lambda: False
     grid: Grid = field(init=False)
+    _areas: dict[int, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         area = sum(self.variants.parts[p].outline.area for p in self.copies)
         least = min(min(_sides(self.variants.parts[p].outline.bounds)) for p in self.copies)
         step = math.sqrt(area / 0.8 / CELLS)
-        self.grid = Grid(self.variants, self.gap, min(step, max(least / 2, step / 3)))
+        self.grid = Grid(self.variants, self.gap, min(step, max(least / 2, step / 3)), self.late)
+
+    def area(self, part: int) -> float:
+        """Area of a part grown by half the gap, mm2."""
+        if part not in self._areas:
+            self._areas[part] = part_area(self.variants.parts[part], self.gap)
+        return self._areas[part]
 
     def benches(self, kinds: Sequence[int]) -> list[Bench]:
         return [Bench(self.stock.sheets[kind], self.edge) for kind in kinds]
@@ -115,11 +129,12 @@ def quick_nest(problem: Problem) -> Nest:
     kinds = [k for k in range(len(sheets)) if sheets[k].quantity != 0 and areas[k] > 0]
     by_price = sorted(kinds, key=lambda k: (sheets[k].price / areas[k], sheets[k].price, -areas[k], k))
     orders = [by_price]
-    if len(problem.copies) <= 40:
+    squares = 12000 if len(problem.copies) <= FEW else 6000 if len(problem.copies) <= 3 * FEW else 3000
+    if len(problem.copies) <= FEW:
         orders += [[k, *[o for o in by_price if o != k]] for k in by_price[1:4]]
     best: Nest | None = None
     for order in orders:
-        step = math.sqrt(max((areas[k] for k in order), default=1.0) / (12000 if len(problem.copies) <= 40 else 6000))
+        step = math.sqrt(max((areas[k] for k in order), default=1.0) / squares)
         used, spots = first_layout(
             problem.variants, problem.copies, problem.stock, order, gap=problem.gap, edge=problem.edge, step=step
         )
@@ -143,23 +158,42 @@ def drop_empty(nest: Nest) -> Nest:
 def climb_down(
     problem: Problem, best: Nest, work: Work, rng: np.random.Generator, better: Callable[[Nest], None]
 ) -> Nest:
-    """Try to hold the same copies, or more of them, on cheaper sheets. ``better`` hears of each better nest."""
+    """Try to hold the same copies on cheaper sheets. ``better`` hears of each better nest.
+
+    All sheets at once where the copies are few; else two of them at a time, one being the emptiest.
+    """
+    until = work.done + CLIMB * (work.total - work.done)
     share = FIRST_SLICE * work.total
-    tried: dict[tuple[tuple[int, ...], tuple[int, ...]], State] = {}
-    while not work.over():
-        rungs = _rungs(problem, best)
-        if not rungs:
+    idle = 0
+    while not work.over() and work.done < until and idle < 3 * len(best.kinds):
+        few = sum(spot is not None for spot in best.spots) <= FEW or len(best.kinds) <= 2
+        group = list(range(len(best.kinds))) if few else _two_sheets(problem, best, rng)
+        rungs = _rungs(problem, best, group)
+        if few and not rungs:
             break
-        held = [i for i, spot in enumerate(best.spots) if spot is not None]
+        held = [i for i, spot in enumerate(best.spots) if spot is not None and spot.sheet in group]
+        idle += 1
         for rung in rungs:
-            found = _try_set(problem, held, rung, tried, min(work.total, work.done + share), work, rng)
+            found = _try_set(problem, best, group, held, rung, min(until, work.done + share), work, rng)
             if found is not None and problem.score(found) < problem.score(best):
-                best = found
+                best, idle = found, 0
                 better(best)
                 break
         else:
-            share *= 2
+            if few:
+                share, idle = 1.5 * share, 0
     return best
+
+
+def _two_sheets(problem: Problem, best: Nest, rng: np.random.Generator) -> list[int]:
+    """The sheet with least on it, and another one."""
+    filled = [0.0] * len(best.kinds)
+    for part, spot in zip(problem.copies, best.spots, strict=True):
+        if spot is not None:
+            filled[spot.sheet] += problem.variants.parts[part].outline.area
+    emptiest = min(range(len(filled)), key=lambda k: (filled[k], k))
+    other = int(rng.integers(len(filled) - 1))
+    return sorted({emptiest, other + (other >= emptiest)})
 
 
 def fill_up(problem: Problem, best: Nest, work: Work, rng: np.random.Generator, better: Callable[[Nest], None]) -> Nest:
@@ -169,7 +203,6 @@ def fill_up(problem: Problem, best: Nest, work: Work, rng: np.random.Generator, 
         return best
     areas = [sheet_area(sheet, problem.gap, problem.edge) for sheet in problem.stock.sheets]
     share, half = FIRST_SLICE / 2 * work.total, work.done + work.total / 2
-    tried: dict[tuple[tuple[int, ...], tuple[int, ...]], State] = {}
     while not work.over() and work.done < half:
         held = [i for i, spot in enumerate(best.spots) if spot is not None]
         hopeful = []
@@ -181,27 +214,33 @@ def fill_up(problem: Problem, best: Nest, work: Work, rng: np.random.Generator, 
         if not hopeful:
             break
         for more in hopeful:
-            found = _try_set(problem, more, kinds, tried, min(half, work.done + share), work, rng)
+            found = _try_set(
+                problem, best, range(len(best.kinds)), more, kinds, min(half, work.done + share), work, rng
+            )
             if found is not None:
                 best = found
                 better(best)
                 break
         else:
-            share *= 2
+            share *= 1.5
     return best
 
 
-def _rungs(problem: Problem, best: Nest) -> list[tuple[int, ...]]:
-    """Up to six sets of sheets worth trying, the most hopeful first."""
-    sheets = problem.stock.sheets
-    held = [p for p, s in zip(problem.copies, best.spots, strict=True) if s is not None]
+def _rungs(problem: Problem, best: Nest, group: Sequence[int]) -> list[tuple[int, ...]]:
+    """Up to six sets of sheets worth trying instead of those of a group, the most hopeful first."""
+    held = [p for p, s in zip(problem.copies, best.spots, strict=True) if s is not None and s.sheet in group]
+    elsewhere = [kind for number, kind in enumerate(best.kinds) if number not in group]
+    sheets = [
+        sheet if sheet.quantity is None else replace(sheet, quantity=sheet.quantity - elsewhere.count(kind))
+        for kind, sheet in enumerate(problem.stock.sheets)
+    ]
     needed = _needed(problem, held)
     areas = [sheet_area(sheet, problem.gap, problem.edge) for sheet in sheets]
-    now = rank_of([sheets[k] for k in best.kinds])
+    now = rank_of([sheets[best.kinds[number]] for number in group])
     found, _ = sheet_sets(sheets, needed, areas, below=now, most=40)
     sets = [tuple(s) for s in found if _all_fit(problem, held, s)]
     fill = {s: needed / sum(areas[k] for k in s) for s in sets}
-    # A set that holds another of no lower price is no easier than that one is worth: keep the loosest per price.
+    # of sets of one price and number the loosest is tried, for it is the easiest
     loosest: dict[tuple[float, int], tuple[int, ...]] = {}
     for s in sets:
         rank = rank_of([sheets[k] for k in s])[:2]
@@ -212,10 +251,8 @@ def _rungs(problem: Problem, best: Nest) -> list[tuple[int, ...]]:
 
 
 def _needed(problem: Problem, copies: Sequence[int]) -> float:
-    from ._profile_sets import part_area
-
-    each = {p: part_area(problem.variants.parts[p], problem.gap) for p in set(copies)}
-    return math.fsum(each[p] for p in copies)
+    """Area of copies grown by half the gap, mm2."""
+    return math.fsum(problem.area(p) for p in copies)
 
 
 def _all_fit(problem: Problem, copies: Sequence[int], kinds: Sequence[int]) -> bool:
@@ -233,30 +270,36 @@ def _all_fit(problem: Problem, copies: Sequence[int], kinds: Sequence[int]) -> b
 
 def _try_set(
     problem: Problem,
+    best: Nest,
+    group: Sequence[int],
     held: Sequence[int],
     kinds: tuple[int, ...],
-    tried: dict[tuple[tuple[int, ...], tuple[int, ...]], State],
     until: float,
     work: Work,
     rng: np.random.Generator,
 ) -> Nest | None:
-    """Search one set of sheets for a legal nest of the copies numbered ``held``; goes on where it left off."""
+    """Search one set of sheets, in place of a group, for a legal nest of the copies numbered ``held``.
+
+    From a fresh start: a search that has not succeeded soon seldom does, and the next start may.
+    """
     copies = [problem.copies[i] for i in held]
     benches = problem.benches(kinds)
-    state = tried.get((tuple(held), kinds))
-    if state is None:
-        start = _throw(problem, copies, kinds, benches, rng)
-        if start is None:
-            return None
-        state = State.of(problem.grid, benches, problem.choices(copies, kinds), start)
-        tried[(tuple(held), kinds)] = state
+    start = _throw(problem, copies, kinds, benches, rng)
+    if start is None:
+        return None
+    before = problem.grid.spent
+    state = State.of(problem.grid, benches, problem.choices(copies, kinds), start)
+    work.done += problem.grid.spent - before
     found = solve(problem, state, until, work, rng)
     if found is None:
         return None
-    spots: list[Spot | None] = [None] * len(problem.copies)
+    kept = [number for number in range(len(best.kinds)) if number not in group]
+    spots: list[Spot | None] = [
+        replace(s, sheet=kept.index(s.sheet)) if s is not None and s.sheet in kept else None for s in best.spots
+    ]
     for i, spot in zip(held, found, strict=True):
-        spots[i] = spot
-    nest = drop_empty(Nest(kinds, tuple(spots)))
+        spots[i] = replace(spot, sheet=spot.sheet + len(kept))
+    nest = drop_empty(Nest((*(best.kinds[k] for k in kept), *kinds), tuple(spots)))
     return None if faults(problem, nest) else nest
 
 
@@ -286,15 +329,14 @@ def solve(problem: Problem, state: State, until: float, work: Work, rng: np.rand
     grid = state.grid
     while not work.over() and work.done < until:
         before = grid.spent
-        slice_ = min(0.5, max(until - work.done, 0.02))
-        free = separate(state, rng, work=before + slice_, patience=150)
-        ran_out = grid.spent >= before + slice_
+        limit = before + min(until, work.total) - work.done
+        free = separate(state, rng, work=limit, patience=IDLE, stop=work.late)
         near = free or float(state.overlap.sum()) < 3 * grid.step
         found = settle(grid, state.benches, state.spots(), 2 * grid.step) if near else None
         work.done += grid.spent - before
         if found is not None:
             return found
-        if free or not ran_out:
+        if grid.spent < limit:
             shake(state, rng)
     return None
 
@@ -343,6 +385,8 @@ def shorten(
     shortest = _shortest(problem, best)
     while not work.over() and work.done < until:
         best, spots = tighten(problem, best, held, spots, sheet, work, better)
+        if len(best.kinds) < len(benches):  # a sheet has run empty
+            return shorten(problem, best, work, rng, better, until)
         length = used_length(benches, spots, sheet)
         if length <= shortest * (1 + 1e-6):
             break
@@ -393,7 +437,7 @@ def tighten(
     before = problem.grid.spent
     tight = squeeze(problem.grid, problem.benches(best.kinds), spots, sheet, 3 * problem.grid.step)
     work.done += problem.grid.spent - before
-    nest = wrap(best, held, tight)
+    nest = drop_empty(wrap(best, held, tight))
     if faults(problem, nest):
         return best, spots
     if problem.score(nest) < problem.score(best):

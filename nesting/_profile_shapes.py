@@ -23,9 +23,12 @@ from shapely import affinity
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from .model import Part, Rotations, Sheet, allowed_turns, place_outline
+from .model import QUARTER_TURNS, Part, Rotations, Sheet, allowed_turns, place_outline
 
 __all__ = ["Variant", "Variants", "clash_of", "convex_pieces", "free_turns", "halfplanes"]
+
+
+FEW_PARTS = 8  # up to so many different parts, those that may turn freely are also tried along their snuggest rectangle
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,7 +74,9 @@ class Variants:
         found: list[Variant] = []
         for flipped in (False, True) if self.parts[part].may_flip else (False,):
             turns = allowed_turns(self.parts[part], sheet, self.rotations, flipped=flipped)
-            for turn in free_turns(self.parts[part].outline) if turns is None else turns:
+            if turns is None:
+                turns = free_turns(self.parts[part].outline) if len(self.parts) <= FEW_PARTS else QUARTER_TURNS
+            for turn in turns:
                 variant = self._get(part, turn, flipped)
                 if all(variant.twin != other.twin for other in found):
                     found.append(variant)

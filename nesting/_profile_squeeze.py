@@ -13,12 +13,14 @@ import math
 from dataclasses import replace
 
 import numpy as np
+import shapely
 
 from ._profile_grid import Bench, Grid, Spot
 
 __all__ = ["settle", "settle_no_longer", "squeeze", "used_length"]
 
 ROUNDS = 8
+CLEAR = 1e-3  # mm; nearer pieces have no telling shortest connection
 MARGIN = 2e-7  # mm kept beyond the gap where there is room, so that rounding cannot eat into it
 
 
@@ -59,6 +61,7 @@ def settle_no_longer(
 def squeeze(grid: Grid, benches: list[Bench], spots: list[Spot], sheet: int, reach: float) -> list[Spot]:
     """From a legal layout to one at least as short on ``sheet`` along its axis."""
     length = used_length(benches, spots, sheet)
+    least = reach / 10
     for _ in range(3 * ROUNDS):
         found = _Program(grid, benches, spots, reach).shorten(sheet)
         if found is None:
@@ -66,6 +69,8 @@ def squeeze(grid: Grid, benches: list[Bench], spots: list[Spot], sheet: int, rea
         shorter = used_length(benches, found, sheet)
         if shorter > length - 1e-3:
             break
+        moved = max(max(abs(a.x - b.x), abs(a.y - b.y)) for a, b in zip(spots, found, strict=True))
+        reach = min(reach, max(2 * moved, least))
         gained, length, spots = length - shorter, shorter, found
         if gained < 2e-5 * length:
             break
@@ -88,10 +93,12 @@ class _Program:
         self.b = np.zeros(0, dtype=int)
         self.normal = np.zeros((0, 2))
         self.need = np.zeros(0)
+        pieces = 0
         for number, bench in enumerate(benches):
             here = [i for i, spot in enumerate(spots) if spot.sheet == number]
             self._collect(bench, here)
-        grid.spent += 1.5e-3 + 12e-6 * len(self.a)
+            pieces += len(bench.walls) + sum(len(spots[i].variant.pieces) for i in here)
+        grid.spent += 3e-3 + 20e-6 * len(self.a) + 40e-6 * pieces
 
     def _collect(self, bench: Bench, here: list[int]) -> None:
         rings, owner = list(bench.walls), [-1] * len(bench.walls)
@@ -200,30 +207,40 @@ def _span(at: float, low: float, high: float, reach: float) -> tuple[float, floa
 
 
 def _best_lines(rings: list[np.ndarray], first: np.ndarray, second: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """For each pair of convex rings the unit normal, first to second, that sets them furthest apart, and how far."""
+    """For each pair of convex rings the unit normal, first to second, that sets them furthest apart, and how far.
+
+    Clear of one another: along their shortest connection. Touching or overlapping: square to one of their sides.
+    """
+    owner = np.repeat(np.arange(len(rings)), [len(ring) for ring in rings])
+    shapes = np.asarray(shapely.polygons(shapely.linearrings(np.concatenate(rings), indices=owner)))
+    ends = shapely.get_coordinates(shapely.shortest_line(shapes[first], shapes[second])).reshape(-1, 2, 2)
+    normal = ends[:, 1] - ends[:, 0]
+    apart = np.hypot(normal[:, 0], normal[:, 1])
+    normal /= np.maximum(apart, 1e-300)[:, None]
+    close = np.flatnonzero(apart < CLEAR)
+    for k in close:
+        normal[k], apart[k] = _best_side(rings[first[k]], rings[second[k]])
     most = max(len(ring) for ring in rings)
     points = np.stack([np.vstack((ring, np.repeat(ring[-1:], most - len(ring), axis=0))) for ring in rings])
-    step = np.roll(points, -1, axis=1) - points
-    size = np.hypot(step[..., 0], step[..., 1])
-    last = np.array([len(ring) - 1 for ring in rings])
-    closing = points[:, 0] - points[np.arange(len(rings)), last]
-    short = size < 1e-9
-    step[short] = np.broadcast_to(closing[:, None], step.shape)[short]
-    size = np.hypot(step[..., 0], step[..., 1])
-    normals = np.stack((step[..., 1], -step[..., 0]), axis=-1) / np.maximum(size, 1e-300)[..., None]
-    best_normal = np.empty((len(first), 2))
-    best = np.empty(len(first))
-    for start in range(0, len(first), 256):
-        part = slice(start, start + 256)
-        a, b = points[first[part]], points[second[part]]
-        gap_vectors = b[:, None, :, :] - a[:, :, None, :]
-        squared = np.einsum("kijc,kijc->kij", gap_vectors, gap_vectors).reshape(len(a), -1)
-        nearest = squared.argmin(axis=1)
-        direct = gap_vectors.reshape(len(a), -1, 2)[np.arange(len(a)), nearest]
-        direct = direct / np.maximum(np.sqrt(squared[np.arange(len(a)), nearest]), 1e-12)[:, None]
-        tried = np.concatenate((normals[first[part]], -normals[second[part]], direct[:, None]), axis=1)
-        apart = np.einsum("knc,kpc->knp", tried, b).min(axis=2) - np.einsum("knc,kpc->knp", tried, a).max(axis=2)
-        winner = apart.argmax(axis=1)
-        rows = np.arange(len(a))
-        best_normal[part], best[part] = tried[rows, winner], apart[rows, winner]
-    return best_normal, best
+    clear = np.flatnonzero(apart >= CLEAR)
+    # measured along the normal as it is, so that its rounding cannot promise too much
+    near = np.einsum("knc,kc->kn", points[second[clear]], normal[clear]).min(axis=1)
+    far = np.einsum("knc,kc->kn", points[first[clear]], normal[clear]).max(axis=1)
+    apart[clear] = near - far
+    return normal, apart
+
+
+def _best_side(a: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, float]:
+    """The same for one pair, trying the sides of both."""
+    tried = np.vstack((_normals(a), -_normals(b)))
+    apart = (tried @ b.T).min(axis=1) - (tried @ a.T).max(axis=1)
+    best = int(apart.argmax())
+    return tried[best], float(apart[best])
+
+
+def _normals(ring: np.ndarray) -> np.ndarray:
+    """Outward unit normals of a convex ring's sides."""
+    step = np.vstack((ring[1:], ring[:1])) - ring
+    size = np.hypot(step[:, 0], step[:, 1])
+    step, size = step[size > 1e-9], size[size > 1e-9]
+    return np.stack((step[:, 1] / size, -step[:, 0] / size), axis=1)

@@ -24,6 +24,7 @@ from shapely import affinity
 
 from ._profile_check import faults
 from ._profile_engine import Run, available, start, strip_job
+from ._profile_grid import OutOfTime
 from ._profile_quick import Stock
 from ._profile_search import Nest, Problem, Work, climb_down, fill_up, quick_nest, shorten, tighten, wrap
 from ._profile_sets import part_area, rank_of, sheet_area, sheet_sets
@@ -112,7 +113,7 @@ def place_by_work(
     copies = tuple(p for p in order for _ in range(parts[p].quantity))
     if not copies or not sheets:
         return Placement((), (), tuple(_left(parts, sheets, copies, [], gap_mm, edge_mm, rotations)))
-    problem = Problem(variants, Stock(sheets), copies, gap_mm, edge_mm)
+    problem = Problem(variants, Stock(sheets), copies, gap_mm, edge_mm, work.late)
     best, notes, stopped = quick_nest(problem), [], False
 
     def better(nest: Nest) -> None:
@@ -136,6 +137,8 @@ def place_by_work(
             if run is not None:
                 run.stop()
         best = shorten(problem, best, work, rng, better)
+    except OutOfTime:
+        work.cut_short = True
     except KeyboardInterrupt:
         stopped = True
         notes.append(STOP_NOTE)

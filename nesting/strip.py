@@ -24,7 +24,7 @@ from .errors import BadPart, BadSetting, LayoutFault
 from .model import Part, Placed, Rotations, Sheet
 from .profile import work_for
 
-__all__ = ["Strip", "pack_strip"]
+__all__ = ["Strip", "pack_strip", "strip_by_work"]
 
 QUICK_LENGTH = 2.5  # of the area bound, the length first tried
 
@@ -79,9 +79,23 @@ def pack_strip(
         best = _with_library(problem, best, seconds, seed, work)
     else:
         best = shorten(problem, best, work, np.random.default_rng(seed), lambda _: None)
+    return _finished(problem, best, height)
+
+
+def strip_by_work(
+    parts: Sequence[Part], height: float, *, work: Work, gap_mm: float = 0.0, seed: int = 0, rotations: Rotations = None
+) -> Strip:
+    """``pack_strip`` by our own search with the work spelled out; without a clock the same on every machine."""
+    problem, best = _start(tuple(parts), height, gap_mm, rotations)
+    return _finished(problem, shorten(problem, best, work, np.random.default_rng(seed), lambda _: None), height)
+
+
+def _finished(problem: Problem, best: Nest, height: float) -> Strip:
+    """The strip that a nest makes, checked."""
     wrong = faults(problem, best)
     if wrong:
-        raise LayoutFault("gap", (), 0, math.nan, gap_mm, "; ".join(wrong))
+        raise LayoutFault("gap", (), 0, math.nan, problem.gap, "; ".join(wrong))
+    parts = problem.variants.parts
     placed = tuple(
         Placed(parts[part], 0, affinity.translate(s.variant.outline, s.x, s.y), s.variant.turn, s.variant.flipped)
         for part, s in zip(problem.copies, best.spots, strict=True)

@@ -17,12 +17,13 @@ from shapely.geometry import Point, Polygon, box
 from nesting._profile_check import faults_on_sheet
 from nesting._profile_engine import available
 from nesting._profile_grid import SLACK, Bench, Grid, Spot
+from nesting._profile_search import Work
 from nesting._profile_sets import sheet_sets
 from nesting._profile_shapes import Variants, clash_of, convex_pieces
 from nesting._profile_squeeze import settle, squeeze, used_length
 from nesting.errors import BadPart, BadSetting
 from nesting.model import Part, Sheet
-from nesting.strip import pack_strip
+from nesting.strip import pack_strip, strip_by_work
 
 PUBLISHED = Path(__file__).parent.parent / "published" / "nesting"
 
@@ -176,7 +177,7 @@ def assert_packed(strip, parts, gap=0.0):
 def test_fu_comes_near_the_published_best():
     """Fu (Fujita and others 1993): a short run of our own search is within 12 points of the best known 92.4 %."""
     parts, turns, height, best = instance("fu")
-    strip = pack_strip(parts, height, seconds=3, rotations=turns, library=False)
+    strip = strip_by_work(parts, height, work=Work(1.5), rotations=turns)
     assert_packed(strip, parts)
     assert best - 0.12 < strip.density <= best + 0.005
 
