@@ -66,8 +66,9 @@ class Needs:
         self.states = int(np.prod([c + 1 for c in counts], dtype=np.int64))
         self.row = np.full(self.states, -1, dtype=np.int64)  # row of need_* for states that fit
         self.ok = np.zeros(self.states, dtype=bool)
-        self.need_h = np.empty((16, width + 1), dtype=np.uint16)
-        self.need_w = np.empty((16, height + 1), dtype=np.uint16)
+        # Rows are taken up as states are found to fit; memory not written to costs nothing.
+        self.need_h = np.empty((self.states, width + 1), dtype=np.uint16)
+        self.need_w = np.empty((self.states, height + 1), dtype=np.uint16)
         self._rows = 0
         self._waste, self.longest = waste, longest
         self._widths = np.arange(width + 1, dtype=np.int64)
@@ -146,9 +147,6 @@ class Needs:
         return int(boxes[by_w <= self.height].min()) - area
 
     def _store(self, state: int, by_w: NDArray[np.uint16], by_h: NDArray[np.uint16]) -> None:
-        if self._rows == len(self.need_h):
-            self.need_h = np.concatenate([self.need_h, np.empty_like(self.need_h)])
-            self.need_w = np.concatenate([self.need_w, np.empty_like(self.need_w)])
         self.need_h[self._rows], self.need_w[self._rows] = by_w, by_h
         self.row[state] = self._rows
         self._rows += 1

@@ -27,7 +27,7 @@ from .shear_value import fill_one_sheet
 __all__ = ["place_shear", "shortest_plan"]
 
 EXACT_SHARE = 0.7  # of the time given that the proof may be foreseen to take
-OFFCUT_MOST_SECONDS = 6.0  # and never more than this, once the cost is settled
+OFFCUT_MOST_SECONDS = 30.0  # and never more than this, once the cost is settled
 SETTLED_SHARE = 0.2  # the same where the cost is settled and only offcuts are left to win
 
 

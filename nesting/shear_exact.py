@@ -21,12 +21,12 @@ from ._guillotine_exact import FAR, Needs, count_splits
 from .shear_job import Job
 from .shear_plan import Plan, plan_of, priced, prices
 
-__all__ = ["Exact", "coarse_grid", "exact_seconds", "solve_exact", "starting_grid"]
+__all__ = ["MOST_BYTES", "Exact", "coarse_grid", "exact_seconds", "solve_exact", "starting_grid"]
 
 GRID_POINTS = 4000  # most points along width and height together
 ADDS_PER_SECOND = 0.9e9  # measured on a 2-core machine with numpy 2.4; only used to foresee, never to prove
 STATE_SECONDS = 1.4e-4  # cost of one state besides its additions, same machine
-MOST_BYTES = 4e8
+MOST_BYTES = 2.5e8
 OFFCUT_TRIALS = 400  # rearrangements looked at to keep the largest offcut in one piece
 
 

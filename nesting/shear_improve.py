@@ -26,7 +26,7 @@ __all__ = ["OFFCUT_SHARE", "improve", "into_one_sheet", "polish", "widen_offcuts
 
 BLOCKS_KEPT = (300, 1000, 3000)
 FOLDED = 9  # blocks in one exact re-solve of several sheets
-OFFCUT_SHARE = 0.25  # of the time given that may go into larger offcuts once the cost is settled
+OFFCUT_SHARE = 0.4  # of the time given that may go into larger offcuts once the cost is settled
 POLISH_PLACES = 3000  # orders tried per sheet times the square of its pieces; a fraction of a second
 Report = Callable[[Plan, float], object]
 

@@ -18,7 +18,7 @@ import numpy as np
 from ._guillotine import NO_LIMIT, STACK, Tree, joined, leaf, leaves
 from ._guillotine_blocks import build, code_bits, rest_by_area
 from ._guillotine_exact import FAR, Needs, count_splits
-from .shear_exact import coarse_grid
+from .shear_exact import MOST_BYTES, coarse_grid
 from .shear_job import Job, Stock
 from .shear_plan import plan_of
 from .shear_resolve import shorter
@@ -100,7 +100,7 @@ def _exact_seconds(width: int, height: int, counts: list[int]) -> float:
             return float("inf")
     grid = coarse_grid([(width, height)])
     points = (width + height) // grid + 2
-    if states * points * 2 > 4e8:
+    if states * points * 2 > MOST_BYTES:
         return float("inf")
     return count_splits(counts) * points / EXACT_ADDS_PER_SECOND + states * EXACT_STATE_SECONDS
 

@@ -62,7 +62,7 @@ def jobs(draw) -> dict:
 
 def run(job: dict) -> Layout:
     settings_only = {key: value for key, value in job.items() if key not in ("parts", "sheets")}
-    return nest(job["parts"], job["sheets"], seconds=0.4, **settings_only)
+    return nest(job["parts"], job["sheets"], seconds=0.25, **settings_only)
 
 
 def rectangle_gap(a: tuple, b: tuple) -> float:
