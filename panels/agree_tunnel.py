@@ -82,6 +82,7 @@ def tunnel_agrees(patterns: Patterns, *, thickness: float, show: Show = in_mm) -
         )
     need = tunnel.half(x) + 2 * thickness
     must = _between_closed_ends(lower, need)
+    found += _wide_at_open_ends(tunnel, x, lower, need, widest_half, show)
     short = np.where(must, lower - need, np.inf)
     k = int(np.argmin(short))
     if short[k] < 0 or not np.any(lower > need):
@@ -97,6 +98,27 @@ def tunnel_agrees(patterns: Patterns, *, thickness: float, show: Show = in_mm) -
                 "less side room, a wider lower edge, or a shorter tunnel",
             )
         )
+    return found
+
+
+def _wide_at_open_ends(
+    tunnel: Tunnel, x: np.ndarray, lower: np.ndarray, need: np.ndarray, widest: np.ndarray, show: Show
+) -> list[Finding]:
+    """An end that is square in plan, where the tunnel is wider than the tank's lower edge."""
+    found = []
+    for end, k, shut in (("front", 0, tunnel.pattern.closed_front_x), ("rear", -1, tunnel.pattern.closed_rear_x)):
+        if shut is None and widest[k] > 1 and lower[k] < need[k]:
+            found.append(
+                Finding(
+                    "look",
+                    "tunnel",
+                    f"at the {end} the tunnel is wider than the tank's lower edge: its legs cut the skin away there",
+                    f"lower edge {show(float(lower[k]))} out from the centre",
+                    f"more than {show(float(need[k]))}: half the tunnel and both metals",
+                    float(x[k]),
+                    f"less side room or a narrower backbone at the {end}, or a wider lower edge there",
+                )
+            )
     return found
 
 

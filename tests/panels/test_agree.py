@@ -78,6 +78,14 @@ def test_tunnel_wider_than_the_tank_is_a_stop():
     assert "112.2 mm" in stop.allowed, "90 + 19 + 2 x 1.6"
 
 
+def test_tunnel_wider_than_a_square_tail_is_told():
+    """The tail is 0.62 x 133 out at the widest, 0.8 of that at its lower edge: a 150 mm backbone is wider."""
+    patterns = replace(bodies.saddle_tank(), tunnel=TunnelPattern(38, 150, 19, 10))
+    look = next(f for f in only(found(patterns), "look") if "at the rear" in f.says)
+    assert f"{0.62 * 133 * 0.8:.1f} mm" in look.found
+    assert "97.2 mm" in look.allowed, "75 + 19 + 2 x 1.6"
+
+
 def test_tight_side_room_is_told_after_draw_in():
     """12.7 mm is the least, common practice; 13 mm less 1.5 drawn in is under it."""
     patterns = replace(bodies.saddle_tank(), tunnel=TunnelPattern(38, 38, 13, 10))
