@@ -57,7 +57,7 @@ def flat_svg(blank: Blank, zones: Sequence[Zone], *, number_of_piece: int, name:
         f'<path class="metal" fill-rule="evenodd" d="{shape_path(blank.outline)}"/>',
         *_zones(blank, zones, name, f),
         f'<path class="pen-trim" d="{shape_path(blank.net)}"/>',
-        *_marks(blank, f),
+        *_marks(blank, zones, f),
         *_folds(blank, f),
         f'<path class="pen-cut heavy" fill-rule="evenodd" d="{shape_path(blank.outline)}"/>',
         *_edges(blank, f),
@@ -134,7 +134,9 @@ def _chord(zone: Zone, f: Frame) -> float:
     return float(2 * min(x - left, right - x))
 
 
-def _marks(blank: Blank, f: Frame) -> list[str]:
+def _marks(blank: Blank, zones: Sequence[Zone], f: Frame) -> list[str]:
+    """The marks with their names; a station's name moves to the line's other end where a zone's words stand."""
+    taken = [zone.at for zone in zones]
     made = []
     for mark in blank.marks:
         if len(mark.points) < 2:
@@ -146,13 +148,22 @@ def _marks(blank: Blank, f: Frame) -> list[str]:
         along = (towards - start) / max(float(np.hypot(*(towards - start))), 1e-9)
         small = f.size * 0.8
         if mark.kind == "station":
-            made.append(words(mark.label.split()[0], start + along * small * 1.3, small, kind="halo soft"))
+            end, back = np.asarray(mark.points[-1], dtype=float), np.asarray(mark.points[-2], dtype=float)
+            other = (back - end) / max(float(np.hypot(*(back - end))), 1e-9)
+            places = (start + along * small * 1.3, end + other * small * 1.3)
+            clear = [at for at in places if not any(_near(at, zone, f) for zone in taken)]
+            made.append(words(mark.label.split()[0], (clear or places)[0], small, kind="halo soft"))
         else:
             turn, anchor = _upright(along)
             up = np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))])
             at = start + along * small * 2.6 + up * small * 0.75
             made.append(words(mark.label, at, small, turn=turn, anchor=anchor, kind="halo soft"))
     return made
+
+
+def _near(at: np.ndarray, words_at: tuple[float, float], f: Frame) -> bool:
+    """Whether a short name at this place would lie over a zone's words."""
+    return bool(abs(at[0] - words_at[0]) < 3.2 * f.size and abs(at[1] - words_at[1]) < 1.5 * f.size)
 
 
 def _upright(along: np.ndarray) -> tuple[float, str]:

@@ -183,8 +183,8 @@ def _zones(
     return (
         lead
         + table(heads, rows, named=True)
-        + '<p class="small soft">Places: from the left end of the blank as cut / up from its lower edge, the base line on '
-        "the drawings. Share: of the blank. Spot: too small for a zone, or the least of two strains there.</p>"
+        + '<p class="small soft">Places: from the left end of the blank as cut / up from its lower edge, the base line '
+        "on the drawings. Share: of the blank. Spot: too small for a zone, or the least of two strains there.</p>"
     )
 
 

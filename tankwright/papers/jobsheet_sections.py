@@ -195,7 +195,9 @@ def order_section(work: Work, got: Figures) -> str:
     if others:
         net = all(edge["allowance_mm"] < 0.05 for b in others for edge in b["edges"])
         how = (
-            "have no trim: try them in the shell, dress their edges to fit, tack" if net else "go to the shell, scribed"
+            "have no trim: try them in the shell, dress their edges to fit, tack"
+            if net
+            else "have trim: scribe them to the shell, trim, tack"
         )
         steps.append(f"End pieces {how}: {_names(others)}.")
     steps.append("Fit mounts, filler, outlets and vent while the inside can be reached.")
