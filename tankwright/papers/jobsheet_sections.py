@@ -359,8 +359,9 @@ def _cuts(got: Figures) -> str:
     return (
         "<p>The half measured off is the left or the lower one, as the sheet is drawn; the rest is the right or the "
         "upper one. Sheared pieces are numbered sheet.piece: 1.7 is the seventh piece made from sheet 1, not blank 7. "
-        "Shearing leaves rectangles: lay the template or scribe the blank where the table says, and cut its outline "
-        "after shearing. A rectangle may be larger than its blank by the gap. Square: takes a raw edge off; part: sets "
+        "Shearing leaves rectangles: the blank lies in the lower left corner of its own unless the table says "
+        "otherwise; scribe it there and cut its outline after shearing. A rectangle may be "
+        "larger than its blank by the gap. Square: takes a raw edge off; part: sets "
         f"pieces apart; trim: takes waste off.</p><p><strong>The longest cut is cut {longest['order']}, "
         f"{escape(length(longest['length_mm'], unit))} long:</strong> it needs a shear that wide, or is cut by "
         "hand.</p>" + table(heads, rows, caption="Shear cuts, in order", named=True)

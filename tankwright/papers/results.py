@@ -281,11 +281,11 @@ def _becomes(layout: Layout, blanks: list[dict[str, Any]]) -> dict[str, str]:
             continue
         x0, y0, x1, y1 = cells[placed.piece]
         bx, by, _, _ = placed.outline.bounds
-        sits = "in its lower left corner"
+        sits = ""  # in the lower left corner
         if bx - x0 > 0.05 or by - y0 > 0.05:
-            sits = f"{fixed(bx - x0)} mm from its left, {fixed(by - y0)} mm from its lower edge"
+            sits = f", blank {fixed(bx - x0)} mm from its left, {fixed(by - y0)} mm from its lower edge"
         owner = f"{number.get(placed.part.name, '')} {placed.part.name}".strip()
-        named[placed.piece] = f"piece {owner}, {fixed(x1 - x0)} x {fixed(y1 - y0)} mm, blank {sits}"
+        named[placed.piece] = f"piece {owner}, {fixed(x1 - x0)} x {fixed(y1 - y0)} mm{sits}"
     known = all(placed.piece for placed in layout.placed)
     left = "scrap" if known else "see the drawing"
     return {label: named.get(label, left) for cut in layout.cuts for label in cut.makes}
