@@ -62,7 +62,7 @@ def book(got: Row) -> bytes:
         _page(
             work, looks, got, "Shear cuts", _cut_columns(), got["cuts"],
             "In order. Measured off: the left or lower half. 1.7: the seventh piece made from sheet 1. "
-            "Outlines are cut after shearing.",
+            "A blank lies in the lower left corner of its piece; its outline is cut after shearing.",
             sums=False,
         )  # fmt: skip
     _totals_page(work, looks, got, blanks, sheets)
