@@ -15,6 +15,7 @@ def all_papers(work: Work) -> dict[str, bytes]:
     from .blankface import face_of
     from .cutlist import cut_lists
     from .cutting_svg import svg_files
+    from .cutting_words import for_the_cutter
     from .drawings import drawing_files
     from .dxf import dxf_files
     from .jobsheet import job_sheet
@@ -29,6 +30,7 @@ def all_papers(work: Work) -> dict[str, bytes]:
         **cut_lists(work),
         **dxf_files(work),
         **svg_files(work),
+        **for_the_cutter(work),
         **template_files(work, faces),
         **drawing_files(work, faces),
         "body.stl": stl(work.body, f"{work.job.name}, revision {work.job.revision}"),

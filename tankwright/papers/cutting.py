@@ -44,6 +44,7 @@ __all__ = [
     "cut_order",
     "cutting_drawings",
     "frame",
+    "piece_numbers",
     "runs_inside",
     "sheet_drawing",
 ]
@@ -94,6 +95,11 @@ def frame(placed: Placed) -> tuple[np.ndarray, np.ndarray]:
     matrix = np.array([[c, -s], [s, c]]) @ np.diag([-1.0 if placed.flipped else 1.0, 1.0])
     lain = place_outline(placed.part, placed.turn_deg, placed.flipped)
     return matrix, np.array(placed.outline.bounds[:2]) - np.array(lain.bounds[:2])
+
+
+def piece_numbers(work: Work) -> dict[str, str]:
+    """The one number of every piece, by its name: its place on the cut list."""
+    return {blank.name: str(k) for k, blank in enumerate(work.blanks, 1)}
 
 
 def cut_order(layout: Layout, sheet: int) -> tuple[Placed, ...]:
@@ -148,7 +154,7 @@ def sheet_drawing(work: Work, index: int, *, kerf_mm: float = 0.0, lead_in_mm: f
             x, y = np.mean(cut.line, axis=0)
             items.append(Words("text", f"CUT {cut.order}", (float(x) + 2, float(y) + 2), 5.0))
     scale = max(1.0, used.sheet.width / 600)  # read beside a large sheet, the words must be large too
-    items += _foot(sheet_words(work, index, order, kerf_mm, lead_in_mm), scale)
+    items += _foot(sheet_words(work, index, order, piece_numbers(work), kerf_mm, lead_in_mm), scale)
     return Drawing(f"{work.job.name}: sheet {index + 1}", tuple(items))
 
 

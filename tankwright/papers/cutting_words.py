@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from . import words
 from .look import LAYERS, WORDS
-from .names import date_words
+from .names import date_words, job_line, plain
 
 if TYPE_CHECKING:
     from nesting.model import Placed
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from ..work import Work
 
-__all__ = ["blank_words", "figure", "metal_line", "sheet_words"]
+__all__ = ["blank_words", "figure", "for_the_cutter", "metal_line", "sheet_words"]
 
 
 def _common_words(work: Work, kerf_mm: float, lead_in_mm: float) -> list[str]:
@@ -73,7 +73,59 @@ def blank_words(work: Work, blank: Blank, kerf_mm: float, lead_in_mm: float) -> 
     return lines + _common_words(work, kerf_mm, lead_in_mm)
 
 
-def sheet_words(work: Work, index: int, order: Sequence[Placed], kerf: float, lead_in: float) -> list[str]:
+def _numbered(placed: Placed, numbers: Mapping[str, str]) -> str:
+    return f"{numbers.get(placed.part.name, '')} {placed.part.name}".strip()
+
+
+def for_the_cutter(work: Work) -> dict[str, bytes]:
+    """``cutting/for-the-cutter.txt``: what whoever cuts must know, in plain words and plain letters."""
+    layout, job = work.layout, work.job
+    left = [blank.name for blank in work.blanks if blank.hand == "left"]
+    net = [blank.name for blank in work.blanks if not any(edge.allowance > 0 for edge in blank.edges)]
+    lines = [
+        f"For whoever cuts: {job_line(job)}",
+        "",
+        "Take the sheet files (everything laid out) or the blank files (one part each), not both.",
+        "Files ending in -mm.dxf are R2010; those in r12/ are for readers of the old kind; svg/ is for small cutters.",
+        "Millimetres, 1:1. CHECK_LINE is 100 mm long: measure it first.",
+        "Cut what is on the layer CUT and nothing else. SHEET_EDGE and KEEP show the sheet and what is left of it.",
+        "Outlines are as the blank shall be: no kerf, no lead-ins. The part lies to the right of travel.",
+        "",
+    ]
+    for used in layout.sheets:
+        sheet = used.sheet
+        bought = "from the rack" if sheet.price == 0 and sheet.quantity else "to buy, see sheets.csv"
+        grain = {None: "no direction", 0.0: "along x", 90.0: "along y"}[sheet.grain_deg]
+        lines.append(
+            f"Sheet {used.index + 1}: {sheet.name}, {sheet.width:.1f} x {sheet.height:.1f} mm, {metal_line(job)}, "
+            f"{bought}. Grain {grain}. Origin at its lower left corner."
+        )
+    lines += [
+        f"Gap between parts {layout.gap_mm:.1f} mm, to the edge {layout.edge_mm:.1f} mm: measure the sheet first.",
+        "",
+        "Openings for filler, taps and mounts are cut after forming unless they are on CUT here; crosses and rings on "
+        "SCRIBE only mark them.",
+        "Before a part leaves the sheet write on its good face, up as drawn: its number of the cut list, its name, and "
+        "the side.",
+    ]
+    if left:
+        lines.append(f"Left and right are mirror images and pass for one another turned over: {', '.join(left)}.")
+    if net:
+        lines.append(
+            f"Net edges, nothing to trim: {', '.join(net)}: within 0.5 mm, please (common practice, no source)."
+        )
+    lines += [
+        "Edges with trim: 1 mm either way does no harm.",
+        "",
+        "Cut edges are sharp: gloves. Fume and dust: extraction; aluminium dust and water do not go together. Local "
+        "rules and the maker of your machine come first.",
+    ]
+    return {"cutting/for-the-cutter.txt": ("\r\n".join(plain(line) for line in lines) + "\r\n").encode("ascii")}
+
+
+def sheet_words(
+    work: Work, index: int, order: Sequence[Placed], numbers: Mapping[str, str], kerf: float, lead_in: float
+) -> list[str]:
     used, unit = work.layout.sheets[index], work.job.unit
     sheet = used.sheet
     grain = {None: "no direction", 0.0: "along x", 90.0: "along y"}[sheet.grain_deg]
@@ -82,7 +134,7 @@ def sheet_words(work: Work, index: int, order: Sequence[Placed], kerf: float, le
         f"{words.length(sheet.width, unit)} by {words.length(sheet.height, unit)}.",
         f"Metal: {metal_line(work.job)}. Grain {grain}.",
         "Good face up, but for parts marked GOOD FACE DOWN." if any(p.flipped for p in order) else WORDS["face"],
-        f"Cut order: {', '.join(f'{k + 1} {p.part.name}' for k, p in enumerate(order))}.",
+        f"Cut in this order (numbers of the cut list): {', '.join(_numbered(p, numbers) for p in order)}.",
         f"Gap between parts {work.layout.gap_mm:.1f} mm, edge margin {work.layout.edge_mm:.1f} mm. "
         f"Cut length {used.cut_length / 1000:.2f} m, pierces {used.pierces}.",
     ]

@@ -313,6 +313,11 @@ def _points_table(canvas: Any, face: Face, x: float, y: float, room: float) -> f
     for mark, runs in face.marks:
         if mark.label and runs and mark.kind in ("station", "centre", "fitting", "register"):
             name = f"station {mark.label.split()[0]}" if mark.kind == "station" else mark.label
+            if mark.kind == "fitting":
+                every = np.vstack(runs) - [x0, y0]
+                middle = (every.min(axis=0) + every.max(axis=0)) / 2
+                rows.insert(1, [name, f"middle {figure(middle[0], unit)}, {figure(middle[1], unit)}"])
+                continue
             a, b = runs[0][0] - [x0, y0], runs[-1][-1] - [x0, y0]
             rows.append(
                 [name, f"{figure(a[0], unit)}, {figure(a[1], unit)} to {figure(b[0], unit)}, {figure(b[1], unit)}"]

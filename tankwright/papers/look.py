@@ -115,9 +115,9 @@ LAYERS = {
     "down": Layer("FOLD_DOWN", 3, False, "fold away from you as drawn"),
     "scribe": Layer("SCRIBE", 6, False, "lines to scribe or draw"),
     "text": Layer("TEXT", 2, False, "words, never cut"),
-    "sheet": Layer("SHEET_OUTLINE", 9, False, "edge of the stock sheet"),
-    "offcut": Layer("OFFCUT", 30, False, "piece worth keeping"),
-    "shear": Layer("SHEAR_CUT", 4, False, "edge-to-edge cuts for the shear, numbered"),
+    "sheet": Layer("SHEET_EDGE", 9, False, "edge of the stock sheet"),
+    "offcut": Layer("KEEP", 30, False, "piece worth keeping"),
+    "shear": Layer("SHEAR_LINE", 4, False, "edge-to-edge cuts for the shear, numbered"),
     "check": Layer("CHECK_LINE", 1, False, "100 mm check line"),
 }
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from . import words
 from .blankdraw import View
-from .cutting import cut_order
+from .cutting import cut_order, piece_numbers
 from .cutting_words import figure
 from .look import FAINT, INK, SIZES
 from .outline import fit_outline
@@ -23,7 +23,7 @@ Table = tuple[list[float], list[list[str]], tuple[int, ...]]
 
 
 def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], room: tuple[float, float]) -> None:
-    """The sheet as large as there is room: parts in cutting order, offcuts hatched, shear cuts numbered."""
+    """The sheet as large as there is room: parts by cut list number, offcuts hatched, shear cuts numbered."""
     layout, used = work.layout, work.layout.sheets[index]
     sheet = used.sheet
     scale = min((room[0] - 8) / sheet.width, (room[1] - 12) / sheet.height)
@@ -38,14 +38,15 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
         draw_path(canvas, view.path(path))
     for blocked in sheet.blocked:
         polygon(canvas, view.points(np.asarray(blocked.exterior.coords)).tolist(), fill=FAINT)
-    for number, placed in enumerate(cut_order(layout, index)):
-        _part(canvas, placed, number + 1, view)
+    numbers = piece_numbers(work)
+    for placed in cut_order(layout, index):
+        _part(canvas, placed, numbers.get(placed.part.name, "-"), view)
     for cut in layout.cuts:
         if cut.sheet == index:
             pen(canvas, "shear")
             a, b = view.points(cut.line)
             line(canvas, a, b)
-            x, y = a + (b - a) * 0.06
+            x, y = a + (b - a) * (0.06, 0.34, 0.62)[cut.order % 3]  # apart where cuts begin at one place
             text(canvas, x + 0.6, y + 0.6, f"cut {cut.order}", SIZES["small"], bold=True, paper=True)
     corner = view.points([[0, 0], [sheet.width, sheet.height]])
     middle = (corner[0] + corner[1]) / 2
@@ -74,7 +75,7 @@ def _grain(canvas: Any, grain_deg: float | None, corner: np.ndarray) -> None:
         line(canvas, tip + way * along * 2 + side * 0.7, tip, tip + way * along * 2 - side * 0.7)
 
 
-def _part(canvas: Any, placed: Any, number: int, view: View) -> None:
+def _part(canvas: Any, placed: Any, number: str, view: View) -> None:
     from shapely import maximum_inscribed_circle
 
     pen(canvas, "cut")
@@ -85,7 +86,7 @@ def _part(canvas: Any, placed: Any, number: int, view: View) -> None:
     (x, y), room = view.points(circle.coords[0]), float(circle.length) * view.scale
     name = placed.part.name
     high = min(SIZES["head"], room * 0.7)
-    text(canvas, x, y + 0.4, str(number), high, bold=True, align="middle", paper=True)
+    text(canvas, x, y + 0.4, number, high, bold=True, align="middle", paper=True)
     small = fit_size(name, 1.8 * room, SIZES["small"], least=1.2)
     text(canvas, x, y - 1.2 * small, name, small, align="middle", paper=True)
     if placed.flipped:
@@ -121,12 +122,21 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
     """Parts in cutting order, shear cuts where there are any, and where the metal goes."""
     layout, used = work.layout, work.layout.sheets[index]
     unit = work.job.unit
-    rows = [["no.", "piece", "lower left at", "size", "turned"]]
-    for number, placed in enumerate(cut_order(layout, index)):
+    numbers = piece_numbers(work)
+    rows = [["piece", "name", "lower left at", "size", "turned"]]
+    for placed in cut_order(layout, index):
         x0, y0, x1, y1 = placed.outline.bounds
         turned = f"{words.fixed(placed.turn_deg, 0)}\u00b0" + (", over" if placed.flipped else "")
         size = f"{words.fixed(x1 - x0)} \u00d7 {words.fixed(y1 - y0)}"
-        rows.append([str(number + 1), placed.part.name, f"{words.fixed(x0)}, {words.fixed(y0)}", size, turned])
+        rows.append(
+            [
+                numbers.get(placed.part.name, "-"),
+                placed.part.name,
+                f"{words.fixed(x0)}, {words.fixed(y0)}",
+                size,
+                turned,
+            ]
+        )
     tables: list[Table] = [([8, 27, 21, 24, 13], rows, ())]
     cuts = [cut for cut in layout.cuts if cut.sheet == index]
     if cuts:
@@ -149,7 +159,9 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
     tables.append(([45, 24, 24], rows, (1, 2)))
     facts = [["gap, edge margin", f"{words.fixed(layout.gap_mm)}, {words.fixed(layout.edge_mm)} mm"]]
     facts += [["cut length", f"{words.fixed(used.cut_length / 1000, 2)} m"], ["pierces", str(used.pierces)]]
-    facts.append(["order", "holes first, then outlines by number" if layout.cutting != "shear" else "cuts by number"])
+    facts.append(
+        ["order", "holes first, then outlines down this list" if layout.cutting != "shear" else "cuts by number"]
+    )
     for offcut in layout.offcuts:
         if offcut.sheet == index:
             wide, high = offcut.size

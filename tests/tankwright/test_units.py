@@ -35,7 +35,7 @@ from tankwright.units import length_mm, show_inches, show_length, show_size, sho
         ("2'", "mm", 609.6),
         ("2' 6 1/2\"", "mm", 774.7),
         ("2 ft 6 in", "mm", 762.0),
-        ("-3/8\"", "mm", -9.525),
+        ('-3/8"', "mm", -9.525),
         ("−3/8 in", "mm", -9.525),
         ("+12", "mm", 12.0),
         ("12.", "mm", 12.0),
@@ -131,9 +131,7 @@ def test_a_thickness_may_be_a_length():
     assert thickness_mm("0.063 in") == pytest.approx(1.6002)
 
 
-@pytest.mark.parametrize(
-    "value, kind", [("18 ga", None), ("99 ga", "steel"), (0, None), (-1.6, None), ("1/0", None)]
-)
+@pytest.mark.parametrize("value, kind", [("18 ga", None), ("99 ga", "steel"), (0, None), (-1.6, None), ("1/0", None)])
 def test_a_thickness_that_means_nothing_is_refused(value, kind):
     """A gauge without its metal, a gauge not listed, and a sheet of nought are refused in words."""
     with pytest.raises(ValueError):

@@ -384,3 +384,20 @@ def test_outline_of_nothing_is_refused():
         fit_line(np.array([[1.0, 1.0], [1.0, 1.0]]))
     with pytest.raises(ValueError, match="R2010, R12"):
         to_dxf(blank_drawing(WORK, WORK.blanks[0]), "R2000")
+
+
+def test_parts_have_one_number_on_every_paper():
+    """The sheet file numbers parts as the cut list does, and the cutter's page names every sheet and left part."""
+    from tankwright.papers.cutting import piece_numbers, sheet_drawing
+    from tankwright.papers.cutting_words import for_the_cutter
+
+    work = small_work()
+    numbers = piece_numbers(work)
+    assert [numbers[blank.name] for blank in work.blanks] == [str(k) for k in range(1, len(work.blanks) + 1)]
+    words = " ".join(item.text for item in sheet_drawing(work, 0).items if hasattr(item, "text"))
+    for placed in work.layout.on_sheet(0):
+        assert f"{numbers[placed.part.name]} {placed.part.name}" in words
+    page = for_the_cutter(work)["cutting/for-the-cutter.txt"].decode("ascii")
+    assert all(f"Sheet {used.index + 1}: " in page for used in work.layout.sheets)
+    assert "side left" in page
+    assert "no kerf" in page
