@@ -76,8 +76,8 @@ def run_tank(path: Path, seconds: float, seed: int) -> None:
     )
     sound(found, data["gap"])
     took = time.perf_counter() - begun
-    print(f"| {data['name']} | 610 x 1220 sheets | {len(found.used)} | 2 | {found.bound:.0f} (bound) | | {took:.1f} s | "
-          f"{load()} |", flush=True)  # fmt: skip
+    print(f"| {data['name']} | 610 x 1220 sheets | {len(found.used)} | 2 | {found.bound:.0f} (bound) | | {took:.1f} s "
+          f"| {load()} |", flush=True)  # fmt: skip
 
 
 def run_strip(path: Path, seconds: float, seed: int) -> None:
