@@ -6,7 +6,7 @@ import numpy as np
 
 from .findings import Finding, Show, in_mm
 from .openings import Tunnel, tunnel_of
-from .patterns import Patterns
+from .patterns import Patterns, SectionPattern
 from .surface import line_height, plan_half_width
 
 __all__ = ["tunnel_agrees"]
@@ -25,14 +25,17 @@ def _lower_half(patterns: Patterns, share: np.ndarray) -> np.ndarray:
     if low is not None:
         return plan_half_width(low, share)
     widest = patterns.plan_on("widest")
-    shares = [
-        abs(s.half.points[-1, 0]) / max(np.abs(s.half.points[:, 0]).max(), 1e-9) for s in patterns.sections if s.half
-    ]
-    return (
-        (min(shares) if shares else patterns.shape.lower_share) * plan_half_width(widest, share)
-        if widest
-        else 0 * share
-    )
+    if widest is None:
+        return 0 * share
+    shares = [_lower_share(section, patterns) for section in patterns.sections] or [patterns.shape.lower_share]
+    return min(shares) * plan_half_width(widest, share)
+
+
+def _lower_share(section: SectionPattern, patterns: Patterns) -> float:
+    """Lower half width of one section over its widest, drawn or stated."""
+    if section.half is None:
+        return (section.shape or patterns.shape).lower_share
+    return float(abs(section.half.points[-1, 0]) / max(np.abs(section.half.points[:, 0]).max(), 1e-9))
 
 
 def _between_closed_ends(width: np.ndarray, need: np.ndarray) -> np.ndarray:

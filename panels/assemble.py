@@ -159,6 +159,13 @@ def _cut_seams(mesh: FlaggedMesh, seams: tuple[SeamLine, ...]) -> FlaggedMesh:
         d = seam.path.dense
         upright = np.ptp(d[:, 0]) < np.ptp(d[:, 1])
         along, across = (1, 0) if upright else (0, 1)
+        step = np.diff(d[:, along])
+        if np.any(step > 1e-9) and np.any(step < -1e-9):
+            at = d[int(np.argmax(np.sign(step) != np.sign(step.sum())))]
+            raise TrimError(
+                f"The seam {seam.name} turns back on itself at ({at[0]:.1f}, {at[1]:.1f}) mm.\n"
+                "hint: draw it one way, from edge to edge of the skin; part it in two seams where it turns"
+            )
         line = d[np.argsort(d[:, along], kind="stable")]
         g = p[:, across] - np.interp(p[:, along], line[:, along], line[:, across])
         within = (p[:, along] >= line[0, along] - 15) & (p[:, along] <= line[-1, along] + 15)

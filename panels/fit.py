@@ -73,14 +73,21 @@ def _plan_miss(body: Body, line_name: str, plan: PlanPattern) -> float:
     if line_name in ("bottom", "top"):
         return float(_to_polyline(paper, grid[:, 0 if line_name == "bottom" else -1]).max())
     chains = _grid_contours(grid, grid[..., 2] - line_height(line, grid[..., 0]))
-    return max(0.0, float(min((_to_polyline(paper, c).max() for c in chains), default=np.inf)))
+    if not chains:
+        raise SurfaceError(
+            f"The {line_name} line, on which {plan.name} lies, does not meet the side of the tank.\n"
+            "hint: draw the line inside the side pattern, between the top and the bottom run"
+        )
+    return float(min(_to_polyline(paper, c).max() for c in chains))
 
 
 def _section_miss(body: Body, half: Curve, x: float) -> float:
     """A drawn section against the surface cut across at x."""
     chains = _grid_contours(body.surface.drawn, body.surface.drawn[..., 0] - x)
     if not chains:
-        return float("inf")
+        raise SurfaceError(
+            f"A section pattern at x = {x:.1f} mm does not meet the tank.\nhint: give it a place between the ends"
+        )
     cut = max(chains, key=len)[:, [1, 2]]
     return float(_to_polyline(_thinned(np.abs(half.dense * [1, 0]) + half.dense * [0, 1]), cut).max())
 
@@ -166,7 +173,8 @@ def _to_edges(a: np.ndarray, along: np.ndarray, start: np.ndarray, end: np.ndarr
 def clearance_gap(body: Body, thing: Clearance) -> tuple[float, np.ndarray]:
     """Smallest gap, mm, between the outer surface and a bar with round ends, and where on the tank (3,).
 
-    Exact for the mesh. Negative where the bar's middle line runs into the body.
+    Exact to the mesh's edges, and to its faces from the bar's ends. Negative where the bar's middle line
+    runs into the body.
     """
     tri = body.outer[body.faces]
     edges = np.unique(np.sort(body.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
@@ -259,8 +267,8 @@ def neck_loss(patterns: Patterns, *, thickness: float, show: Show = in_mm) -> li
         Finding(
             "note",
             "neck relief",
-            f"the neck relief takes about {lost / 1e6:.2f} l of fuel room",
-            f"{lost / 1e6:.2f} l",
+            f"the neck relief takes about {lost / 1e6:.2f} L of fuel room",
+            f"{lost / 1e6:.2f} L",
             f"radius {show(neck.radius)}, axis leaning back {neck.axis_deg:.1f} degrees",
             float(neck.at[0]),
             "a smaller radius gives some of it back, where the neck and its nuts allow",

@@ -48,7 +48,7 @@ def _our_fault(fault: Exception) -> None:
     click.echo(
         f"This is a fault of Tankwright's, not of your patterns: {type(fault).__name__}: {fault}\n"
         f"  {where}\n"
-        "Nothing was written. Please send this message with the job folder to whoever looks after the tool.",
+        "Please send this message with the job folder to whoever looks after the tool.",
         err=True,
     )
 
@@ -110,7 +110,9 @@ def _as_json(job: Any, checked: Checked) -> dict[str, Any]:
 
 
 def _print_checked(job: Any, checked: Checked, quiet: bool) -> None:
-    from .units import show_volume
+    from functools import partial
+
+    from .units import show_length, show_volume
 
     click.echo(f"{job.name}, revision {job.revision or 'none'}, patterns of {job.pattern_date or 'no date'}")
     for finding in checked.findings:
@@ -125,25 +127,21 @@ def _print_checked(job: Any, checked: Checked, quiet: bool) -> None:
     if checked.capacity is None:
         click.echo("No body was built: mend what stops the job first.")
         return
-    held = checked.capacity
+    held, length = checked.capacity, partial(show_length, unit=job.unit)
+    kept = f" and {held.below_outlet_l:.1f} L below the outlets" if job.patterns.outlets else ""
     rows = [
         ("brim full", f"{show_volume(held.brim_l, job.unit)}, give or take {held.tolerance_l:.1f} L"),
-        (
-            "usable",
-            f"{show_volume(held.usable_l, job.unit)}, after {held.ullage_l:.1f} L left for expansion and "
-            f"{held.below_outlet_l:.1f} L below the outlets",
-        ),
-        (
-            "tunnel",
-            f"{held.litres_per_mm_width:.2f} L for each mm wider a side, {held.litres_per_mm_depth:.2f} L deeper",
-        ),
+        ("usable", f"{show_volume(held.usable_l, job.unit)}, after {held.ullage_l:.1f} L left for expansion{kept}"),
         ("bare metal", f"{held.dry_mass_kg:.1f} kg"),
     ]
+    if job.patterns.tunnel is not None:
+        costs = f"{held.litres_per_mm_width:.2f} L for each mm wider a side, {held.litres_per_mm_depth:.2f} L deeper"
+        rows.insert(2, ("tunnel", costs))
     for name, text in rows:
         click.echo(f"  {name:<18} {text}")
     if not quiet and checked.misses:
         name, miss = max(checked.misses.items(), key=lambda item: item[1])
-        click.echo(f"  largest miss       {miss:.1f} mm, {name}")
+        click.echo(f"  largest miss       {length(miss)}, {name}")
 
 
 @main.command()

@@ -87,15 +87,19 @@ def check(job: Job, *, progress: Progress = _quiet) -> Checked:
         body = build_body(
             job.patterns, job.division, thickness=job.thickness, k_factor=SKIN_K, inside=job.surface == "inside"
         )
+        capacity = measure_capacity(body, density=job.metal.density, ullage=job.shop.ullage_percent / 100)
+        off = misses(body)
+        found += misses_found(off, show=show) + knee_found(body, show=show) + clearances(body, show=show)
+        found += fittings_found(seams_of(body), place_fittings(body, job.fittings), show=show)
+        baffles, said = baffles_for(job, body, capacity, show)
     except PanelsError as fault:
         says, _, remedy = str(fault).partition("hint: ")
         stop = Finding("stop", "patterns", says.strip(), remedy=remedy.strip())
         return Checked(strongest_first((*found, stop)), None, None, {})
-    capacity = measure_capacity(body, density=job.metal.density, ullage=job.shop.ullage_percent / 100)
-    off = misses(body)
-    found += misses_found(off, show=show) + knee_found(body, show=show) + clearances(body, show=show)
-    found += fittings_found(seams_of(body), place_fittings(body, job.fittings), show=show)
-    baffles, said = baffles_for(job, body, capacity, show)
+    if capacity.usable_l <= 0:
+        says = "the outlets reach no fuel: what lies below them is all the tank holds"
+        held = f"{capacity.below_outlet_l:.1f} L below the outlets, {capacity.brim_l:.1f} L to the brim"
+        found += (Finding("stop", "outlet", says, held, "less", None, "a shorter standpipe, or a lower outlet"),)
     capacity = replace(capacity, dry_mass_kg=capacity.dry_mass_kg + mass_kg(job, baffles))
     return Checked(strongest_first(found + said), body, capacity, off, baffles)
 
@@ -158,7 +162,7 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
     layout = _nest(job, blanks)
     return Work(
         job,
-        strongest_first((*checked.findings, *_strain_findings(job, blanks), *_idle_rules(job, sewn))),
+        strongest_first((*checked.findings, *_strain_findings(job, blanks), *_unfolded(blanks), *_idle(job, sewn))),
         checked.body,
         checked.capacity,
         checked.misses,
@@ -177,22 +181,26 @@ def _mistake(finding: Finding) -> Mistake:
 
 
 def _nest(job: Job, blanks: tuple[Blank, ...]) -> Layout:
-    from nesting import Part, Sheet, nest
+    from nesting import NestingError, Part, Sheet, nest
 
     rules = job.shop.nesting
     stock, _ = job.shop.sheets_for(job.metal.name, job.thickness)
     sheets = [Sheet(s.name, s.width, s.height, s.price or 0, s.quantity, s.grain) for s in stock]
-    parts = [Part(blank.name, blank.outline, grain=blank.grain_deg) for blank in blanks]
-    layout = nest(
-        parts,
-        sheets,
-        cutting=rules.cutting,
-        gap_mm=rules.gap,
-        edge_mm=rules.edge,
-        seconds=rules.seconds,
-        seed=rules.seed,
-        rotations=rules.rotations,
-    )
+    try:
+        parts = [Part(blank.name, blank.outline, grain=blank.grain_deg) for blank in blanks]
+        layout = nest(
+            parts,
+            sheets,
+            cutting=rules.cutting,
+            gap_mm=rules.gap,
+            edge_mm=rules.edge,
+            seconds=rules.seconds,
+            seed=rules.seed,
+            rotations=rules.rotations,
+        )
+    except NestingError as fault:
+        says, _, remedy = str(fault).partition("hint: ")
+        raise JobError([Mistake("stop", says.strip(), remedy=remedy.strip())]) from fault
     if layout.unplaced:
         raise JobError(
             [
@@ -237,6 +245,38 @@ def _slits(body: Body, blanks: tuple[Blank, ...]) -> dict[str, PanelSlits]:
     formed = [blank.name for blank in blanks if blank.kind == "formed" and blank.hand != "left"]
     found = {name: panel_slits(body, name) for name in formed}
     return {name: slits for name, slits in found.items() if slits is not None}
+
+
+def _unfolded(blanks: tuple[Blank, ...]) -> tuple[Finding, ...]:
+    """A tunnel that could not be laid out as a folded sheet, and why."""
+    from panels.findings import Finding
+
+    notes = dict.fromkeys(
+        n for blank in blanks for n in blank.notes if n.startswith("the tunnel comes in three pieces")
+    )
+    remedy = "a straight frame line or one with marked corners, or a smaller fold radius"
+    return tuple(Finding("look", "tunnel", note, remedy=remedy) for note in notes)
+
+
+def _idle(job: Job, sewn: Sewn) -> tuple[Finding, ...]:
+    """Seam rules and drawn seams that do nothing."""
+    return _idle_rules(job, sewn) + _idle_seams(job, sewn)
+
+
+def _idle_seams(job: Job, sewn: Sewn) -> tuple[Finding, ...]:
+    """Drawn seams along which no two panels meet."""
+    from panels.findings import Finding
+    from panels.openings import SEAM
+
+    flags = sewn.body.shell.flags
+    parted = [flags[seam.chain] >> (SEAM.bit_length() - 1) for seam in sewn.seams]
+    found = []
+    for number, drawn in enumerate(job.division.seams):
+        if not any(((chain >> number) & 1).sum() > 1 for chain in parted):
+            says = f"the seam {drawn.name} parts nothing: it does not run from edge to edge of the skin"
+            remedy = "carry both its ends past the edges of the skin it shall part"
+            found.append(Finding("look", "seams", says, remedy=remedy))
+    return tuple(found)
 
 
 def _idle_rules(job: Job, sewn: Sewn) -> tuple[Finding, ...]:
@@ -297,12 +337,13 @@ def make(job: Job | str | Path, out: str | Path | None = None, *, progress: Prog
         Where the papers cannot be put in place; what was there is still there.
     """
     from .papers import all_papers
-    from .whole import write_whole
+    from .whole import may_write, write_whole
 
     job = job if isinstance(job, Job) else load_job(job)
+    folder = Path(out) if out is not None else job.folder / "papers"
+    may_write(folder)
     work = work_out(job, progress=progress)
     progress("writing the papers")
     papers = all_papers(work)
-    folder = Path(out) if out is not None else job.folder / "papers"
     write_whole(folder, papers, revision=job.revision)
     return Made(work, folder, tuple(sorted(papers)))
