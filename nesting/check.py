@@ -20,7 +20,7 @@ __all__ = ["check_layout"]
 
 LENGTH_MM = 1e-3  # rounding that may build up over a row of placed parts
 AREA_SHARE = 1e-3  # the areas must tie within 0.1 %
-SPARE_MM = 0.05  # finer than anyone sets a back gauge
+SPARE_MM = 0.25  # waste that may stay on a part besides the gap: less than anyone trims on a hand shear
 SHAPE_MM = 1e-4  # placed outline against the part's own
 
 Rect = tuple[float, float, float, float]

@@ -24,6 +24,7 @@ __all__ = ["FREE", "Realised", "measure", "realise", "with_offcuts"]
 
 FREE = -1
 TOUCH_MM = 1e-6
+TRIM_MM = 0.2  # common practice, no source: nobody trims less on a hand shear
 MOST_OFFCUTS = 4  # per sheet
 Rect = tuple[float, float, float, float]
 Side = tuple[str, float, bool]  # axis, where, whether the far side is waste
@@ -239,7 +240,7 @@ class _Bench:
 
     def _spare(self, extra: float) -> bool:
         """Whether this much more than the part needs is worth a cut."""
-        return extra > max(self.job.gap_mm, self.job.unit if not self.job.exact else 0.0) + TOUCH_MM
+        return extra > self.job.gap_mm + TRIM_MM
 
     def _trim_pays(self, tree: Tree, cell: Rect, x: float, y: float, axis: str) -> bool:
         """Whether one trim here saves more cuts below than it costs; equal counts go by length."""

@@ -137,8 +137,8 @@ def make_job(
             rooms[s] = (*rooms[s][:2], 0.0, 0.0)
     units = [_whole_units(room, gap_mm, unit) for room in rooms]
     turns = {
-        key: _padded([one for one in boxes if max(one[:2]) <= most_mm + 1e-6], gap_mm, unit)
-        for key, boxes in real.items()
+        (p, s): _padded([one for one in boxes if max(one[:2]) <= most_mm + 1e-6], gap_mm, unit, rooms[s], units[s])
+        for (p, s), boxes in real.items()
     }
     # A cut is as long as the cell it goes through: the node's boxes, at most one gap more, and both margins.
     margin = max([room[i] for room in rooms for i in (0, 1)] + [edge_mm]) + edge_mm
@@ -226,7 +226,7 @@ def _least_rectangle_deg(part: Part) -> float:
 
 def _unit(sizes: list[float]) -> tuple[float, bool]:
     for unit in UNITS_MM:
-        if all(abs(size / unit - round(size / unit)) < SLACK * max(1.0, size / unit) for size in sizes):
+        if all(abs(size / unit - round(size / unit)) < SLACK for size in sizes):
             return unit, True
     return UNITS_MM[-1], False
 
@@ -244,11 +244,24 @@ def _usable(sheet: Sheet, edge_mm: float, squaring_mm: float) -> tuple[float, fl
     return x0, y0, x1 - x0, y1 - y0
 
 
-def _padded(boxes: list[tuple[float, float, float]], gap_mm: float, unit: float) -> dict[Box, float]:
-    """Boxes in units, none larger than another both ways, each with its turn. Some may be too large for the sheet."""
+def _padded(
+    boxes: list[tuple[float, float, float]],
+    gap_mm: float,
+    unit: float,
+    room: tuple[float, float, float, float],
+    sheet: tuple[int, int],
+) -> dict[Box, float]:
+    """Boxes in units, none larger than another both ways, each with its turn. Some may be too large for the sheet.
+
+    A part that just fits the sheet is not rounded up beyond it.
+    """
     found: dict[Box, float] = {}
     for w, h, turn in boxes:
         w_units, h_units = (math.ceil((v + gap_mm) / unit - SLACK) for v in (w, h))
+        if w <= room[2] + SLACK * unit and 0 < sheet[0] < w_units:
+            w_units = sheet[0]
+        if h <= room[3] + SLACK * unit and 0 < sheet[1] < h_units:
+            h_units = sheet[1]
         found.setdefault((w_units, h_units), turn)
     if not found:
         return {NEVER: 0.0}

@@ -64,6 +64,13 @@ def test_a_part_too_big_says_by_how_much():
         assert word in left.why
 
 
+def test_a_part_of_exactly_the_sheets_size_fits():
+    """Also where the size is no whole number of hundredths."""
+    layout = nest([Part("a", box(0, 0, 999.9993, 500.0007))], [Sheet("s", 999.9993, 500.0007)], seconds=1)
+    assert not layout.unplaced
+    assert layout.cuts == ()
+
+
 def test_sheets_that_run_out_leave_the_least_worth_behind():
     """Two of three fit: the one of least priority stays."""
     parts = [Part(name, box(0, 0, 500, 900), priority=p) for name, p in (("a", -1), ("b", 5), ("c", 3))]
@@ -216,3 +223,18 @@ def test_rectangles_in_odd_offcuts():
     assert found is not None
     assert found.area == pytest.approx(20_000, rel=0.01)  # inscribed square of a circle: 2 r^2
     assert disc.buffer(1e-3).covers(found)
+
+
+def test_no_cut_takes_off_less_than_anyone_can_cut():
+    """A plate laid at 30 degrees to the grain is 0.00005 mm off a whole hundredth: that was once cut off as a trim."""
+    parts = [Part(f"p{i}", box(0, 0, 15, 15)) for i in range(7)] + [Part("skew", box(0, 0, 218.4, 358.2), grain=30.0)]
+
+    layout = nest(parts, [Sheet("s", 1000, 600, 10.0)], seconds=1)
+
+    widths = {str(one.index + 1): (one.sheet.width, one.sheet.height) for one in layout.sheets}
+    for cut in layout.cuts:
+        w, h = widths[cut.piece]
+        across = w if cut.axis == "x" else h
+        assert 0.2 < cut.distance < across - 0.2
+        widths[cut.makes[0]] = (cut.distance, h) if cut.axis == "x" else (w, cut.distance)
+        widths[cut.makes[1]] = (across - cut.distance, h) if cut.axis == "x" else (w, across - cut.distance)

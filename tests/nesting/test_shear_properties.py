@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Point, Polygon, box
 
 from nesting import Layout, Part, Sheet, nest
 
 NEAR = 1e-3  # mm
+PHASES = (Phase.explicit, Phase.reuse, Phase.generate)  # a failure is shown as found: shrinking nests takes minutes
 SIZES = st.floats(15, 380).map(lambda value: round(value, 1))
 
 
@@ -83,7 +84,7 @@ def separable(rects: list[tuple], slack: float) -> bool:
     return False
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30, deadline=None, phases=PHASES)
 @given(jobs())
 def test_layouts_keep_every_rule(job):
     """Counts, sheet limits, gaps, edges, blocked places, grain, separability and areas, on whatever comes."""
@@ -120,7 +121,7 @@ def test_layouts_keep_every_rule(job):
     assert 0 <= layout.yield_whole <= layout.yield_with_offcuts <= 1
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=6, deadline=None, phases=PHASES)
 @given(jobs())
 def test_same_input_and_seed_give_the_same_layout(job):
     """Run twice, compared part by part to the last digit."""
@@ -132,7 +133,7 @@ def test_same_input_and_seed_give_the_same_layout(job):
     assert first.cuts == second.cuts
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20, deadline=None, phases=PHASES)
 @given(jobs(), st.sampled_from([450.0, 650.0]))
 def test_no_cut_is_longer_than_the_blade(job, longest):
     """With a longest cut given, every cut keeps to it and every offcut frame is cut all the same."""
@@ -144,7 +145,7 @@ def test_no_cut_is_longer_than_the_blade(job, longest):
     assert all(cut.length <= longest + NEAR for cut in layout.cuts)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15, deadline=None, phases=PHASES)
 @given(st.integers(2, 9), st.integers(0, 10_000))
 def test_a_sheet_twice_as_large_in_everything_gives_the_same_cost(count, seed):
     """Scale does not matter: parts, sheet and gap doubled cost the same."""
