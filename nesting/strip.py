@@ -8,6 +8,8 @@ A shop's sheets go through ``nest``; this serves a coil, and ``benchmarks/nest_p
 from __future__ import annotations
 
 import math
+import os
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -19,13 +21,14 @@ from ._profile_engine import available, start, strip_job
 from ._profile_quick import Stock
 from ._profile_search import Nest, Problem, Work, quick_nest, shorten, tighten, wrap
 from ._profile_shapes import Variants
-from ._profile_squeeze import settle_no_longer
+from ._profile_squeeze import settle_no_longer, used_length
 from .errors import BadPart, BadSetting, LayoutFault
 from .model import Part, Placed, Rotations, Sheet
 from .profile import work_for
 
 __all__ = ["Strip", "pack_strip", "strip_by_work"]
 
+MOST_RUNS, FEW_COPIES = 4, 30  # tuned on the published strips
 QUICK_LENGTH = 2.5  # of the area bound, the length first tried
 
 
@@ -128,14 +131,26 @@ def _start(parts: tuple[Part, ...], height: float, gap: float, rotations: Rotati
 
 def _with_library(problem: Problem, best: Nest, seconds: float, seed: int, work: Work) -> Nest:
     """What the library finds in the time, made exact and squeezed."""
-    bench = problem.benches(best.kinds)[0]
+    begun, bench = time.monotonic(), problem.benches(best.kinds)[0]
     job = strip_job(problem.variants, problem.copies, bench, problem.gap, seed)
     if job is None:
         return best
-    run = start({**job[0], "seconds": max(2.0, seconds - 1.0)}, job[1], bench, problem.gap)
-    run.wait(seconds + 5.0)
+    # few parts: a run a core, from different seeds, for luck differs more than cores help; many: all cores on one
+    several = min(os.cpu_count() or 1, MOST_RUNS) if len(problem.copies) <= FEW_COPIES else 1
+    workers = {"workers": 1} if several > 1 else {}
+    runs = [
+        start({**job[0], "seed": seed + k, "seconds": max(2.0, seconds - 1.0), **workers}, job[1], bench, problem.gap)
+        for k in range(several)
+    ]
+    try:
+        for run in runs:
+            run.wait(max(0.1, seconds + 5.0 - (time.monotonic() - begun)))
+    finally:
+        for run in runs:
+            run.stop()
     held = list(range(len(problem.copies)))
-    for spots in run.layouts(problem.copies, 0):
+    layouts = [spots for run in runs for spots in run.layouts(problem.copies, 0)]
+    for spots in sorted(layouts, key=lambda spots: used_length([bench], spots, 0)):
         legal = settle_no_longer(problem.grid, [bench], spots, 0, problem.grid.step)
         if legal is not None and not faults(problem, wrap(best, held, legal)):
             if problem.score(wrap(best, held, legal)) < problem.score(best):
