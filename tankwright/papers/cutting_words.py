@@ -100,8 +100,15 @@ def for_the_cutter(work: Work) -> dict[str, bytes]:
             f"Sheet {used.index + 1}: {sheet.name}, {sheet.width:.1f} x {sheet.height:.1f} mm, {metal_line(job)}, "
             f"{bought}. Grain {grain}. Origin at its lower left corner."
         )
+    lines.append(
+        f"Gap between parts {layout.gap_mm:.1f} mm, to the edge {layout.edge_mm:.1f} mm: measure the sheet first."
+    )
+    if layout.cutting == "shear":
+        lines.append(
+            "The sheets are laid out for a shear, parts as close as its cuts allow. A torch takes its kerf from the "
+            "neighbour: for torch, laser or water jet take the blank files and leave your own gap."
+        )
     lines += [
-        f"Gap between parts {layout.gap_mm:.1f} mm, to the edge {layout.edge_mm:.1f} mm: measure the sheet first.",
         "",
         "Openings for filler, taps and mounts are cut after forming unless they are on CUT here; crosses and rings on "
         "SCRIBE only mark them.",

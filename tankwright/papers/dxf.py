@@ -64,8 +64,10 @@ def to_dxf(drawing: Drawing, version: str = "R2010") -> bytes:
             doc.units = units.MM
             doc.header["$MEASUREMENT"] = 1
             doc.header["$LUNITS"] = 2
-        for layer in LAYERS.values():
-            doc.layers.add(layer.name, color=layer.colour)
+        used = {item.layer for item in drawing.items}
+        for key, layer in LAYERS.items():
+            if key in used:  # an empty layer only raises questions
+                doc.layers.add(layer.name, color=layer.colour)
         space = doc.modelspace()
         for item in drawing.items:
             if isinstance(item, Line):
@@ -73,6 +75,7 @@ def to_dxf(drawing: Drawing, version: str = "R2010") -> bytes:
             else:
                 _add_words(space, item)
         low, high = _extents(drawing)
+        space.reset_extents((*low, 0.0), (*high, 0.0))  # the library writes the header's from these
         doc.header["$EXTMIN"], doc.header["$EXTMAX"] = (*low, 0.0), (*high, 0.0)
         stream = io.StringIO()
         doc.write(stream)

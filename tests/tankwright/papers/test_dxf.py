@@ -401,3 +401,20 @@ def test_parts_have_one_number_on_every_paper():
     assert all(f"Sheet {used.index + 1}: " in page for used in work.layout.sheets)
     assert "side left" in page
     assert "no kerf" in page
+
+
+@pytest.mark.parametrize("version", ["R2010", "R12"])
+def test_extents_and_layers_are_those_of_what_is_drawn(version):
+    """Read back by the library: the header holds the corners of the drawing, and no layer is empty."""
+    import io
+
+    import ezdxf
+    from ezdxf import bbox
+
+    drawing = blank_drawing(WORK, WORK.blanks[0])
+    doc = ezdxf.read(io.StringIO(to_dxf(drawing, version).decode("utf-8")))
+    space = doc.modelspace()
+    box = bbox.extents((e for e in space if e.dxftype() != "TEXT"), fast=False)
+    assert doc.header["$EXTMIN"][:2] == pytest.approx(tuple(box.extmin)[:2], abs=0.06)
+    assert doc.header["$EXTMAX"][:2] == pytest.approx(tuple(box.extmax)[:2], abs=0.06)
+    assert {layer.dxf.name for layer in doc.layers} - {"0", "Defpoints"} == {e.dxf.layer for e in space}
