@@ -220,4 +220,4 @@ def test_the_fuel_room_told_as_lost_is_what_the_body_loses(case):
     assert lost == pytest.approx(held[0] - held[1], rel=0.06)
     (note,) = neck_loss(with_neck, thickness=1.6)
     assert note.strength == "note"
-    assert f"{lost / 1e6:.2f} l" in note.says
+    assert f"{lost / 1e6:.2f} L" in note.says
