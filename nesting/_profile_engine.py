@@ -194,3 +194,8 @@ def _child(job: dict[str, Any]) -> subprocess.Popen[str]:
         process.kill()
     process.stdin = None
     return process
+
+
+def cores() -> int:
+    """How many runs this machine can do side by side."""
+    return os.cpu_count() or 1

@@ -8,7 +8,6 @@ A shop's sheets go through ``nest``; this serves a coil, and ``benchmarks/nest_p
 from __future__ import annotations
 
 import math
-import os
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,7 +16,7 @@ import numpy as np
 from shapely import affinity
 
 from ._profile_check import faults
-from ._profile_engine import available, start, strip_job
+from ._profile_engine import available, cores, start, strip_job
 from ._profile_quick import Stock
 from ._profile_search import Nest, Problem, Work, quick_nest, shorten, tighten, wrap
 from ._profile_shapes import Variants
@@ -136,7 +135,7 @@ def _with_library(problem: Problem, best: Nest, seconds: float, seed: int, work:
     if job is None:
         return best
     # few parts: a run a core, from different seeds, for luck differs more than cores help; many: all cores on one
-    several = min(os.cpu_count() or 1, MOST_RUNS) if len(problem.copies) <= FEW_COPIES else 1
+    several = min(cores(), MOST_RUNS) if len(problem.copies) <= FEW_COPIES else 1
     workers = {"workers": 1} if several > 1 else {}
     runs = [
         start({**job[0], "seed": seed + k, "seconds": max(2.0, seconds - 1.0), **workers}, job[1], bench, problem.gap)
