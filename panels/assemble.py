@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .cutting_mesh import FlaggedMesh, area_vectors, boundary_chains, boundary_edges, cut_along
+from .edges import connected, shared_edges
 from .errors import TrimError
 from .inner_sheet import Sheets, inner_sheets
 from .neck import Neck, neck_of, trim_by_neck
@@ -273,18 +274,8 @@ def _walls(half: _Open, mirror: np.ndarray, tunnel: Tunnel | None) -> dict[str, 
 
 def _parts(faces: np.ndarray) -> list[np.ndarray]:
     """Faces that hang together by their edges, part by part, in order of their first face."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    edge = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-    key = edge[:, 0] * (int(faces.max()) + 1) + edge[:, 1]
-    owner = np.repeat(np.arange(len(faces)), 3)
-    order = np.argsort(key, kind="stable")
-    same = key[order][1:] == key[order][:-1]
-    pairs = np.column_stack([owner[order][:-1][same], owner[order][1:][same]])
-    graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(faces), len(faces)))
-    label = connected_components(graph, directed=False)[1]
-    return [faces[label == k] for k in np.unique(label)]
+    label = connected(len(faces), shared_edges(faces)[1])
+    return [faces[label == k] for k in range(label.max(initial=-1) + 1)]
 
 
 def _named(name: str, faces: np.ndarray, vertices: np.ndarray) -> dict[str, np.ndarray]:

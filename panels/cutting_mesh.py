@@ -12,6 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from .edges import edges_of
+
 __all__ = [
     "FlaggedMesh",
     "area_vectors",
@@ -36,9 +38,7 @@ class FlaggedMesh:
 
     def edges(self) -> np.ndarray:
         """Every edge once, (e, 2), smaller index first."""
-        e = np.sort(self.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-        size = len(self.vertices)
-        return np.column_stack(np.divmod(np.unique(e[:, 0] * size + e[:, 1]), size))
+        return edges_of(self.faces)
 
 
 def area_vectors(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:

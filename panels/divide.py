@@ -14,6 +14,7 @@ import numpy as np
 
 from .assemble import CENTRE, FRONT, REAR, SEAM, SHOULDER, WIDEST, Shell
 from .cutting_mesh import area_vectors
+from .edges import connected, shared_edges
 from .patterns import Division
 
 __all__ = ["SCHEMES", "divide", "smooth_groups"]
@@ -24,35 +25,15 @@ SCHEMES = ("crown and sides", "crown, shoulders and sides", "widest line", "halv
 STEM_TURN_DEG = 40.0
 
 
-def _adjacent(faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Edges (e, 2) that two of the faces share, and those two faces (e, 2)."""
-    e = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-    owner = np.repeat(np.arange(len(faces)), 3)
-    order = np.lexsort((e[:, 1], e[:, 0]))
-    e, owner = e[order], owner[order]
-    same = np.all(e[1:] == e[:-1], axis=1)
-    first = np.flatnonzero(same)
-    return e[first], np.column_stack([owner[first], owner[first + 1]])
-
-
-def _parts(count: int, pairs: np.ndarray) -> np.ndarray:
-    """Number (count,) of the connected part each face belongs to."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(count, count))
-    return connected_components(graph, directed=False)[1]
-
-
 def smooth_groups(shell: Shell) -> np.ndarray:
     """Surface number of each face (m,): its piece, the skin's parted once more at the widest line."""
     group = shell.piece.copy()
     skin = np.flatnonzero([shell.pieces[p].startswith("skin") for p in shell.piece])
     faces = shell.faces[skin]
-    edges, pairs = _adjacent(faces)
+    edges, pairs = shared_edges(faces)
     flags = shell.flags[edges]
     apart = ((flags[:, 0] & flags[:, 1] & WIDEST) > 0) | ((flags[:, 0] & flags[:, 1] & CENTRE) > 0)
-    group[skin] = len(shell.pieces) + _parts(len(skin), pairs[~apart])
+    group[skin] = len(shell.pieces) + connected(len(skin), pairs[~apart])
     return group
 
 
@@ -84,7 +65,7 @@ def divide(shell: Shell, division: Division) -> Shell:
     is_skin = np.array([name.startswith("skin") for name in shell.pieces])[shell.piece]
     skin = np.flatnonzero(is_skin)
     faces = shell.faces[skin]
-    edges, pairs = _adjacent(faces)
+    edges, pairs = shared_edges(faces)
     common = shell.flags[edges[:, 0]] & shell.flags[edges[:, 1]]
     seam = (common >> int(np.log2(SEAM))) > 0
     if division.scheme in ("widest line", "crown, shoulders and sides"):
@@ -95,12 +76,12 @@ def divide(shell: Shell, division: Division) -> Shell:
     stem = centre & ((common & (FRONT | REAR)) > 0)
     right_of = shell.vertices[faces].mean(axis=1)[:, 1] > 0
     # First the parts of each side by themselves, to see which of them reach the top.
-    sided = _parts(len(faces), pairs[~(seam | centre)])
+    sided = connected(len(faces), pairs[~(seam | centre)])
     top = np.isin(sided, sided[pairs[centre & ~stem].ravel()])
     if division.scheme == "halves":
         seam |= centre
     seam |= stem & ~(top[pairs[:, 0]] & _smooth_across(shell, faces, pairs))
-    part = _parts(len(faces), pairs[~seam])
+    part = connected(len(faces), pairs[~seam])
     names = _names(shell, faces, part, top, right_of, division.scheme)
     keep = [k for k, name in enumerate(shell.pieces) if not name.startswith("skin")]
     pieces = tuple(dict.fromkeys(names)) + tuple(shell.pieces[k] for k in keep)

@@ -7,6 +7,7 @@ import numpy as np
 from .body import Body
 from .curves import Curve
 from .cutting_mesh import contour_chains
+from .edges import edges_of
 from .errors import SurfaceError
 from .findings import Finding, Show, in_mm
 from .neck import neck_of
@@ -128,7 +129,8 @@ def _inside(body: Body, points: np.ndarray) -> np.ndarray:
     """Whether points (n, 3) lie inside the closed body: the solid angle of its faces is not nothing."""
     tri = body.outer[body.faces]
     total = np.zeros(len(points))
-    for k, p in enumerate(points):
+    boxed = np.all((points >= body.outer.min(axis=0)) & (points <= body.outer.max(axis=0)), axis=1)
+    for k, p in zip(np.flatnonzero(boxed), points[boxed], strict=True):
         a, b, c = (tri[:, i] - p for i in range(3))
         la, lb, lc = (np.linalg.norm(v, axis=1) for v in (a, b, c))
         top = np.einsum("mi,mi->m", a, np.cross(b, c))
@@ -177,7 +179,7 @@ def clearance_gap(body: Body, thing: Clearance) -> tuple[float, np.ndarray]:
     runs into the body.
     """
     tri = body.outer[body.faces]
-    edges = np.unique(np.sort(body.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
+    edges = edges_of(body.faces)
     best, where = np.inf, body.outer[0]
     for sign in (1.0, -1.0) if thing.both_sides else (1.0,):
         ends = np.array([thing.start, thing.end]) * [1.0, sign, 1.0]

@@ -22,6 +22,7 @@ from .choose_k import KFactor
 from .curves import polyline_length
 from .cutting_mesh import area_vectors, boundary_chains, boundary_edges, contour_chains
 from .develop import Development, develop_mesh
+from .edges import shared_edges
 from .errors import NotADisc, TunnelError
 from .fittings import Fitting, Placed, marks_on, place_fittings
 from .fold_tunnel import TUNNEL_PIECES, folded_tunnel
@@ -197,10 +198,8 @@ def _marks(body: Body, flat: _Flat) -> tuple[Mark, ...]:
     if outer[:, 1].min() < -1 and outer[:, 1].max() > 1:
         marks += [Mark("centre", line, "CL") for line in _contours(flat, body.neutral[flat.used, 1])]
     flags = body.shell.flags[flat.used]
-    inside = set(map(tuple, np.sort(boundary_edges(flat.faces), axis=1).tolist()))
-    pairs = np.unique(np.sort(flat.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
+    pairs = shared_edges(flat.faces)[0]
     on = pairs[(flags[pairs[:, 0]] & flags[pairs[:, 1]] & WIDEST) > 0]
-    on = np.array([p for p in on.tolist() if tuple(p) not in inside]).reshape(-1, 2)
     if len(on) and family(flat.name) == "skin":
         marks += [Mark("style", flat.points[c], "widest line") for c in _rearwards(on, outer)]
     for x in stations_between(outer[:, 0].min(), outer[:, 0].max()):

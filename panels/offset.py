@@ -7,9 +7,12 @@ panels therefore still share their edges, and mass and capacity are right at the
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from .cutting_mesh import area_vectors
+from .edges import edges_of
 
 __all__ = ["inward_directions"]
 
@@ -19,6 +22,9 @@ SAME_DIRECTION = 0.15
 #: How far from an edge a surface's points give way along it, mm: several times the longest run-back of
 #: an edge, so that the mesh is pressed together a little over a width instead of crushed at the edge.
 GIVE_MM = 15.0
+#: How nearly that field is solved, as a share of its start, and the most rounds spent on it.
+CLOSE_ENOUGH = 1e-7
+MOST_ROUNDS = 500
 
 
 def _corner_weights(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:
@@ -53,48 +59,76 @@ def inward_directions(vertices: np.ndarray, faces: np.ndarray, group: np.ndarray
     keep = value > SAME_DIRECTION**2 * value[:, -1:]
     inverse = np.where(keep, 1 / np.where(keep, value, 1.0), 0.0)
     inwards = np.einsum("nij,nj,nkj,nk->ni", basis, inverse, basis, right)
-    return _giving_way(vertices, faces, group, inwards, vertex, pairs % groups, mean)
+    return _giving_way(vertices, faces, group, inwards, _Sheets(vertex, pairs % groups, mean, where.reshape(-1, 3)))
+
+
+@dataclass(frozen=True)
+class _Sheets:
+    """Each smooth surface's own points: their ``vertex`` (p,), ``surface`` (p,), ``normal`` (p, 3), and the
+    points (m, 3) of every face."""
+
+    vertex: np.ndarray
+    surface: np.ndarray
+    normal: np.ndarray
+    faces: np.ndarray
 
 
 def _giving_way(
-    vertices: np.ndarray,
-    faces: np.ndarray,
-    group: np.ndarray,
-    inwards: np.ndarray,
-    vertex: np.ndarray,
-    owner: np.ndarray,
-    normal: np.ndarray,
+    vertices: np.ndarray, faces: np.ndarray, group: np.ndarray, inwards: np.ndarray, sheets: _Sheets
 ) -> np.ndarray:
     """Displacements with each surface's inner points following the slide of its edges, dying away.
 
     At an edge a vertex slides along each of its surfaces to where their offsets cross. The slide inside
     a surface is the screened harmonic field that takes those values at its edge.
     """
-    from scipy.sparse import coo_array, diags_array
-    from scipy.sparse.linalg import spsolve
-
+    one, two = edges_of(sheets.faces).T
+    length = np.linalg.norm(vertices[sheets.vertex[one]] - vertices[sheets.vertex[two]], axis=1)
+    count = len(sheets.vertex)
+    slide = inwards[sheets.vertex] + sheets.normal
+    free = np.bincount(sheets.vertex, minlength=len(vertices))[sheets.vertex] == 1
+    moved = _screened(count, one, two, 1 / length, length / GIVE_MM**2, slide, free)[free]
+    n = sheets.normal[free]
+    moved -= np.einsum("ni,ni->n", moved, n)[:, None] * n
     out = inwards.copy()
-    alone = np.bincount(vertex, minlength=len(vertices)) == 1
-    for k in np.unique(group):
-        mine = owner == k
-        inner = mine & alone[vertex]
-        if not inner.any():
-            continue
-        number = np.full(len(vertices), -1)
-        number[vertex[mine]] = np.arange(mine.sum())
-        edges = np.unique(np.sort(faces[group == k][:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
-        length = np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)
-        a, b = number[edges].T
-        link = coo_array((1 / length, (a, b)), shape=(mine.sum(), mine.sum()))
-        link = (link + link.T).tocsr()
-        reach = coo_array((length, (a, b)), shape=link.shape)
-        screen = np.asarray((reach + reach.T).sum(axis=1)).ravel() / GIVE_MM**2
-        system = (diags_array(np.asarray(link.sum(axis=1)).ravel() + screen) - link).tocsr()
-        slide = inwards[vertex[mine]] + normal[mine]
-        free = alone[vertex[mine]]
-        right = -system[free][:, ~free] @ slide[~free]
-        moved = spsolve(system[free][:, free].tocsc(), right).reshape(-1, 3)
-        n = normal[mine][free]
-        moved -= np.einsum("ni,ni->n", moved, n)[:, None] * n
-        out[vertex[mine][free]] = moved - n
+    out[sheets.vertex[free]] = moved - n
     return out
+
+
+def _screened(
+    count: int,
+    one: np.ndarray,
+    two: np.ndarray,
+    pull: np.ndarray,
+    screen: np.ndarray,
+    value: np.ndarray,
+    free: np.ndarray,
+) -> np.ndarray:
+    """Values (count, 3) of the screened harmonic field on links one-two, held at ``value`` where not free.
+
+    Conjugate gradients scaled by the diagonal: the screen keeps the system far from singular, so a few tens
+    of rounds reach `CLOSE_ENOUGH`, sooner than a solver could be imported.
+    """
+    diagonal = np.bincount(one, pull + screen, count) + np.bincount(two, pull + screen, count)
+
+    def apply(x: np.ndarray) -> np.ndarray:
+        out = diagonal[:, None] * x
+        for k in range(3):
+            out[:, k] -= np.bincount(one, pull * x[two, k], count) + np.bincount(two, pull * x[one, k], count)
+        out[~free] = 0.0
+        return out
+
+    x = np.where(free[:, None], 0.0, value)
+    left = -apply(x)
+    scaled = left / diagonal[:, None]
+    step, size = scaled, (left * scaled).sum(axis=0)
+    goal = CLOSE_ENOUGH**2 * size
+    for _ in range(MOST_ROUNDS):
+        if np.all(size <= goal):
+            break
+        image = apply(step)
+        share = size / np.maximum((step * image).sum(axis=0), 1e-300)
+        x, left = x + share * step, left - share * image
+        scaled = left / diagonal[:, None]
+        size, before = (left * scaled).sum(axis=0), size
+        step = scaled + size / np.maximum(before, 1e-300) * step
+    return x

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .curves import Curve, monotone_between
+from .curves import Curve, crossing, monotone_between
 from .errors import SurfaceError
 from .patterns import KneeRelief, Patterns, PlanPattern, SectionPattern, SectionShape
 
@@ -74,12 +74,14 @@ class _Stations:
 
     def point(self, u: np.ndarray, up: np.ndarray) -> np.ndarray:
         """Side view points (nu, nc, 2) at stations u (nu,) and heights up (nu, nc)."""
-        side = self.patterns.side
-        foot, head = self.foot_head(u)
+        return self._between(u, *self.foot_head(u), up)
+
+    def _between(self, u: np.ndarray, foot: np.ndarray, head: np.ndarray, up: np.ndarray) -> np.ndarray:
         point = foot[:, None] + up[..., None] * (head - foot)[:, None]
-        for run, weight in ((side.front, 1 - u), (side.rear, u)):
-            chord = run.points[0] + up[..., None] * (run.points[-1] - run.points[0])
-            point = point + weight[:, None, None] * (run.at(up * run.length) - chord)
+        for run, weight in ((self.patterns.side.front, 1 - u), (self.patterns.side.rear, u)):
+            if len(run.dense) > 2:  # a straight run bends no station
+                chord = run.points[0] + up[..., None] * (run.points[-1] - run.points[0])
+                point = point + weight[:, None, None] * (run.at(up * run.length) - chord)
         return point
 
     def height(self, u: np.ndarray) -> np.ndarray:
@@ -88,14 +90,14 @@ class _Stations:
         return np.maximum(np.linalg.norm(head - foot, axis=1), 1e-9)
 
     def up_at_line(self, u: np.ndarray, line: Curve) -> np.ndarray:
-        """Height (nu,) at which each station crosses a line of the side pattern, by bisection."""
-        low, high = np.zeros(len(u)), np.ones(len(u))
-        for _ in range(46):
-            mid = (low + high) / 2
-            point = self.point(u, mid[:, None])[:, 0]
-            below = point[:, 1] < line_height(line, point[:, 0])
-            low, high = np.where(below, mid, low), np.where(below, high, mid)
-        up = (low + high) / 2
+        """Height (nu,) at which each station crosses a line of the side pattern; 0 or 1 where it does not."""
+        foot, head = self.foot_head(u)
+
+        def over(up: np.ndarray, rows: np.ndarray) -> np.ndarray:
+            point = self._between(u[rows], foot[rows], head[rows], up[:, None])[:, 0]
+            return point[:, 1] - line_height(line, point[:, 0])
+
+        up = crossing(over, len(u))
         return np.where(up < 1e-9, 0.0, np.where(up > 1 - 1e-9, 1.0, up))
 
 
@@ -285,8 +287,10 @@ def relief_depth(knee: KneeRelief, xz: np.ndarray) -> np.ndarray:
     ring = np.asarray(knee.outline, dtype=float)
     closed = Curve("knee", np.vstack([ring, ring[:1]]), np.zeros(len(ring) + 1, dtype=bool), ring[-3:], ring[1:4])
     outline = shapely.Polygon(closed.dense).buffer(0)
-    points = shapely.points(xz)
-    inside = np.where(shapely.contains(outline, points), shapely.distance(outline.exterior, points), 0.0)
+    shapely.prepare(outline)
+    within = shapely.contains_xy(outline, xz[..., 0], xz[..., 1])
+    inside = np.zeros(within.shape)
+    inside[within] = shapely.distance(outline.exterior, shapely.points(xz[within]))
     share = np.clip(inside / max(knee.blend, 1e-9), 0, 1)
     return knee.depth * share * share * (3 - 2 * share)
 
@@ -386,15 +390,11 @@ def _spread(field: _Field, must: np.ndarray, step: float, chord: float) -> np.nd
     """Stations close where the surface turns along its length, ``step`` apart at most, the musts kept."""
     # Square-root crowding at both ends: a round nose turns fastest there.
     fine = (1 - np.cos(np.linspace(0, np.pi, 1201))) / 2
-    lines = _dented(field.evaluate(fine)[0], field.stations.patterns.knee)
+    side, crown = (len(grid) - 1 for grid in field.grids)
+    columns = sorted({0, side, side + (crown + 1) // 2, side + crown})
+    lines = _dented(field.evaluate(fine)[0][:, columns], field.stations.patterns.knee)
     density = np.full(len(fine) - 1, 0.0)
-    for column in {
-        0,
-        len(field.grids[0]) - 1,
-        len(field.grids[0]) - 1 + len(field.grids[1]) // 2,
-        lines.shape[1] - 1,
-    }:
-        p = lines[:, column]
+    for p in lines.swapaxes(0, 1):
         seg = np.linalg.norm(np.diff(p, axis=0), axis=1)
         unit = np.diff(p, axis=0) / np.maximum(seg, 1e-12)[:, None]
         turn = np.linalg.norm(np.diff(unit, axis=0), axis=1)
