@@ -45,7 +45,7 @@ def svg_files(work: Work, *, kerf_mm: float = 0.0, lead_in_mm: float = 0.0) -> d
 
 def to_svg(drawing: Drawing) -> bytes:
     """The drawing as an SVG file whose user unit is one millimetre."""
-    low, high = _extents(drawing)
+    low, high = _page(drawing)
     wide, deep = (high - low).tolist()
     rows = [
         '<?xml version="1.0" encoding="UTF-8"?>',
@@ -108,9 +108,8 @@ def _words(item: Words, colour: str) -> str:
     )
 
 
-def _extents(drawing: Drawing) -> tuple[np.ndarray, np.ndarray]:
+def _page(drawing: Drawing) -> tuple[np.ndarray, np.ndarray]:
     """Lower left and upper right (2,) of all paths and the feet of all words, with a margin."""
-    points = [item.path.dense(0.05) for item in drawing.items if isinstance(item, Line)]
-    points += [np.array([item.at]) for item in drawing.items if isinstance(item, Words)]
-    every = np.vstack(points)
+    feet = [item.at for item in drawing.items if isinstance(item, Words)]
+    every = np.array([*drawing.extents, *feet])
     return every.min(axis=0) - MARGIN_MM, every.max(axis=0) + [MARGIN_MM * 4, MARGIN_MM]

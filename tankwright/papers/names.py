@@ -25,7 +25,10 @@ def plain(text: object) -> str:
     >>> plain("Kovács Łukasz, 1 × 2 mm")
     'Kovacs Lukasz, 1 x 2 mm'
     """
-    apart = unicodedata.normalize("NFKD", str(text).translate(_PLAIN))
+    text = str(text)
+    if text.isascii():
+        return " ".join(text.split())
+    apart = unicodedata.normalize("NFKD", text.translate(_PLAIN))
     bare = "".join(letter for letter in apart if not unicodedata.combining(letter))
     return re.sub(r"\s+", " ", bare).encode("ascii", "replace").decode("ascii").strip()
 

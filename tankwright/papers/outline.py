@@ -37,6 +37,10 @@ SHORTEST_MM = 0.05
 CORNER_RAD = math.radians(20)
 #: A segment that would bow by more than this, were it part of the curve beside it, is a straight edge.
 STRAIGHT_BOW_MM = 0.045
+#: An arc that rises less than this over its chord is a line: no machine shows it, and some refuse it.
+FLAT_MM = 0.01
+#: An arc of a larger radius is drawn as lines: controls lose its centre in their rounding (common practice, no source).
+MOST_RADIUS_MM = 5000.0
 #: No single arc turns further than this: half a circle, and room for rounding.
 MOST_ARC_RAD = math.radians(180.5)
 
@@ -108,20 +112,26 @@ def arc_centre(a: np.ndarray, b: np.ndarray, bulge: float) -> tuple[np.ndarray, 
 
 def flatten(path: Path, chord_mm: float) -> np.ndarray:
     """Points (k, 2) along the path whose chords miss it by at most ``chord_mm``."""
-    pieces = []
-    for a, b, bulge in zip(path._starts(), path._ends(), path._bulges(), strict=True):
-        if bulge == 0:
-            pieces.append(a[None])
-            continue
-        centre, radius = arc_centre(a, b, bulge)
-        angle = 4 * math.atan(bulge)
-        step = 2 * math.acos(max(-1.0, 1 - min(chord_mm, radius) / radius))
-        count = max(1, math.ceil(abs(angle) / step))
-        turn = math.atan2(*(a - centre)[::-1]) + angle * np.arange(count) / count
-        inner = centre + radius * np.column_stack([np.cos(turn), np.sin(turn)])
-        inner[0] = a
-        pieces.append(inner)
-    return np.vstack([*pieces, path.points[:1] if path.closed else path.points[-1:]])
+    start, bulge = _complex(path._starts()), path._bulges()
+    chord = _complex(path._ends()) - start
+    arc = bulge != 0
+    safe = np.where(arc, bulge, 1.0)
+    # Centres lie to the left of the chord's middle.
+    centre = start + chord / 2 + 1j * chord * (1 - safe * safe) / (4 * safe)
+    radius, angle = np.abs(start - centre), 4 * np.arctan(bulge)
+    step = 2 * np.arccos(np.maximum(-1.0, 1 - np.minimum(chord_mm, radius) / np.maximum(radius, 1e-12)))
+    count = np.where(arc, np.maximum(1, np.ceil(np.abs(angle) / np.maximum(step, 1e-9))), 1).astype(int)
+    piece = np.repeat(np.arange(len(count)), count)
+    share = (np.arange(len(piece)) - np.repeat(np.cumsum(count) - count, count)) / count[piece]
+    turned = centre[piece] + (start - centre)[piece] * np.exp(1j * angle[piece] * share)
+    points = np.where(share == 0, start[piece], turned)
+    last = path.points[:1] if path.closed else path.points[-1:]
+    return np.vstack([np.column_stack([points.real, points.imag]), last])
+
+
+def _complex(points: np.ndarray) -> np.ndarray:
+    """Points (n, 2) as x + iy (n,)."""
+    return np.asarray(points[:, 0] + 1j * points[:, 1])
 
 
 def fit_outline(shape: Polygon, miss_mm: float = MISS_MM) -> tuple[Path, tuple[Path, ...]]:
@@ -162,11 +172,18 @@ def _fit_ring(data: bytes, miss_mm: float) -> Path:
 
 def fit_line(points: np.ndarray, miss_mm: float = MISS_MM) -> Path:
     """Lines and arcs along an open line (n, 2), within ``miss_mm`` of its points; its ends stay."""
-    line = _tidy_line(np.asarray(points, dtype=float))
+    return _fit_line(np.ascontiguousarray(points, dtype=float)[:, :2].tobytes(), miss_mm)
+
+
+@lru_cache(maxsize=2048)
+def _fit_line(data: bytes, miss_mm: float) -> Path:
+    """`fit_line`, remembered."""
+    line = _tidy_line(np.frombuffer(data).reshape(-1, 2))
     if len(line) < 2:
         raise ValueError("A line needs two different points.")
-    inner = _breaks_inside(np.vstack([line[:1], line, line[-1:]])[1:-1])
-    return _fitted(line, sorted({0, len(line) - 1, *inner}), miss_mm, closed=False)
+    if len(line) == 2:
+        return Path(line, np.zeros(2), False)
+    return _fitted(line, sorted({0, len(line) - 1, *_breaks_inside(line)}), miss_mm, closed=False)
 
 
 def _tidy_line(points: np.ndarray) -> np.ndarray:
@@ -270,10 +287,13 @@ def _breaks_inside(line: np.ndarray) -> list[int]:
 def _fitted(line: np.ndarray, stops: list[int], miss_mm: float, *, closed: bool) -> Path:
     """The path over points (n, 2) broken at ``stops``; a ring comes with its first point repeated."""
     index, bulges = [0], []
+    every = np.empty(2 * len(line) - 1, dtype=complex)  # each point, and after it the middle to the next
+    every[::2] = _complex(line)
+    every[1::2] = (every[:-2:2] + every[2::2]) / 2
     for k in range(len(stops) - 1):
         at, stop = stops[k], stops[k + 1]
         while at < stop:
-            at, bulge = _longest(line, at, stop, miss_mm)
+            at, bulge = _longest(every, at, stop, miss_mm)
             index.append(at)
             bulges.append(bulge)
     if closed:
@@ -281,12 +301,12 @@ def _fitted(line: np.ndarray, stops: list[int], miss_mm: float, *, closed: bool)
     return Path(line[index], np.array([*bulges, 0.0]), False)
 
 
-def _longest(line: np.ndarray, at: int, stop: int, miss_mm: float) -> tuple[int, float]:
+def _longest(every: np.ndarray, at: int, stop: int, miss_mm: float) -> tuple[int, float]:
     """The farthest point that one line or arc reaches from ``at``, and its bulge."""
     reach, bulge, step = at + 1, 0.0, 2
     low, high = at + 1, stop
     while at + step < stop:  # double until it fails
-        found = _bulge(line[at : at + step + 1], miss_mm)
+        found = _bulge(every[2 * at : 2 * (at + step) + 1], miss_mm)
         if found is None:
             high = at + step - 1
             break
@@ -294,7 +314,7 @@ def _longest(line: np.ndarray, at: int, stop: int, miss_mm: float) -> tuple[int,
         step *= 2
     while low < high:  # then halve
         middle = (low + high + 1) // 2
-        found = _bulge(line[at : middle + 1], miss_mm)
+        found = _bulge(every[2 * at : 2 * middle + 1], miss_mm)
         if found is None:
             high = middle - 1
         else:
@@ -302,49 +322,46 @@ def _longest(line: np.ndarray, at: int, stop: int, miss_mm: float) -> tuple[int,
     return reach, bulge
 
 
-def _bulge(points: np.ndarray, miss_mm: float) -> float | None:
-    """Bulge of the arc through the first and last point that best follows those between; None if it misses.
+def _bulge(every: np.ndarray, miss_mm: float) -> float | None:
+    """Bulge of the arc from the first to the last of ``every`` that best follows those between; None if it misses.
 
+    Points x + iy, three or more, stand at the even places, the middles of the chords between them at the odd ones.
     With u along the chord from its middle and v to its left, circles through both ends satisfy
-    2 k v = u^2 + v^2 - c^2/4 with k the centre's place along v. Flat arcs are fitted for 1/2k, which is
-    0 for a line, full ones for k, which is 0 for half a circle; both are linear.
+    2 k v = u^2 + v^2 - c^2/4 with k the centre's place along v. Flat arcs are fitted for 1/2k, which is 0 for a
+    line, full ones for k, which is 0 for half a circle; both are linear.
     """
-    a, b = points[0], points[-1]
-    chord = b - a
-    c = float(np.hypot(*chord))
+    a, b = complex(every[0]), complex(every[-1])
+    c = abs(b - a)
     if c <= SAME_MM:
         return None
-    along = chord / c
-    mids = (points[1:] + points[:-1]) / 2
-    every = np.vstack([points[1:-1], mids]) - (a + b) / 2
-    u = every @ along
-    v = along[0] * every[:, 1] - along[1] * every[:, 0]
-    if np.abs(v).max() <= SAME_MM:
+    t = (every[1:-1] - (a + b) / 2) * ((b - a).conjugate() / c)
+    u, v = t.real, t.imag
+    if float(np.abs(v).max()) <= SAME_MM:
         return 0.0
-    rise = _rise(u[: len(points) - 2], v[: len(points) - 2], c)
+    rise = _rise(u[1::2], v[1::2], c)
     bulge = -2 * rise / c
     if abs(4 * math.atan(bulge)) > MOST_ARC_RAD:
         return None
-    if abs(rise) <= SAME_MM:
+    if abs(rise) <= FLAT_MM or abs(bulge) * MOST_RADIUS_MM < c / 4 * (1 + bulge * bulge):
         miss, bulge = np.abs(v), 0.0
     else:
         k = (rise * rise - c * c / 4) / (2 * rise)
-        miss = np.abs(np.hypot(u, v - k) - math.hypot(k, c / 2))
-    forward = np.diff(np.concatenate([[-c / 2], u[: len(points) - 2], [c / 2]]))
-    at_points, at_chords = miss[: len(points) - 2], miss[len(points) - 2 :]
-    near = at_points.max(initial=0.0) <= miss_mm and at_chords.max() <= max(miss_mm, CHORD_MISS_MM)
-    return bulge if near and forward.min() > -miss_mm else None
+        miss = np.abs(np.abs(t - 1j * k) - math.hypot(k, c / 2))
+    if float(miss[1::2].max()) > miss_mm or float(miss[::2].max()) > max(miss_mm, CHORD_MISS_MM):
+        return None
+    inner = u[1::2]  # each point must lie beyond the one before it, within the tolerance
+    back = max(-c / 2 - float(inner[0]), float(inner[-1]) - c / 2, float((inner[:-1] - inner[1:]).max(initial=0.0)))
+    return bulge if back < miss_mm else None
 
 
 def _rise(u: np.ndarray, v: np.ndarray, c: float) -> float:
     """Height over the middle of a chord of length c of the arc that best follows points (u, v)."""
-    if not len(u):
-        return 0.0
     w = u * u + v * v - c * c / 4
-    peak = float(v[np.argmax(np.abs(v))])
+    peak = float(v[np.abs(v).argmax()])
+    along = float(w @ v)
     if abs(peak) > 0.1 * c:
-        k = float((w * v).sum() / (2 * (v * v).sum()))
+        k = along / (2 * float(v @ v))
         return k + math.copysign(math.hypot(k, c / 2), peak)
-    weight = float((w * w).sum())
-    q = float((w * v).sum() / weight) if weight > 0 else 0.0
+    weight = float(w @ w)
+    q = along / weight if weight > 0 else 0.0
     return -(q * c * c / 2) / (1 + math.sqrt(1 + q * q * c * c))
