@@ -8,7 +8,7 @@ from pathlib import Path
 from tankwright.job import load_job, work_out
 from tankwright.papers.flat_svg import flat_svg
 from tankwright.papers.svg import pen_css
-from tankwright.papers.tank_svg import VIEWS, groups_of, tank_svg
+from tankwright.papers.tank_svg import VIEWS, groups_of, still_mesh, tank_svg
 from tankwright.papers.zones import strain_zones
 
 HERE = Path(__file__).resolve().parent
@@ -23,13 +23,11 @@ def placed(drawing: str, x: float, y: float, width: float, height: float) -> str
 def main() -> None:
     work = work_out(load_job(HERE.parent / "examples" / "saddle-12l"))
     look = (HERE.parent / "tankwright" / "papers" / "jobsheet_parts" / "look.css").read_text(encoding="utf-8")
-    groups = groups_of(work.body, work.blanks)
+    mesh = still_mesh(work.body, groups_of(work.body, work.blanks))
     shown = [(k, b) for k, b in enumerate(work.blanks, 1) if b.hand != "left"]
-    flats = [
-        flat_svg(b, strain_zones(b.flat) if b.flat else (), number_of_piece=k, name=f"flat{k}") for k, b in shown
-    ]
-    parts = [placed(tank_svg(work.body, groups, VIEWS[0], name="tank"), 10, 10, 580, 400)]
-    parts.append(placed(tank_svg(work.body, groups, VIEWS[1], name="under"), 60, 400, 480, 250))
+    flats = [flat_svg(b, strain_zones(b.flat) if b.flat else (), number_of_piece=k, name=f"flat{k}") for k, b in shown]
+    parts = [placed(tank_svg(mesh, VIEWS[0], name="tank"), 10, 10, 580, 400)]
+    parts.append(placed(tank_svg(mesh, VIEWS[1], name="under"), 60, 400, 480, 250))
     cells = [(600, 10, 590, 255), *((x, y, 300, 188) for y in (270, 465) for x in (600, 890))]
     order = sorted(range(len(shown)), key=lambda i: -shown[i][1].outline.area)
     parts += [placed(flats[i], *cell) for i, cell in zip(order, cells, strict=False)]

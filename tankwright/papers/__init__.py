@@ -25,7 +25,7 @@ def all_papers(work: Work) -> dict[str, bytes]:
 
     faces = [face_of(work, blank) for blank in work.blanks]
     return {
-        "job-sheet.html": job_sheet(work).encode("utf-8"),
+        "job-sheet.html": job_sheet(work, faces).encode("utf-8"),
         "results.json": results(work),
         **cut_lists(work),
         **dxf_files(work),

@@ -16,7 +16,10 @@ from .names import job_line
 from .svg import css_colour, pen_css
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from ..work import Work
+    from .blankface import Face
 
 __all__ = ["job_sheet"]
 
@@ -24,8 +27,8 @@ __all__ = ["job_sheet"]
 SCREEN = {"desk": "#d8d3c6", "paper": "#fbf8f0", "card": "#fffefa", "soft": "#4d4a43", "rule-red": "#e4b4ac"}
 
 
-def job_sheet(work: Work) -> str:
-    """The whole page as text, under 1 MB."""
+def job_sheet(work: Work, faces: Sequence[Face] | None = None) -> str:
+    """The whole page as text, under 1 MB. ``faces``: the blanks made ready for drawing, where they are at hand."""
     from .jobsheet_pieces import pieces_section
     from .jobsheet_sections import (
         assumptions_section,
@@ -52,7 +55,7 @@ def job_sheet(work: Work) -> str:
         ("assumed", "Assumptions", assumptions_section(got)),
         ("cutlist", "Cut list", cut_list_section(got)),
         ("sheets", "Sheets", sheets_section(work, got)),
-        ("pieces", "Pieces", pieces_section(work, got)),
+        ("pieces", "Pieces", pieces_section(work, got, faces)),
         ("seams", "Seams", seams_section(got)),
         ("checks", "Patterns met", checks_section(got)),
         ("cautions", "Cautions", cautions_section(got)),

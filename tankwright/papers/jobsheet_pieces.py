@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from panels.blank import Blank
 
     from ..work import Work
+    from .blankface import Face
 
 __all__ = ["pieces_section"]
 
@@ -31,13 +32,17 @@ KINDS = {
 }
 
 
-def pieces_section(work: Work, got: dict[str, Any]) -> str:
+def pieces_section(work: Work, got: dict[str, Any], faces: Sequence[Face] | None = None) -> str:
     """Every blank, one after another, in the order of the cut list."""
     limits = difficulty_limits(work.job)
-    cards = []
-    for blank, row in zip(work.blanks, got["blanks"], strict=True):
-        zones = () if blank.flat is None else strain_zones(blank.flat, limits)
-        cards.append(_piece(work, blank, row, zones, limits))
+    if faces is None:
+        zones = [() if blank.flat is None else strain_zones(blank.flat, limits) for blank in work.blanks]
+    else:
+        zones = [face.zones for face in faces]
+    cards = [
+        _piece(work, blank, row, of_it, limits)
+        for blank, row, of_it in zip(work.blanks, got["blanks"], zones, strict=True)
+    ]
     return f"{_key(limits)}{''.join(cards)}{_strips(got)}"
 
 

@@ -24,11 +24,12 @@ LOOKS = (
 def tank_section(work: Work, got: dict[str, Any]) -> tuple[str, dict[str, Any]]:
     """The section as HTML, and the viewer's data."""
     from .tank_mesh import packed_tank
-    from .tank_svg import VIEWS, groups_of, tank_svg
+    from .tank_svg import VIEWS, groups_of, still_mesh, tank_svg
 
     groups = groups_of(work.body, work.blanks)
+    mesh = still_mesh(work.body, groups)
     stills = "".join(
-        f"<figure>{tank_svg(work.body, groups, view, name=f'tank{k}')}"
+        f"<figure>{tank_svg(mesh, view, name=f'tank{k}')}"
         f"<figcaption>{escape(view.title[0].upper() + view.title[1:])}.</figcaption></figure>"
         for k, view in enumerate(VIEWS, 1)
     )

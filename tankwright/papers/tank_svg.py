@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from panels.blank import Blank
     from panels.body import Body
 
-__all__ = ["VIEWS", "Group", "groups_of", "tank_svg"]
+__all__ = ["VIEWS", "Group", "Mesh", "View", "groups_of", "still_mesh", "tank_svg"]
 
 
 class Group(NamedTuple):
@@ -50,7 +50,8 @@ VIEWS = (
     View("from the rear, right and below", (0.78, 0.80, -0.66)),
 )
 TONES = (0.35, 0.62, 0.85)  # light at which the tone changes
-GRID = 420  # cells along the picture's width when hidden faces are looked for
+GRID = 240  # cells along the picture's width when hidden faces are looked for
+LONGEST = 24  # the picture shows part of a face hidden no finer than this share of the tank's length
 
 
 def groups_of(body: Body, blanks: Sequence[Blank]) -> list[Group]:
@@ -66,12 +67,43 @@ def groups_of(body: Body, blanks: Sequence[Blank]) -> list[Group]:
     return [group for group in groups if len(group.faces)]
 
 
-def _seen_from(vertices: np.ndarray, towards: Sequence[float]) -> np.ndarray:
-    """Vertices (n, 3) as right, up, nearness to the eye."""
+class Mesh(NamedTuple):
+    """The outer surface made ready for still pictures from any side."""
+
+    points: np.ndarray  # (n, 3)
+    faces: np.ndarray  # (m, 3)
+    normal: np.ndarray  # (m, 3), of length 1
+    groups: Sequence[Group]
+    owner: np.ndarray  # (m,) the group of each face
+    edges: np.ndarray  # (e, 2) points
+    beside: np.ndarray  # (e, 2) the faces at each edge; m stands for none
+
+
+def still_mesh(body: Body, groups: Sequence[Group]) -> Mesh:
+    """The body's outer surface with its long faces split, and which face lies beside which; serves every view."""
+    points, faces, parent = _fine(body.outer, body.faces, float(np.ptp(body.outer, axis=0).max()) / LONGEST)
+    owner = np.zeros(len(body.faces), dtype=np.int64)
+    for k, group in enumerate(groups):
+        owner[group.faces] = k
+    ends = np.sort(np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
+    key = ends[:, 0].astype(np.int64) * len(points) + ends[:, 1]
+    order = np.argsort(key, kind="stable")
+    key, face = key[order], order % len(faces)
+    first = np.flatnonzero(np.concatenate([[True], key[1:] != key[:-1]]))
+    last = np.append(first[1:], len(key)) - 1
+    beside = np.stack([face[first], np.where(last > first, face[last], len(faces))], axis=1)
+    corners = points[faces]
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-9)[:, None]
+    return Mesh(points, faces, normal, groups, owner[parent], ends[order[first]], beside)
+
+
+def _axes(towards: Sequence[float]) -> np.ndarray:
+    """Columns: right on the picture, up on it, towards the eye."""
     d = np.asarray(towards, dtype=float) / np.linalg.norm(towards)
     right = np.cross([0.0, 0.0, 1.0], d)
     right /= np.linalg.norm(right)
-    return vertices @ np.stack([right, np.cross(d, right), d], axis=1)
+    return np.stack([right, np.cross(d, right), d], axis=1)
 
 
 def _fine(points: np.ndarray, faces: np.ndarray, longest: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -79,46 +111,57 @@ def _fine(points: np.ndarray, faces: np.ndarray, longest: float) -> tuple[np.nda
 
     Flat plates come as a few long triangles; part of one may be hidden.
     """
-    parent = np.arange(len(faces))
+    done, of_done, parent = [], [], np.arange(len(faces))
     for _ in range(12):
-        ends = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=2), axis=2)  # edge k: corner k to k + 1
-        keys, index = np.unique(ends[:, :, 0] * len(points) + ends[:, :, 1], return_inverse=True)
-        edges, index = np.stack(np.divmod(keys, len(points)), axis=1), index.reshape(-1, 3)
-        long = np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1) > longest
-        if not long.any():
+        steps = points[faces] - points[np.roll(faces, -1, axis=1)]  # edge k: corner k to k + 1
+        far = (steps * steps).sum(axis=2) > longest * longest
+        split = far.any(axis=1)
+        done.append(faces[~split])
+        of_done.append(parent[~split])
+        faces, parent, far = faces[split], parent[split], far[split]
+        if not len(faces):
             break
-        middle = np.full(len(edges), -1)
-        middle[long] = len(points) + np.arange(long.sum())
-        points = np.vstack([points, points[edges[long]].mean(axis=1)])
-        marked = long[index]
+        # A face with no long edge is finished: its edges are not split from the other side either.
+        points, middle = _halved(points, faces, far)
         # Turned so that the marked edges come first: one marked is edge 0, two are edges 0 and 1.
-        count = marked.sum(axis=1)
-        first = np.where(count == 1, marked.argmax(axis=1), np.where(count == 2, ((~marked).argmax(axis=1) + 1) % 3, 0))
+        count = far.sum(axis=1)
+        first = np.where(count == 1, far.argmax(axis=1), np.where(count == 2, ((~far).argmax(axis=1) + 1) % 3, 0))
         turn = (np.arange(3) + first[:, None]) % 3
-        corner, halfway = np.take_along_axis(faces, turn, 1), middle[np.take_along_axis(index, turn, 1)]
-        (a, b, c), (p, q, r) = corner.T, halfway.T
-        made = [(count == 0, [(a, b, c)]), (count == 1, [(a, p, c), (p, b, c)])]
-        made += [
+        (a, b, c), (p, q, r) = np.take_along_axis(faces, turn, 1).T, np.take_along_axis(middle, turn, 1).T
+        made = [
+            (count == 1, [(a, p, c), (p, b, c)]),
             (count == 2, [(p, b, q), (a, p, q), (a, q, c)]),
             (count == 3, [(a, p, r), (p, b, q), (r, q, c), (p, q, r)]),
         ]
         faces = np.vstack([np.stack(three, axis=1)[which] for which, parts in made for three in parts])
         parent = np.concatenate([parent[which] for which, parts in made for _ in parts])
-    return points, faces, parent
+    return points, np.vstack([*done, faces]), np.concatenate([*of_done, parent])
 
 
-def _visible(flat: np.ndarray, faces: np.ndarray, facing: np.ndarray) -> np.ndarray:
+def _halved(points: np.ndarray, faces: np.ndarray, marked: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The points with the middles of the marked edges (m, 3) behind them, and which point each middle is, else -1."""
+    ends = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=2), axis=2)[marked]
+    keys, index = np.unique(ends[:, 0] * len(points) + ends[:, 1], return_inverse=True)
+    middle = np.full(faces.shape, -1)
+    middle[marked] = len(points) + index
+    one, other = np.divmod(keys, len(points))
+    return np.vstack([points, (points[one] + points[other]) / 2]), middle
+
+
+def _visible(mesh: Mesh, flat: np.ndarray, normal: np.ndarray) -> np.ndarray:
     """Which faces (m,) are seen: facing the eye, their middle not behind another face."""
+    facing = np.flatnonzero(normal[:, 2] > 1e-3)
     low, span = flat.min(axis=0), np.ptp(flat, axis=0)
     cell = span[0] / GRID
     columns, rows = GRID + 3, int(span[1] / cell) + 4
     nearest = np.full(columns * rows, -np.inf)
-    corners = flat[faces[facing]]
-    reach = np.ptp(corners[:, :, :2], axis=1).max(axis=1) / cell
+    on_grid = (flat - [low[0] - cell / 2, low[1] - cell / 2, 0.0]) / [cell, cell, 1.0]
+    corners = on_grid[mesh.faces[facing]]
+    reach = (corners.max(axis=1) - corners.min(axis=1))[:, :2].max(axis=1)
     steps = np.clip(2 ** np.ceil(np.log2(np.maximum(reach * 1.3, 2.0))).astype(int), 2, 256)
 
     def place(points: np.ndarray) -> np.ndarray:
-        at = ((points[:, :2] - low[:2]) / cell + 0.5).astype(int)
+        at = points[:, :2].astype(np.int32)
         return at[:, 1] * columns + at[:, 0]
 
     for step in np.unique(steps):
@@ -130,31 +173,20 @@ def _visible(flat: np.ndarray, faces: np.ndarray, facing: np.ndarray) -> np.ndar
         for chunk in np.array_split(these, max(1, len(these) * len(u) // 1_000_000)):
             points = (weights @ chunk).reshape(-1, 3)
             np.maximum.at(nearest, place(points), points[:, 2])
-    middle = corners.mean(axis=1)
-    edge = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    slope = np.hypot(edge[:, 0], edge[:, 1]) / np.maximum(edge[:, 2], 1e-9)
-    seen = np.zeros(len(faces), dtype=bool)
+    middle = (corners[:, 0] + corners[:, 1] + corners[:, 2]) / 3
+    slope = np.hypot(normal[facing, 0], normal[facing, 1]) / normal[facing, 2]
+    seen = np.zeros(len(mesh.faces), dtype=bool)
     seen[facing] = middle[:, 2] >= nearest[place(middle)] - cell * (3 + 2 * np.minimum(slope, 20))
-    return _evened(faces, facing, seen)
+    return _evened(mesh, normal[:, 2] > 1e-3, seen)
 
 
-def _evened(faces: np.ndarray, facing: np.ndarray, seen: np.ndarray) -> np.ndarray:
+def _evened(mesh: Mesh, can: np.ndarray, seen: np.ndarray) -> np.ndarray:
     """The same with lone faces given the answer of their neighbours, for slivers fool the grid, and grown a little."""
-    ends = np.sort(np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
-    owner = np.tile(np.arange(len(faces)), 3)
-    key = ends[:, 0] * (int(faces.max()) + 1) + ends[:, 1]
-    order = np.argsort(key, kind="stable")
-    key, owner = key[order], owner[order]
-    same = np.flatnonzero(key[1:] == key[:-1])
-    one, other = owner[same], owner[same + 1]
-    can = np.zeros(len(faces), dtype=bool)
-    can[facing] = True
-    both = can[one] & can[other]
-    one, other = one[both], other[both]
+    both = np.append(can, False)[mesh.beside].all(axis=1)
+    one, other = mesh.beside[both].T
     seen = seen.copy()
     for _ in range(2):
-        votes = np.bincount(one, np.where(seen[other], 1, -1), len(faces))
-        votes += np.bincount(other, np.where(seen[one], 1, -1), len(faces))
+        votes = np.bincount(one, 2.0 * seen[other] - 1, len(seen)) + np.bincount(other, 2.0 * seen[one] - 1, len(seen))
         seen = np.where(can & (np.abs(votes) >= 2), votes > 0, seen)
     # A little farther than what is seen: the nearer piece is drawn over it, with its own clean edge.
     for _ in range(2):
@@ -165,63 +197,67 @@ def _evened(faces: np.ndarray, facing: np.ndarray, seen: np.ndarray) -> np.ndarr
     return seen
 
 
-def _outline_of(flat: np.ndarray, faces: np.ndarray) -> BaseGeometry:
-    """What a set of faces covers on the picture, from the edges that only one of them has: quick."""
+def _outline_of(mesh: Mesh, flat: np.ndarray, chosen: np.ndarray) -> BaseGeometry:
+    """What the chosen faces (m, true or false) cover on the picture, from the edges with one of them at one side."""
     import shapely
 
-    ends = np.sort(np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
-    keys, count = np.unique(ends[:, 0] * len(flat) + ends[:, 1], return_counts=True)
-    rim = flat[np.stack(np.divmod(keys[count == 1], len(flat)), axis=1)][:, :, :2]
+    at_rim = np.append(chosen, False)[mesh.beside]
+    rim = flat[mesh.edges[at_rim[:, 0] != at_rim[:, 1]]][:, :, :2]
     rim = rim[(rim[:, 0] != rim[:, 1]).any(axis=1)]
-    middle = flat[faces][:, :, :2].mean(axis=1)
-    kept = []
+    if not len(rim):
+        return shapely.Polygon()
+    corners = flat[mesh.faces[chosen]][:, :, :2]
+    (ux, uy), (vx, vy) = (corners[:, 1] - corners[:, 0]).T, (corners[:, 2] - corners[:, 0]).T
+    covered = float((ux * vy - uy * vx).sum()) / 2
     # Where the surface turns away from the eye its rim may cross itself on the picture: join there first.
-    crossed = shapely.union_all(shapely.linestrings(rim)) if len(rim) else shapely.LineString()
-    for part in shapely.get_parts(shapely.polygonize(shapely.get_parts(crossed))):
-        if shapely.contains_xy(part, middle[:, 0], middle[:, 1]).any():
-            kept.append(part if part.is_valid else part.buffer(0))
-    joined = shapely.union_all(np.array(kept, dtype=object)) if kept else shapely.Polygon()
+    for lines in (shapely.linestrings(rim), None):
+        lines = shapely.get_parts(shapely.union_all(shapely.linestrings(rim))) if lines is None else lines
+        kept = _holding(shapely.get_parts(shapely.polygonize(lines)), corners.mean(axis=1))
+        if abs(sum(part.area for part in kept) - covered) < 1e-6 * covered:
+            break
+    joined = kept[0] if len(kept) == 1 else shapely.union_all(np.array(kept, dtype=object))
     # Specks are faces that the grid got wrong.
     speck = (float(np.ptp(flat[:, 0])) / 90) ** 2
     return shapely.MultiPolygon([p for p in shapely.get_parts(joined) if p.geom_type == "Polygon" and p.area > speck])
 
 
-def tank_svg(body: Body, groups: Sequence[Group], view: View, *, name: str) -> str:
+def _holding(parts: np.ndarray, middle: np.ndarray) -> list[BaseGeometry]:
+    """The polygons that hold at least one of the points (k, 2)."""
+    import shapely
+
+    shapely.prepare(parts)
+    holds = [part for part in parts if shapely.contains_xy(part, middle[:, 0], middle[:, 1]).any()]
+    return [part if part.is_valid else part.buffer(0) for part in holds]
+
+
+def tank_svg(mesh: Mesh, view: View, *, name: str) -> str:
     """One still picture of the outer surface. ``name`` must be unique on the page."""
-    points, faces, parent = _fine(body.outer, body.faces, float(np.ptp(body.outer, axis=0).max()) / 36)
-    groups = [group._replace(faces=np.flatnonzero(np.isin(parent, group.faces))) for group in groups]
-    flat = _seen_from(points, view.towards)
-    corners = points[faces]
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    length = np.linalg.norm(normal, axis=1)
-    normal /= np.where(length > 0, length, 1.0)[:, None]
-    towards = np.asarray(view.towards) / np.linalg.norm(view.towards)
-    facing = np.flatnonzero((normal @ towards > 1e-3) & (length > 1e-9))
-    seen = _visible(flat, faces, facing)
-    lamp = np.array([-0.35, -0.45, 0.82]) * (-1 if towards[2] < 0 else 1)
-    tone = np.digitize(np.clip(normal @ (lamp / np.linalg.norm(lamp)), 0, 1), TONES)
+    axes = _axes(view.towards)
+    flat, normal = mesh.points @ axes, mesh.normal @ axes
+    seen = _visible(mesh, flat, normal)
+    lamp = np.array([-0.35, -0.45, 0.82]) * (-1 if view.towards[2] < 0 else 1)
+    tone = np.digitize(np.clip(mesh.normal @ (lamp / np.linalg.norm(lamp)), 0, 1), TONES)
     low, high = flat.min(axis=0)[:2], flat.max(axis=0)[:2]
     size = float((high - low)[0]) / 30
-    content, labels = [_hatches(name, len(groups), size)], []
-    near = {k: float(flat[faces[g.faces]][:, :, 2].mean()) for k, g in enumerate(groups)}
-    for k in sorted(near, key=lambda k: near[k]):
-        mine = groups[k].faces[seen[groups[k].faces]]
-        whole = _outline_of(flat, faces[mine]) if len(mine) else None
-        if whole is None or whole.is_empty:
+    content, labels = [_hatches(name, len(mesh.groups), size)], []
+    depth = flat[:, 2][mesh.faces].sum(axis=1)
+    count = np.maximum(np.bincount(mesh.owner, minlength=len(mesh.groups)), 1)
+    for k in np.argsort(np.bincount(mesh.owner, depth, len(mesh.groups)) / count, kind="stable").tolist():
+        mine = seen & (mesh.owner == k)
+        whole = _outline_of(mesh, flat, mine)
+        if whole.is_empty:
             continue
         edge = _path(whole)
         content.append(f'<path class="tone{len(TONES) - 1}" d="{edge}"/>')
-        for step in range(len(TONES) + 1):
-            these = mine[tone[mine] == step]
-            if len(these):
-                lit = _outline_of(flat, faces[these])
-                content.append(f'<path class="tone{step}" d="{_path(lit)}"/>' if not lit.is_empty else "")
+        for step in np.unique(tone[mine]).tolist():
+            lit = _outline_of(mesh, flat, mine & (tone == step))
+            content.append(f'<path class="tone{step}" d="{_path(lit)}"/>' if not lit.is_empty else "")
         content.append(f'<path fill="url(#{name}-h{k % len(HATCHES)})" d="{edge}"/>')
         content.append(f'<path class="pen-cut" d="{edge}"/>')
-        labels.append(_label(groups[k], whole, size))
+        labels.append(_label(mesh.groups[k], whole, size))
     pad = 1.2 * size
     box = (low[0] - pad, low[1] - pad, high[0] + pad, high[1] + pad)
-    told = ", ".join(group.label for group in groups)
+    told = ", ".join(group.label for group in mesh.groups)
     return svg(
         box, [*content, *labels], title=f"The tank {view.title}", describes=f"Pieces: {told}",
         kind="tank", name=name,

@@ -19,7 +19,7 @@ from shapely.geometry import Polygon
 from panels.findings import Finding
 from tankwright.papers.jobsheet import job_sheet
 from tankwright.papers.results import figures
-from tankwright.papers.tank_svg import VIEWS, groups_of, tank_svg
+from tankwright.papers.tank_svg import VIEWS, groups_of, still_mesh, tank_svg
 from tankwright.papers.zones import _bands
 
 from .fixture import small_work
@@ -240,7 +240,7 @@ def test_pieces_are_told_apart_without_colour() -> None:
 def test_the_still_picture_covers_what_the_tank_covers(view) -> None:
     """The pieces drawn fill the tank's shadow within 1 %, found by joining every face's shadow (shapely)."""
     work = small_work()
-    drawn = tank_svg(work.body, groups_of(work.body, work.blanks), view, name="t")
+    drawn = tank_svg(still_mesh(work.body, groups_of(work.body, work.blanks)), view, name="t")
     edges = re.findall(r'class="pen-cut" d="([^"]+)"', drawn)
     pieces = [shapely.make_valid(Polygon(r)) for data in edges for r in _rings(data) if len(r) > 2]
     d = np.array(view.towards) / np.linalg.norm(view.towards)
