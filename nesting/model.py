@@ -117,7 +117,8 @@ class Sheet:
     ``width`` along x and ``height`` along y in mm; ``price`` each; ``quantity`` how many there are,
     None for as many as needed. ``grain`` is "long" (along the longer side; along x when square),
     "x", "y", or None (no direction: any turn is allowed). ``outline`` is the real shape of an
-    offcut, inside the rectangle 0..width x 0..height; holes in it are holes in the metal.
+    offcut, inside the rectangle 0..width x 0..height; holes in it are holes in the metal. ``origin`` is a
+    word of the caller's for where it comes from; it travels with the sheet and changes nothing.
     ``blocked`` are polygons where nothing may lie: damage, clamps.
 
     Raises ``BadSheet`` (a ValueError).
@@ -131,6 +132,7 @@ class Sheet:
     grain: str | None = "long"
     outline: Polygon | None = None
     blocked: tuple[Polygon, ...] = ()
+    origin: str = ""
 
     def __post_init__(self) -> None:
         name = str(self.name)

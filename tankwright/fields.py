@@ -9,6 +9,7 @@ Words used here
 
 from __future__ import annotations
 
+import datetime
 import difflib
 import math
 import re
@@ -44,6 +45,7 @@ __all__ = [
     "length",
     "nearest",
     "number",
+    "read_date",
     "read_unit",
     "setting_of",
     "shown",
@@ -257,6 +259,20 @@ Angle = Annotated[float, number(-80.0, 80.0, unit=" degrees")]
 Share = Annotated[float, number(high=1.0, above=0.0)]
 Number = Annotated[float, number(0.0)]
 Whole = Annotated[int, whole()]
+
+
+def read_date(value: object) -> Any:
+    """A date, as TOML writes it or as text."""
+    if isinstance(value, datetime.datetime):
+        return value.date()
+    if isinstance(value, str):
+        try:
+            return datetime.date.fromisoformat(value.strip())
+        except ValueError:
+            pass
+    if not isinstance(value, datetime.date):
+        raise Trouble(Fault("this is not a date", shown(value), "year-month-day", DATE_HINT))
+    return value
 
 
 def read_unit(value: object) -> Any:

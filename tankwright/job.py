@@ -180,23 +180,27 @@ def _mistake(finding: Finding) -> Mistake:
     return Mistake("stop", f"{finding.says}{place}", None, finding.found, finding.allowed, finding.remedy)
 
 
-def _nest(job: Job, blanks: tuple[Blank, ...]) -> Layout:
-    from nesting import NestingError, Part, Sheet, nest
+def _nest(job: Job, blanks: tuple[Blank, ...], cutting: str = "") -> Layout:
+    """The blanks on the shop's sheets and the pieces of its rack, in the shop's own way of cutting or another."""
+    from nesting import NestingError, Part, nest
 
     rules = job.shop.nesting
+    cutting = cutting or rules.cutting
     stock, _ = job.shop.sheets_for(job.metal.name, job.thickness)
-    sheets = [Sheet(s.name, s.width, s.height, s.price or 0, s.quantity, s.grain) for s in stock]
+    sheets = [sheet.to_lay_on() for sheet in (*job.shop.pieces_for(job.metal.name, job.thickness), *stock)]
     try:
         parts = [Part(blank.name, blank.outline, grain=blank.grain_deg) for blank in blanks]
         layout = nest(
             parts,
             sheets,
-            cutting=rules.cutting,
-            gap_mm=rules.gap,
+            cutting=cutting,
+            gap_mm=rules.gap_for(cutting),
             edge_mm=rules.edge,
             seconds=rules.seconds,
             seed=rules.seed,
             rotations=rules.rotations,
+            keep_side_mm=rules.keep_offcut_side,
+            keep_area_mm2=rules.keep_offcut_area,
         )
     except NestingError as fault:
         says, _, remedy = str(fault).partition("hint: ")

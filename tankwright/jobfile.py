@@ -16,7 +16,6 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, model_validator
 
 from .fields import (
-    DATE_HINT,
     Angle,
     Fault,
     Flag,
@@ -33,12 +32,14 @@ from .fields import (
     length,
     nearest,
     number,
+    read_date,
     setting_of,
     shown,
 )
 from .models import Section, Thickness, alloy_name
 from .orders import EndPoints, OutlinePoints, PlanPoints, RunPoints, SectionPoints, points_field
 from .outline import side_faults
+from .quotefile import JobQuoteSection
 from .shopfile import ShopSections
 from .sources import PointSet
 
@@ -51,27 +52,13 @@ SCHEMES = ("crown and sides", "crown, shoulders and sides", "widest line", "halv
 THINNEST_MM, THICKEST_MM = 0.4, 6.5
 
 
-def _date(value: object) -> Any:
-    """A date, as TOML writes it or as text."""
-    if isinstance(value, datetime.datetime):
-        return value.date()
-    if isinstance(value, str):
-        try:
-            return datetime.date.fromisoformat(value.strip())
-        except ValueError:
-            pass
-    if not isinstance(value, datetime.date):
-        raise Trouble(Fault("this is not a date", shown(value), "year-month-day", DATE_HINT))
-    return value
-
-
 class JobSection(Section):
     """[job]: what the papers are headed with, and how the numbers are to be read."""
 
     name: Text = Field(min_length=1, examples=['"Saddle tank"'], description="what the tank is called")
     reference: Text = Field("", description="the customer's or the shop's own reference")
     revision: Text = Field("", description="which state of the patterns this is")
-    pattern_date: Annotated[datetime.date | None, BeforeValidator(_date)] = None
+    pattern_date: Annotated[datetime.date | None, BeforeValidator(read_date)] = None
     unit: Unit = Field(examples=['"mm"'], description='unit of every plain number: "mm" or "in"')
     surface: Annotated[str, choice("outside", "inside")] = "outside"
 
@@ -277,6 +264,7 @@ class JobFile(ShopSections):
     filler: FillerSection | None = None
     clear: list[ClearSection] = Field(default_factory=list, max_length=40)
     division: DivisionSection = Field(default_factory=lambda: DivisionSection())
+    quote: JobQuoteSection = Field(default_factory=lambda: JobQuoteSection())
 
 
 def setting_for(data: dict[str, Any], setting: Setting) -> Setting:

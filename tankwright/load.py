@@ -111,11 +111,21 @@ def load_job(path: str | Path) -> Job:
         findings += [finding(fault, document) for fault in faults]
     if findings or model is None:
         raise JobError(_one_wrong_unit(findings))
-    shop = merge(shop_model, model, shop_file)
+    shop = _with_kept(merge(shop_model, model, shop_file), job_path.parent, model)
     files = _files(model)
     texts = [document.text, shop_text, *(read_text(job_path.parent / file, file) for file in files)]
     sources = (name, *([shop_file] if shop_file else []), *files)
     return _job(model, document, shop, job_path.parent, sources, texts)
+
+
+def _with_kept(shop: Shop, folder: Path, model: JobFile) -> Shop:
+    """The shop with what it keeps from job to job: its offcut rack, and how its estimates have compared."""
+    from .keeping import shop_folder
+    from .quotehours import past_of
+    from .rack import job_key, read_rack, stock_of
+
+    place = shop_folder(folder, shop.keep_in)
+    return replace(shop, rack=stock_of(read_rack(place, job_key(model.job))), past=past_of(place))
 
 
 def _one_wrong_unit(findings: list[Finding]) -> list[Finding]:

@@ -37,7 +37,7 @@ _WORDS = {
     "sheet": "Stock sheet",
 }
 _POINT_LISTS = {"top", "bottom", "front", "rear", "half", "outline", "points"}
-_TABLE_LISTS = {"seam", "strip"}
+_TABLE_LISTS = {"seam", "strip", "line", "part", "consumable"}
 
 _QUOTED = re.compile(r"\"(?:\\.|[^\"\\])*\"|'[^']*'")
 _CURLY = re.compile(r"[“”„«»‘’‚]")
@@ -47,7 +47,10 @@ _DATE = re.compile(r"(?<!\d)(?:\d{1,2}[./-]\d{1,2}[./-]\d{4}|\d{4}[./-]\d{1,2}[.
 _HEADING = re.compile(r"\[\[?\s*([\w.-]+)\s*\]")
 
 #: Headings that may come several times in a file.
-_REPEATED = {"plan", "section", "clear", "outlet", "sheet", "division.seam", "allowances.seam", "bend.strip"}
+_REPEATED = {
+    *("plan", "section", "clear", "outlet", "sheet", "division.seam", "allowances.seam", "bend.strip"),
+    *("quote.line", "quote.part", "quote.consumable"),
+}
 
 
 class Document:

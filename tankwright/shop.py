@@ -7,13 +7,21 @@ Lengths in mm, areas in mm2, shares as named. What neither file gives is the def
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 from panels.choose_k import KFactor, StripReading, choose_k
 from panels.metal import Metal
 
-from .fields import Fault
+from .fields import Fault, nearest, shown
+from .models import Section
+from .quotefile import JobQuoteSection, fixed_names
 from .shopfile import SheetSection, ShopFile, ShopSections
 from .units import show_size
+
+if TYPE_CHECKING:
+    from nesting import Sheet
+
+    from .quotehours import Past
 
 __all__ = [
     "STANDARD_SHEETS",
@@ -48,11 +56,24 @@ class StockSheet:
     quantity: int | None = None  # None: as many as needed
     grain: str | None = "long"  # "long", "x" (along the width), "y" or None
     note: str = ""
+    rack: bool = False  # lies on the shop's own rack: not bought
+    outline: tuple[tuple[float, float], ...] = ()  # of an offcut that is no rectangle, mm
 
     def serves(self, metal: str, thickness: float) -> bool:
         """Whether a job in that metal and thickness, mm, can be cut from it."""
         same_metal = self.metal in ("", metal)
         return same_metal and (self.thickness is None or abs(self.thickness - thickness) <= SAME_SHEET_MM)
+
+    def to_lay_on(self) -> Sheet:
+        """The sheet as ``nesting`` takes it; its origin says whether it is from the rack."""
+        from nesting import Sheet
+        from shapely.geometry import Polygon
+
+        outline = Polygon(self.outline) if self.outline else None
+        origin = "rack" if self.rack else ""
+        return Sheet(
+            self.name, self.width, self.height, self.price or 0, self.quantity, self.grain, outline, origin=origin
+        )
 
 
 _COMMON = "stock size, common practice, no price"
@@ -76,6 +97,11 @@ class NestingRules:
     keep_offcut_side: float
     keep_offcut_area: float
     rotations: tuple[float, ...] | None
+    other_gap: float = 0.0  # for the other way of cutting, where both are compared
+
+    def gap_for(self, cutting: str) -> float:
+        """Least distance between two blanks, mm, in that way of cutting."""
+        return self.gap if cutting == self.cutting else self.other_gap
 
 
 @dataclass(frozen=True)
@@ -174,7 +200,11 @@ class BaffleRules:
 
 @dataclass(frozen=True)
 class Shop:
-    """The shop as it stands for one job. ``file`` is where its settings are from, "" for the defaults."""
+    """The shop as it stands for one job. ``file`` is where its settings are from, "" for the defaults.
+
+    ``rack`` are the offcuts it keeps, ``past`` what earlier jobs took against their estimates; both are
+    kept in ``keep_in``, a folder told from the shop file's own.
+    """
 
     name: str
     currency: str
@@ -187,6 +217,16 @@ class Shop:
     difficulty: Difficulty
     bend: BendRules
     baffle: BaffleRules
+    quote: JobQuoteSection
+    address: tuple[str, ...] = ()
+    contact: str = ""
+    keep_in: str = ""
+    rack: tuple[StockSheet, ...] = ()
+    past: tuple[Past, ...] = ()
+
+    def pieces_for(self, metal: str, thickness: float) -> tuple[StockSheet, ...]:
+        """The offcuts on the rack that a job can be cut from."""
+        return tuple(piece for piece in self.rack if piece.serves(metal, thickness))
 
     def sheets_for(self, metal: str, thickness: float) -> tuple[tuple[StockSheet, ...], str]:
         """The sheets a job can be cut from, and a sentence where the shop names none that fit."""
@@ -233,7 +273,26 @@ def merge(shop: ShopFile | None, job: ShopSections, file: str = "") -> Shop:
             tuple(StripReading(**strip.model_dump()) for strip in merged.bend.strip),
         ),
         baffle=BaffleRules(**{**merged.baffle.model_dump(), "at": tuple(merged.baffle.at or ())}),
+        quote=_quote(shop, job),
+        address=tuple(house.address),
+        contact=house.contact,
+        keep_in=house.keep_in,
     )
+
+
+def _quote(shop: ShopFile | None, job: ShopSections) -> JobQuoteSection:
+    """What the quote is worked out with: usual figures, the shop's over them, the job's over both."""
+    rules = JobQuoteSection()
+    return _over(_over(rules, shop.quote) if shop else rules, job.quote)
+
+
+def _over(base: Any, over: Section) -> Any:
+    """A section with another's given values put over it, section by section and value by value."""
+    given: dict[str, Any] = {}
+    for key in over.model_fields_set:
+        value = getattr(over, key)
+        given[key] = _over(getattr(base, key), value) if isinstance(value, Section) else value
+    return base.model_copy(update=given)
 
 
 def _merged(shop: ShopFile | None, job: ShopSections) -> ShopSections:
@@ -249,7 +308,12 @@ def _merged(shop: ShopFile | None, job: ShopSections) -> ShopSections:
 
 def merge_faults(shop: ShopFile | None, job: ShopSections) -> list[Fault]:
     """What is wrong only once the job's values stand over the shop's."""
-    d = _merged(shop, job).difficulty
+    return _levels(_merged(shop, job)) + _lines(_quote(shop, job))
+
+
+def _levels(merged: ShopSections) -> list[Fault]:
+    """Levels of difficulty that do not rise."""
+    d = merged.difficulty
     if d.easy < d.ordinary < d.hard:
         return []
     found = f"easy {d.easy:g}, ordinary {d.ordinary:g}, hard {d.hard:g} percent"
@@ -257,13 +321,28 @@ def merge_faults(shop: ShopFile | None, job: ShopSections) -> list[Fault]:
     return [Fault("the three levels do not rise", found, "easy < ordinary < hard", hint, at=("difficulty",))]
 
 
+def _lines(rules: JobQuoteSection) -> list[Fault]:
+    """Lines of the job's quote that change nothing there is and are not new either."""
+    faults, names = [], fixed_names(rules)
+    lower = {name.lower() for name in (*names, *type(rules.work).model_fields)}
+    for k, line in enumerate(rules.line):
+        if line.group is None and line.name.lower() not in lower:
+            near = nearest(line.name, names)
+            hint = f'did you mean "{near}"?' if near else "a new line needs a group"
+            says = "the quote has no line of this name"
+            allowed = 'a line of the quote, or a group for a new one, such as group = "outside work"'
+            faults.append(Fault(says, shown(line.name), allowed, hint, at=("quote", "line", k)))
+    return faults
+
+
 def _nesting(merged: ShopSections) -> NestingRules:
     n = merged.nesting
     rotations = None if n.rotations is None else tuple(n.rotations)
     area = n.keep_offcut_area * MM2_PER_M2
     # A shear takes no metal away: unless the shop asks for a gap, blanks lie edge to edge.
-    gap = 0.0 if n.cutting == "shear" and "gap" not in n.model_fields_set else n.gap
-    return NestingRules(gap, n.edge, n.cutting, n.seconds, n.seed, n.keep_offcut_side, area, rotations)
+    shear_gap = n.gap if "gap" in n.model_fields_set else 0.0
+    gap, other = (shear_gap, n.gap) if n.cutting == "shear" else (n.gap, shear_gap)
+    return NestingRules(gap, n.edge, n.cutting, n.seconds, n.seed, n.keep_offcut_side, area, rotations, other)
 
 
 def _allowances(merged: ShopSections) -> Allowances:
@@ -284,4 +363,4 @@ def _stock(s: SheetSection) -> StockSheet:
     """A `StockSheet` from a section of the file."""
     grain = {"long": "long", "width": "x", "height": "y", "none": None}[s.grain]
     name = s.name or show_size(s.width, s.height)
-    return StockSheet(name, s.width, s.height, s.metal, s.thickness, s.price, s.quantity, grain)
+    return StockSheet(name, s.width, s.height, s.metal, s.thickness, s.price, s.quantity, grain, rack=s.rack)

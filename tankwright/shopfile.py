@@ -19,6 +19,7 @@ from pydantic import AfterValidator, Field, model_validator
 
 from .fields import Fault, Flag, Gap, Place, Size, Small, Text, Trouble, Unit, choice, number, shown, whole
 from .models import Section, Thickness, alloy_name
+from .quotefile import QuoteSection
 
 __all__ = ["SHOP_VARIABLE", "ShopFile", "ShopSections", "find_shop"]
 
@@ -40,6 +41,7 @@ class SheetSection(Section):
     price: Annotated[float | None, number(0.0, 1e6)] = None
     quantity: Annotated[int | None, whole(0, 10_000)] = None
     grain: Annotated[str, choice("long", "width", "height", "none")] = "long"
+    rack: Flag = Field(False, description="true: it lies on the shop's own rack and is not bought")
 
 
 class NestingSection(Section):
@@ -142,6 +144,9 @@ class HouseSection(Section):
     name: Text = ""
     unit: Unit = "mm"
     currency: Text = ""
+    address: list[Text] = Field(default_factory=list, max_length=8)
+    contact: Text = ""
+    keep_in: Text = Field("", description="folder of the offcut rack and the hours taken, from this file's own")
 
 
 class ShopSections(Section):
@@ -155,6 +160,7 @@ class ShopSections(Section):
     checks: ChecksSection = Field(default_factory=lambda: ChecksSection())
     difficulty: DifficultySection = Field(default_factory=lambda: DifficultySection())
     bend: BendSection = Field(default_factory=lambda: BendSection())
+    quote: QuoteSection = Field(default_factory=lambda: QuoteSection())
 
 
 class ShopFile(ShopSections):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from ..rack import from_rack
 from . import words
 from .look import LAYERS, WORDS
 from .names import date_words, job_line, plain
@@ -57,13 +58,13 @@ def metal_line(job: Any, thickness: float | None = None) -> str:
     return says if gauge in says else f"{says}, {gauge}"
 
 
-def blank_words(work: Work, blank: Blank, kerf_mm: float, lead_in_mm: float) -> list[str]:
+def blank_words(work: Work, blank: Blank, number: str, kerf_mm: float, lead_in_mm: float) -> list[str]:
     x0, y0, x1, y1 = blank.outline.bounds
     unit = work.job.unit
     metal = metal_line(work.job, blank.thickness)
     grain = "any way" if blank.grain_deg is None else f"along the arrow, {blank.grain_deg % 180:.1f} deg from x"
     lines = [
-        f"Part: {blank.name}. Hand: {words.hand(blank)}. Quantity: 1.",
+        f"Part: {number} {blank.name}. Hand: {words.hand(blank)}. Quantity: 1.",
         f"Metal: {metal}.",
         f"{WORDS['face']}",
         f"Grain: {grain}.",
@@ -94,7 +95,7 @@ def for_the_cutter(work: Work) -> dict[str, bytes]:
     ]
     for used in layout.sheets:
         sheet = used.sheet
-        bought = "from the rack" if sheet.price == 0 and sheet.quantity else "to buy, see sheets.csv"
+        bought = "from the rack" if from_rack(sheet) else "to buy, see sheets.csv"
         grain = {None: "no direction", 0.0: "along x", 90.0: "along y"}[sheet.grain_deg]
         lines.append(
             f"Sheet {used.index + 1}: {sheet.name}, {sheet.width:.1f} x {sheet.height:.1f} mm, {metal_line(job)}, "

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..rack import from_rack
 from .names import date_words
 from .results_blanks import blank_figures, strip_figures
 from .rounding import mm, mm2, percent, rounded
@@ -23,7 +24,6 @@ from .words import fixed, gauge, metal_words, size
 
 if TYPE_CHECKING:
     from nesting import Layout, UsedSheet
-    from nesting.model import Sheet
 
     from ..work import Work
 
@@ -191,11 +191,6 @@ def _tunnel_depths(work: Work) -> dict[str, float | None]:
     return {f"clear_depth_{name}_mm": mm(value) for name, value in zip(names, depth, strict=True)}
 
 
-def _own(sheet: Sheet) -> bool:
-    """True for a piece from the shop's own rack: an offcut, or a counted piece that costs nothing."""
-    return sheet.outline is not None or (sheet.price == 0 and sheet.quantity is not None)
-
-
 def _sheet(work: Work, used: UsedSheet, blanks: list[dict[str, Any]]) -> dict[str, Any]:
     from .cutting import cut_order
 
@@ -209,7 +204,7 @@ def _sheet(work: Work, used: UsedSheet, blanks: list[dict[str, Any]]) -> dict[st
         "width_mm": mm(sheet.width),
         "height_mm": mm(sheet.height),
         "thickness_mm": rounded(work.job.thickness, 3),
-        "from": "own rack" if _own(sheet) else "bought",
+        "from": "own rack" if from_rack(sheet) else "bought",
         "price": rounded(sheet.price, 2),
         "grain": grain_words.get(sheet.grain_deg, f"{sheet.grain_deg}°"),
         "parts": [

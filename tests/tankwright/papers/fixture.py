@@ -31,6 +31,10 @@ from panels.findings import Finding
 from panels.metal import lookup_metal
 from panels.slits import PanelSlits
 from panels.strips import slit_pattern
+from tankwright.jobfile import JobFile
+from tankwright.quotefile import JobQuoteSection
+from tankwright.shop import Shop, merge
+from tankwright.shopfile import ShopFile
 from tankwright.work import Work
 
 BALL_MM = 400.0
@@ -338,7 +342,7 @@ def _layout(blanks: tuple[Blank, ...], cutting: str) -> Layout:
     by = {b.name: Part(b.name, b.outline, grain=b.grain_deg) for b in blanks}
     large, rack = (
         Sheet("1250 x 1000", 1250.0, 1000.0, price=62.0),
-        Sheet("rack offcut 600 x 300", 600.0, 300.0, quantity=1, grain="x"),
+        Sheet("rack offcut 600 x 300", 600.0, 300.0, quantity=1, grain="x", origin="rack"),
     )
     turns = {"top skin": 90.0}
     rows = [["side left", "side right"], ["top skin", "tunnel"]]
@@ -393,6 +397,14 @@ def _layout(blanks: tuple[Blank, ...], cutting: str) -> Layout:
     )
 
 
+def _shop() -> Shop:
+    """A shop that names a few prices, so that its quote has some of everything."""
+    quote = {"rate": 60, "tax": 20, "deposit": 40, "date": "2026-04-01", "scrap_kg": 0.9}
+    job = JobFile.model_construct(quote=JobQuoteSection.model_validate(quote))
+    house = ShopFile.model_validate({"shop": {"name": "Fixture shop (invented)", "currency": "EUR"}})
+    return merge(house, job)
+
+
 @cache
 def small_work(cutting: str = "profile", unit: str = "mm") -> Work:
     """The whole fixture. The same call gives the same object."""
@@ -415,7 +427,10 @@ def small_work(cutting: str = "profile", unit: str = "mm") -> Work:
         fold_radius=3.0,
         k_factor=K_FACTOR,
         k_source="common practice, no source",
-        shop=SimpleNamespace(currency="EUR"),
+        fittings=(),
+        outlet_names=(),
+        marks={},
+        shop=_shop(),
     )
     findings = (
         Finding(

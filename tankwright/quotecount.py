@@ -1,0 +1,103 @@
+"""What there is to charge for in a finished piece of work: sheets, strokes, square metres, metres of seam."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from .papers.words import difficulty_limits
+from .quotelines import Counts, Stock
+from .rack import from_rack
+
+if TYPE_CHECKING:
+    from nesting import Layout
+    from panels.blank import Blank
+
+    from .load import Job
+    from .work import Work
+
+__all__ = ["counts_of", "welded"]
+
+CLASSES = ("easy", "ordinary", "hard", "split")
+MM_PER_M, MM2_PER_M2 = 1e3, 1e6
+
+
+def counts_of(work: Work) -> Counts:
+    """Everything that lines of a quote are counted by."""
+    job, layout = work.job, work.layout
+    seams = welded(work)
+    return Counts(
+        bought=_stock(layout, job, rack=False),
+        rack=_stock(layout, job, rack=True),
+        scrap_kg=sum(used.skeleton_area for used in layout.sheets) * _kg_per_mm2(job),
+        offcuts_worth=sum(
+            used.sheet.price * used.offcuts_area / used.sheet.area
+            for used in layout.sheets
+            if used.sheet.area and not from_rack(used.sheet)
+        ),
+        cutting=layout.cutting,
+        strokes=len(layout.cuts),
+        outline_m=sum(_outline_mm(blank) for blank in work.blanks) / MM_PER_M,
+        cut_m=layout.cut_length / MM_PER_M,
+        pierces=layout.pierces,
+        shaped=_shaped(work.blanks, difficulty_limits(job)),
+        rolled=sum(blank.kind == "rolled" for blank in work.blanks),
+        folds=sum(len(blank.folds) for blank in work.blanks),
+        butt_m=seams["butt"],
+        lap_m=seams["lap"],
+        flange_m=seams["flange"],
+        shell_m2=work.capacity.shell_area_mm2 / MM2_PER_M2,
+        blanks=len(work.blanks),
+        fillers=sum(fitting.name == "filler" for fitting in job.fittings),
+        outlets=sum(fitting.name in job.outlet_names for fitting in job.fittings),
+        mounts=sum("mount" in name.lower() for name in job.marks),
+        baffles=sum("baffle" in blank.name for blank in work.blanks),
+        dry_kg=work.capacity.dry_mass_kg,
+    )
+
+
+def _kg_per_mm2(job: Job) -> float:
+    return job.thickness * job.metal.density * 1e-9
+
+
+def _stock(layout: Layout, job: Job, *, rack: bool) -> tuple[Stock, ...]:
+    """The sheets of a layout, like ones together, in the order they are used."""
+    kinds: dict[tuple[str, float], list[float]] = {}
+    for used in layout.sheets:
+        if from_rack(used.sheet) == rack:
+            kinds.setdefault((used.name, used.sheet.price), []).append(used.sheet.area * _kg_per_mm2(job))
+    return tuple(Stock(name, len(kg), price, sum(kg) / len(kg)) for (name, price), kg in kinds.items())
+
+
+def _outline_mm(blank: Blank) -> float:
+    return float(sum(ring.length for ring in (blank.outline.exterior, *blank.outline.interiors)))
+
+
+def _shaped(
+    blanks: Iterable[Blank], limits: tuple[float, float, float]
+) -> tuple[tuple[str, float, tuple[str, ...]], ...]:
+    """Area and names of the crowned blanks, by the class of their worst strain."""
+    area = dict.fromkeys(CLASSES, 0.0)
+    names: dict[str, list[str]] = {name: [] for name in CLASSES}
+    for blank in blanks:
+        if blank.kind == "formed":
+            worst = 100 * max(blank.stretch, blank.shrink)
+            name = CLASSES[sum(worst > limit for limit in limits)]
+            area[name] += blank.outline.area / MM2_PER_M2
+            names[name].append(blank.name)
+    return tuple((name, area[name], tuple(names[name])) for name in CLASSES if names[name])
+
+
+def welded(work: Work) -> dict[str, float]:
+    """Metres of seam by joint; edges that one folded blank has on both sides are no seams."""
+    joints: dict[str, set[str]] = {}
+    for blank in work.blanks:
+        for edge in blank.edges:
+            joints.setdefault(edge.letter, set()).add(edge.joint)
+    metres = {"butt": 0.0, "lap": 0.0, "flange": 0.0}
+    for letter, _, _, length in work.seams:
+        found = joints.get(letter)
+        if found is not None:
+            name = "lap" if "lap" in found else "flange" if "fold" in found else "butt"
+            metres[name] += length / MM_PER_M
+    return metres
