@@ -199,21 +199,26 @@ def _trim(value: float, places: int) -> str:
     return "0" if text == "-0" else text
 
 
-def show_inches(mm: float, *, nearest: int = 32, within_mm: float = 0.1) -> str:
+def show_inches(mm: float, *, places: int = 1, nearest: int = 32) -> str:
     """Inches as a rule shows them where that is near enough, else decimal: ``1 7/16``, ``1.452``.
 
-    The fraction (nearest 1/32) is used only if it is within ``within_mm``: printing never moves a line.
+    The one rule of every paper: they follow from the millimetres as printed beside them, to ``places``, so that
+    a length reads the same wherever it stands. A fraction (nearest 1/32), else as few decimals, at most three, as
+    lie within half of the last place of those millimetres: printing never moves a line.
 
     Examples
     --------
     >>> show_inches(36.5125), show_inches(36.9), show_inches(-9.525), show_inches(50.8)
     ('1 7/16', '1.453', '-3/8', '2')
+    >>> show_inches(1.3 * 25.4), show_inches(617.64) == show_inches(617.6)
+    ('1.3', True)
     """
-    inches = abs(mm) / MM_PER_INCH
+    inches = abs(round(mm, places)) / MM_PER_INCH
     steps = round(inches * nearest)
-    sign = "-" if mm < 0 and (steps or inches) else ""
-    if (steps == 0 and inches >= 0.0005) or abs(steps / nearest - inches) * MM_PER_INCH > within_mm:
-        return sign + _trim(inches, 3)
+    half = 0.5 * 10.0**-places / MM_PER_INCH
+    sign = "-" if mm < 0 and inches else ""
+    if (steps == 0 and inches >= 0.0005) or abs(steps / nearest - inches) > half:
+        return sign + _trim(inches, next((n for n in (1, 2) if abs(round(inches, n) - inches) <= half), 3))
     part = Fraction(steps, nearest)
     whole, rest = divmod(part, 1)
     text = f"{whole} {rest}" if whole and rest else str(rest or whole)
@@ -231,7 +236,7 @@ def show_length(mm: float, unit: str = "mm", *, places: int = 1) -> str:
     metric = f"{mm:.{places}f} mm"
     if metric.startswith("-") and not metric.strip("-0. m"):
         metric = metric[1:]
-    return metric if unit == "mm" else f"{show_inches(mm)} in ({metric})"
+    return metric if unit == "mm" else f"{show_inches(mm, places=places)} in ({metric})"
 
 
 def show_size(width_mm: float, height_mm: float, unit: str = "mm") -> str:

@@ -161,3 +161,12 @@ def test_lengths_are_printed_as_the_job_writes_them(shown, text):
 def test_examples_in_the_docstrings_hold():
     """Every example in the module runs as printed."""
     assert doctest.testmod(units).failed == 0
+
+
+@given(st.integers(-30_000, 30_000), st.floats(-0.0499, 0.0499))
+def test_inches_follow_from_the_millimetres_beside_them(tenths, hair):
+    """Lengths that print the same millimetres print the same inches, whatever hair's breadth lies between them."""
+    assert show_inches(tenths / 10 + hair) == show_inches(tenths / 10)
+    assert show_length(tenths / 10, "in") == f"{show_inches(tenths / 10)} in ({tenths / 10:.1f} mm)".replace(
+        "(-0.0", "(0.0"
+    )
