@@ -29,18 +29,17 @@ SCREEN = {"desk": "#d8d3c6", "paper": "#fbf8f0", "card": "#fffefa", "soft": "#4d
 
 def job_sheet(work: Work, faces: Sequence[Face] | None = None) -> str:
     """The whole page as text, under 1 MB. ``faces``: the blanks made ready for drawing, where they are at hand."""
+    from .jobsheet_cutting import cut_list_section, sheets_section
     from .jobsheet_pieces import pieces_section
     from .jobsheet_sections import (
         assumptions_section,
         cautions_section,
         checks_section,
         cover,
-        cut_list_section,
         findings_section,
         holds_section,
         order_section,
         seams_section,
-        sheets_section,
     )
     from .jobsheet_tank import tank_section
     from .results import figures

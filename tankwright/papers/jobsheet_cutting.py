@@ -1,0 +1,203 @@
+"""The job sheet's cut list and sheets: what is cut, from which sheet, in which order, and where the metal goes."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+from ..units import show_inches
+from .cutlist import allowances_words
+from .jobsheet_html import Cell, mm, num, table, text
+from .jobsheet_sections import hardest_first, named
+from .words import area, fixed, length, size, turned
+
+if TYPE_CHECKING:
+    from ..work import Work
+
+__all__ = ["cut_list_section", "sheets_section"]
+
+Figures = dict[str, Any]
+
+
+def cut_list_section(got: Figures) -> str:
+    """One row a blank, one line of what is left outside the trim line, totals."""
+    unit = got["job"]["unit"]
+    numbers = {b["name"]: b["piece"] for b in got["blanks"]}
+    rows = []
+    for b in got["blanks"]:
+        side = f"{b['side']}, mirror of {numbers.get(b['mirrors'], b['mirrors'])}" if b["mirrors"] else b["side"]
+        rows.append(
+            (
+                Cell(f'<a href="#piece{b["piece"]}">{b["piece"]} {escape(b["name"])}</a>'),
+                text(side),
+                num(b["quantity"], 0),
+                _size(b, unit),
+                num(b["cut_area_mm2"] / 1e6, 4),
+                num(b["net_area_mm2"] / 1e6, 4),
+                num(b["mass_kg"], 2),
+                num(b["cut_length_mm"]),
+                num(b["pierces"], 0),
+                text(b["grain"]),
+                text(", ".join(map(str, b["sheets"])) or "NONE"),
+                text(allowances_words(b)),
+            )
+        )
+    heads = (
+        "Piece", "Side", "Qty", "Size as cut, mm", "m² as cut", "m² net", "kg as cut", "Outline, mm",
+        "Starts (pierces)", "Grain", "Sheet", "Left outside the trim line",
+    )  # fmt: skip
+    blanks = got["blanks"]
+
+    def total(key: str) -> float:
+        return sum(b[key] for b in blanks)
+
+    foot = (
+        text("Total"), text(""), num(total("quantity"), 0), text(""), num(total("cut_area_mm2") / 1e6, 4),
+        num(total("net_area_mm2") / 1e6, 4), num(total("mass_kg"), 2), num(total("cut_length_mm")),
+        num(total("pierces"), 0), text(""), text(""), text(""),
+    )  # fmt: skip
+    metal = got["metal"]
+    return (
+        f"<p>All of {escape(metal['words'])}, good face up as drawn. Sizes as cut. Trim is "
+        "metal left outside the trim line and taken off after forming; lap and flange stay on. Net edges have nothing "
+        f"left on: they are tried and dressed. {_first_to_form(got)}</p>"
+        f"{table(heads, rows, foot=foot)}"
+        '<p class="small soft">m² net: inside the trim line, on the flat. It is not quite the '
+        f"{escape(area(got['capacity']['shell_area_mm2']))} of the finished shell, which is formed. Outline: length of "
+        "all lines cut, holes too. Each figure is rounded by itself: the last place of a total may differ.</p>"
+    )
+
+
+def _first_to_form(got: Figures) -> str:
+    """The cut list's order is not the order of work: which piece comes first."""
+    formed = hardest_first(got)
+    first = f": first to form is {named(formed[0])}" if formed else ""
+    return f"The numbers are not the <a href='#order'>order of work</a>{first}."
+
+
+def _size(blank: Figures, unit: str) -> Cell:
+    """Bounding size as cut, the inches under it where the job is in inches."""
+    millimetres = f"{fixed(blank['width_mm'])}\u00a0×\u00a0{fixed(blank['height_mm'])}"
+    if unit != "in":
+        return Cell(millimetres, True)
+    inch = f"{show_inches(blank['width_mm'])} × {show_inches(blank['height_mm'])} in"
+    return Cell(f"{millimetres}<small>{escape(inch)}</small>", True)
+
+
+def sheets_section(work: Work, got: Figures) -> str:
+    """Sheets to buy, each sheet's picture, what is kept, cuts in order, and where the metal goes."""
+    from .sheet_svg import sheet_svg
+
+    unit = got["job"]["unit"]
+    buy = "".join(f"<li>Order <strong>{escape(order['words'])}</strong></li>" for order in got["buy"])
+    made = [f'<ul class="buy">{buy}</ul>' if buy else "<p>Nothing to order: everything comes from the rack.</p>"]
+    for used, sheet in zip(work.layout.sheets, got["sheets"], strict=True):
+        name = f"sheet{sheet['sheet']}"
+        pieces = "; ".join(
+            f"{p['piece']} {p['name']}"
+            + (f", {turned(p['turn_deg'])}" if turned(p["turn_deg"]) else "")
+            + (", FACE DOWN" if p["turned_over"] else "")
+            for p in sheet["parts"]
+        )
+        order = "On it" if got["cuts"] else "In the order of cutting"
+        source = "from your own rack" if sheet["from"] == "own rack" else f"stock {sheet['stock']}"
+        measures = size(sheet["width_mm"], sheet["height_mm"], unit)
+        caption = (
+            f"Sheet {sheet['sheet']}, {measures}, {source}. {order}: {pieces}. Blanks {fixed(sheet['yield_percent'])} "
+            f"% of the sheet, with kept offcuts {fixed(sheet['yield_with_offcuts_percent'])} %."
+        )
+        made.append(
+            f"<h3>Sheet {sheet['sheet']}</h3><figure>{sheet_svg(work.layout, used, sheet, name=name)}"
+            f"<figcaption>{escape(caption)}</figcaption></figure>"
+        )
+    made += [_offcuts(got), _cuts(got), _metal(got)]
+    return "".join(made)
+
+
+def _offcuts(got: Figures) -> str:
+    if not got["offcuts"]:
+        return "<p>No offcut worth keeping.</p>"
+    unit = got["job"]["unit"]
+    rows = [
+        (
+            text(o["label"]), num(o["sheet"], 0), mm(o["width_mm"], unit), mm(o["height_mm"], unit),
+            num(o["area_mm2"] / 1e6, 3), text("a rectangle" if o["square"] else "not a rectangle: see the drawing"),
+        )
+        for o in got["offcuts"]
+    ]  # fmt: skip
+    return table(
+        ("Offcut", "Sheet", "Width, mm", "Height, mm", "m²", "Shape"),
+        rows,
+        caption="Offcuts to keep and label",
+        named=True,
+    )
+
+
+def _cuts(got: Figures) -> str:
+    if not got["cuts"]:
+        return ""
+    unit = got["job"]["unit"]
+    rows = [
+        (
+            num(c["order"], 0), text(c["piece"]), text(c["measure"]), mm(c["distance_mm"], unit),
+            mm(c["length_mm"], unit), *(_half(c, k) for k in (0, 1)), text(c["purpose"]),
+        )
+        for c in got["cuts"]
+    ]  # fmt: skip
+    heads = (
+        "Cut", "Under the shear", "Measure", "Distance, mm", "Stroke, mm", "Measured off", "The rest", "What for",
+    )  # fmt: skip
+    longest = max(got["cuts"], key=lambda c: c["length_mm"])
+    return (
+        "<p>The half measured off is the left or the lower one, as the sheet is drawn; the rest is the right or the "
+        "upper one. Sheared pieces are numbered sheet.piece: 1.7 is the seventh piece made from sheet 1, not blank 7. "
+        "Shearing leaves rectangles: the blank lies in the lower left corner of its own unless the table says "
+        "otherwise; scribe it there and cut its outline after shearing. A rectangle may be "
+        "larger than its blank by the gap. Square: takes a raw edge off; part: sets "
+        f"pieces apart; trim: takes waste off.</p><p><strong>The longest cut is cut {longest['order']}, "
+        f"{escape(length(longest['length_mm'], unit))} long:</strong> it needs a shear that wide, or is cut by "
+        "hand.</p>" + table(heads, rows, caption="Shear cuts, in order", named=True)
+    )
+
+
+def _half(cut: Figures, k: int) -> Cell:
+    """One half of a cut: its label, its side, what it is."""
+    label, side, what = cut["makes"][k], cut["sides"][k], cut["becomes"][k]
+    strong = what.startswith(("piece", "K"))
+    shown = f"<strong>{escape(what)}</strong>" if strong else escape(what)
+    return Cell(f"{escape(label)} ({side}): {shown}")
+
+
+def _metal(got: Figures) -> str:
+    """Where the metal goes: the four areas that tie, with their masses."""
+    t = got["totals"]
+    whole = t["sheet_area_mm2"] or 1
+    rows = [
+        (text(name), num(t[key] / 1e6, 4), num(100 * t[key] / whole), num(t[kg], 2))
+        for name, key, kg in (
+            ("blanks", "parts_area_mm2", "mass_in_parts_kg"),
+            ("offcuts kept", "offcuts_area_mm2", "mass_kept_kg"),
+            ("skeleton (scrap)", "skeleton_area_mm2", "mass_scrap_kg"),
+        )
+    ]
+    foot = (text("sheets used"), num(whole / 1e6, 4), num(100.0), num(t["mass_used_kg"], 2))
+    money = ""
+    if t["price"]:
+        money = f" Sheets cost {fixed(t['price'], 2)} {escape(t['currency'])}."
+    proven = " No layout in this way of cutting needs less." if t["proven"] else ""
+    notes = "".join(f"<p>{escape(note)}</p>" for note in t["nest_notes"])
+    how = {"shear": "edge to edge on a shear", "profile": "as profiles"}.get(t["cutting"], t["cutting"])
+    return (
+        f"{table(('Metal', 'm²', '% of sheets', 'kg'), rows, foot=foot, caption='Where the metal goes')}"
+        f"<p>Bought {fixed(t['mass_bought_kg'], 2)} kg. Cut {how}: {_all_cuts(t)}, "
+        f"gap between blanks {fixed(t['gap_mm'])} mm, margin at the edge "
+        f"{fixed(t['edge_mm'])} mm.{money}{proven}</p>{notes}"
+    )
+
+
+def _all_cuts(t: Figures) -> str:
+    """Length of all cuts in words: strokes of a shear are not outlines."""
+    metres = fixed(t["cut_length_mm"] / 1000, 2)
+    if t["cutting"] == "shear":
+        return f"{metres} m of shear strokes (the outlines, cut afterwards, are in the cut list)"
+    return f"{metres} m of outlines, {t['pierces']} starts (pierces)"
