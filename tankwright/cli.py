@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from .quotecli import both, quote, took
+from .rackcli import rack
+
 if TYPE_CHECKING:
     from .job import Checked
 
@@ -150,8 +153,10 @@ def _print_checked(job: Any, checked: Checked, quiet: bool) -> None:
     "--out", type=click.Path(path_type=Path), help="Folder for the papers; the job's own papers/ if left out."
 )
 @click.option("-q", "--quiet", is_flag=True, help="No progress, only where the papers are.")
-def make(job: Path, out: Path | None, quiet: bool) -> None:
-    """Make every paper of a JOB: cut list, templates, cutting files, job sheet."""
+@click.option("--commit-offcuts", is_flag=True, help="Change the offcut rack as the layout proposes.")
+def make(job: Path, out: Path | None, quiet: bool, commit_offcuts: bool) -> None:
+    """Make every paper of a JOB: cut list, templates, cutting files, job sheet, quote."""
+    from . import rackcli
     from .job import make as run
 
     made = run(job, out, progress=(lambda step: None) if quiet else _say)
@@ -165,11 +170,12 @@ def make(job: Path, out: Path | None, quiet: bool) -> None:
             f"{work.job.name}: {held.brim_l:.1f} L brim full, {len(work.blanks)} blanks on "
             f"{_count(len(work.layout.sheets), 'sheet')}, {held.dry_mass_kg:.1f} kg"
         )
-    click.echo(f"{len(made.papers)} papers in {made.folder}:")
-    if quiet:
-        return
-    for name in made.papers:
+        rackcli.tell_proposal(made)
+    click.echo(f"{len(made.papers)} papers in {made.folder}{'' if quiet else ':'}")
+    for name in () if quiet else made.papers:
         click.echo(f"  {name}")
+    if commit_offcuts:
+        rackcli.commit_offcuts(made)
 
 
 def _count(number: int, what: str) -> str:
@@ -225,6 +231,10 @@ def strip(job: Path | None, readings: tuple[tuple[str, str, str], ...], angle: f
         click.echo(f"put into {path}:\n\n{lines}", nl=False)
     else:
         click.echo(f"For shop.toml (or give --save):\n\n{lines}", nl=False)
+
+
+for _command in (quote, took, both, rack):
+    main.add_command(_command)
 
 
 def _say(step: str) -> None:

@@ -8,11 +8,11 @@ make       the papers, whole or not at all
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from .baffles import baffles_for, mass_kg
 from .errors import Finding as Mistake
@@ -22,6 +22,8 @@ from .units import show_length
 from .work import Work
 
 if TYPE_CHECKING:
+    from shapely.geometry import Polygon
+
     from nesting import Layout
     from panels.blank import Blank
     from panels.body import Body, Capacity
@@ -29,7 +31,7 @@ if TYPE_CHECKING:
     from panels.seams import Sewn
     from panels.slits import PanelSlits
 
-__all__ = ["Checked", "Job", "Made", "check", "load_job", "make", "work_out"]
+__all__ = ["Checked", "Job", "Made", "check", "load_job", "make", "nest_blanks", "work_out"]
 
 #: Skins are shaped at radii many times their thickness, where the neutral surface lies in the middle
 #: (DIN 6935: K = 0.5 from r/t = 5 upward).
@@ -60,6 +62,17 @@ class Made:
     work: Work
     folder: Path
     papers: tuple[str, ...]
+
+
+class Flat(Protocol):
+    """What is laid on a sheet: a blank, or a rectangle that several share."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def outline(self) -> Polygon: ...
+    @property
+    def grain_deg(self) -> float | None: ...
 
 
 def _quiet(step: str) -> None:
@@ -159,7 +172,7 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
     if stops:
         raise JobError([Mistake("stop", note.removeprefix("stop: ")) for note in stops])
     progress("laying the blanks on sheets")
-    layout = _nest(job, blanks)
+    layout = nest_blanks(job, blanks)
     return Work(
         job,
         strongest_first((*checked.findings, *_strain_findings(job, blanks), *_unfolded(blanks), *_idle(job, sewn))),
@@ -180,7 +193,7 @@ def _mistake(finding: Finding) -> Mistake:
     return Mistake("stop", f"{finding.says}{place}", None, finding.found, finding.allowed, finding.remedy)
 
 
-def _nest(job: Job, blanks: tuple[Blank, ...], cutting: str = "") -> Layout:
+def nest_blanks(job: Job, blanks: Iterable[Flat], cutting: str = "") -> Layout:
     """The blanks on the shop's sheets and the pieces of its rack, in the shop's own way of cutting or another."""
     from nesting import NestingError, Part, nest
 

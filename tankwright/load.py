@@ -40,7 +40,7 @@ from .shopfile import ShopFile, find_shop
 from .sources import PointSet
 from .units import MM_PER_INCH, is_gauge
 
-__all__ = ["Filler", "Job", "load_job"]
+__all__ = ["Filler", "Job", "load_job", "shop_of"]
 
 #: So many sizes out of reach in one job are taken for one wrong unit.
 MANY_FAR = 3
@@ -116,6 +116,14 @@ def load_job(path: str | Path) -> Job:
     texts = [document.text, shop_text, *(read_text(job_path.parent / file, file) for file in files)]
     sources = (name, *([shop_file] if shop_file else []), *files)
     return _job(model, document, shop, job_path.parent, sources, texts)
+
+
+def shop_of(folder: Path) -> str:
+    """Where the shop of a folder keeps its files, from its shop file's own; "" where it does not say."""
+    model, _, _, findings = _shop(folder)
+    if findings:
+        raise JobError(findings)
+    return "" if model is None else model.shop.keep_in
 
 
 def _with_kept(shop: Shop, folder: Path, model: JobFile) -> Shop:

@@ -44,6 +44,7 @@ class Quote:
     tax: Three
     total: Three
     ask: str
+    show_range: bool
     deposit_percent: float | None
     lead_time: str
     not_included: tuple[str, ...]
@@ -128,6 +129,7 @@ def make_quote(counts: Counts, rules: JobQuoteSection, *, currency: str = "", pa
         tax=tax,
         total=_sum((net, tax)),
         ask=rules.ask,
+        show_range=rules.show_range,
         deposit_percent=rules.deposit,
         lead_time=rules.lead_time,
         not_included=_not_included(counts, rules, dropped),

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from .papers.words import difficulty_limits
+from .quote import Quote, make_quote
 from .quotelines import Counts, Stock
 from .rack import from_rack
 
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from .load import Job
     from .work import Work
 
-__all__ = ["counts_of", "welded"]
+__all__ = ["counts_of", "quote_of", "welded"]
 
 CLASSES = ("easy", "ordinary", "hard", "split")
 MM_PER_M, MM2_PER_M2 = 1e3, 1e6
@@ -54,6 +55,12 @@ def counts_of(work: Work) -> Counts:
         baffles=sum("baffle" in blank.name for blank in work.blanks),
         dry_kg=work.capacity.dry_mass_kg,
     )
+
+
+def quote_of(work: Work) -> Quote:
+    """The quote for a finished piece of work."""
+    shop = work.job.shop
+    return make_quote(counts_of(work), shop.quote, currency=shop.currency, past=shop.past)
 
 
 def _kg_per_mm2(job: Job) -> float:

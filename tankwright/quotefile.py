@@ -165,7 +165,7 @@ PARTS = (
     ItemSection(name="filler neck", per="filler"),
     ItemSection(name="filler cap, vented", per="filler"),
     ItemSection(name="outlet bung", per="outlet"),
-    ItemSection(name="fuel tap", per="tank"),
+    ItemSection(name="fuel tap", per="outlet"),
     ItemSection(name="mount bracket with rubbers", per="mount"),
 )
 USED_UP = (
@@ -188,6 +188,7 @@ class QuoteSection(Section):
 
     rate: Money = None
     ask: Annotated[str, choice("low", "likely", "high")] = "likely"
+    show_range: Flag = True
     material: Annotated[str, choice("sheet", "kilogram")] = "sheet"
     price_kg: Money = None
     scrap_kg: Money = None

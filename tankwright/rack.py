@@ -22,6 +22,7 @@ from .errors import TankwrightError
 from .keeping import Kept, NotKept, read_kept, update_kept
 from .papers.names import slug
 from .shop import StockSheet
+from .units import length_mm, thickness_mm
 
 if TYPE_CHECKING:
     from nesting import Layout
@@ -37,10 +38,11 @@ __all__ = [
     "RackRefused",
     "add_piece",
     "commit",
+    "from_rack",
     "is_committed",
     "job_key",
-    "from_rack",
     "propose",
+    "read_piece",
     "read_rack",
     "remove_pieces",
     "stock_of",
@@ -50,6 +52,7 @@ RACK_FILE = "offcut-rack.json"
 FORMAT = "tankwright offcut rack 1"
 #: What ``nesting.Sheet.origin`` says of a sheet that lies on the shop's own rack.
 RACK = "rack"
+LONGEST_SIDE_MM, LONGEST_WORDS = 20_000.0, 80
 GRAINS = {"x": "along its width", "y": "along its height", "": "not known"}
 
 
@@ -70,6 +73,13 @@ class Piece:
     outline: tuple[tuple[float, float], ...] = ()
     price: float = 0.0  # what it is charged at; nought: not given
     note: str = ""
+
+    @property
+    def area(self) -> float:
+        """mm2."""
+        from shapely.geometry import Polygon
+
+        return float(Polygon(self.outline).area) if self.outline else self.width * self.height
 
 
 @dataclass(frozen=True)
@@ -156,6 +166,47 @@ def stock_of(pieces: Iterable[Piece]) -> tuple[StockSheet, ...]:
 
 
 # ------------------------------------------------------------------------------- changing by hand
+
+
+def read_piece(
+    width: str,
+    height: str,
+    metal: str,
+    thickness: str,
+    grain: str = "unknown",
+    unit: str = "mm",
+    *,
+    name: str = "",
+    price: float = 0.0,
+    note: str = "",
+) -> Piece:
+    """A piece from words as a person gives them; lengths may be fractions, the thickness a gauge.
+
+    Raises
+    ------
+    RackRefused
+        Where a size, metal or thickness cannot be read or cannot be.
+    """
+    from panels.metal import lookup_metal
+
+    try:
+        found = lookup_metal(metal)
+        sheet = thickness_mm(thickness, unit, found.gauge_system)
+        sides = [length_mm(side, unit) for side in (width, height)]
+    except (ValueError, LookupError) as fault:
+        raise RackRefused(str(fault)) from fault
+    if min(*sides, sheet) <= 0 or max(sides) > LONGEST_SIDE_MM:
+        raise RackRefused(
+            f"A piece of {sides[0]:g} x {sides[1]:g} x {sheet:g} mm cannot be.\n"
+            f"  allowed  more than 0, up to {LONGEST_SIDE_MM:g} mm\nhint: measure it again, or say --unit in"
+        )
+    for words in (name, note):
+        if not words.isprintable() or len(words) > LONGEST_WORDS:
+            raise RackRefused(f"A name or note is one line of up to {LONGEST_WORDS} letters.\nhint: shorten it")
+    return Piece(
+        name.strip(), round(sides[0], 2), round(sides[1], 2), found.name, round(sheet, 4),
+        {"width": "x", "height": "y"}.get(grain, ""), (), price, note.strip(),
+    )  # fmt: skip
 
 
 def add_piece(folder: Path, piece: Piece) -> Piece:

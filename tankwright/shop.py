@@ -66,11 +66,12 @@ class StockSheet:
 
     def to_lay_on(self) -> Sheet:
         """The sheet as ``nesting`` takes it; its origin says whether it is from the rack."""
-        from nesting import Sheet
         from shapely.geometry import Polygon
 
         outline = Polygon(self.outline) if self.outline else None
         origin = "rack" if self.rack else ""
+        from nesting import Sheet
+
         return Sheet(
             self.name, self.width, self.height, self.price or 0, self.quantity, self.grain, outline, origin=origin
         )

@@ -19,6 +19,7 @@ def all_papers(work: Work) -> dict[str, bytes]:
     from .drawings import drawing_files
     from .dxf import dxf_files
     from .jobsheet import job_sheet
+    from .quote import quote_files
     from .results import results
     from .stl import stl
     from .templates import template_files
@@ -28,6 +29,7 @@ def all_papers(work: Work) -> dict[str, bytes]:
         "job-sheet.html": job_sheet(work, faces).encode("utf-8"),
         "results.json": results(work),
         **cut_lists(work),
+        **quote_files(work),
         **dxf_files(work),
         **svg_files(work),
         **for_the_cutter(work),

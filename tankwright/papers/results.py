@@ -18,6 +18,7 @@ import numpy as np
 
 from ..rack import from_rack
 from .names import date_words
+from .quotefigures import quote_figures, rack_figures
 from .results_blanks import blank_figures, strip_figures
 from .rounding import mm, mm2, percent, rounded
 from .words import fixed, gauge, metal_words, size
@@ -61,6 +62,8 @@ def figures(work: Work) -> dict[str, Any]:
         "totals": _totals(work, blanks, sheets, seams),
         "test_strips": strip_figures(work),
         "seams": seams,
+        "quote": quote_figures(work),
+        "rack": rack_figures(work),
         "assumptions": [{"name": name, "value": value} for name, value in work.assumptions],
         "cautions": list(work.cautions),
     }

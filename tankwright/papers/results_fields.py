@@ -239,3 +239,47 @@ def _read(text: str) -> dict[str, str]:
 
 #: Path of each key to its unit and meaning.
 FIELDS: Mapping[str, str] = _read(_TEXT)
+quote.currency              currency of all its money
+quote.date                  day of the quote, year-month-day; empty where the job gives none
+quote.valid_until           last day it holds; empty where the job gives no day
+quote.valid_days            for how many days it holds
+quote.lines[].group         material, work, bought parts, consumables, outside work, packing and shipping
+quote.lines[].name          what is charged for
+quote.lines[].low           least quantity: hours of work; the same three times for all else
+quote.lines[].likely        likely quantity
+quote.lines[].high          largest quantity
+quote.lines[].unit          unit of the quantity
+quote.lines[].price         money a unit; 0 where none is given
+quote.lines[].amount        likely quantity times price, money
+quote.lines[].missing       true where there is something to charge for and no price
+quote.lines[].edited        true where the job itself sets it
+quote.lines[].why           how the quantity comes about
+quote.costs.low             all lines together, money
+quote.costs.likely          the same
+quote.costs.high            the same
+quote.overhead_percent      put on the costs; null where the shop names none
+quote.margin_percent        put on costs and overhead; null likewise
+quote.tax_percent           put on what is before it; null likewise
+quote.net.low               before tax, money
+quote.net.likely            the same
+quote.net.high              the same
+quote.total.low             with tax, money
+quote.total.likely          the same
+quote.total.high            the same
+quote.asked                 what the customer is asked for, money
+quote.deposit               deposit asked for, money; null where the shop names no percentage
+quote.missing[]             lines without a price, counted as nothing
+quote.not_included[]        what the quote leaves out
+quote.scrap_kg              kg of scrap
+quote.scrap_worth           what it brings, money; null where the shop names no price
+quote.past[].trade          kind of work that hours were told of on earlier jobs
+quote.past[].jobs           how many jobs
+quote.past[].estimated_h    hours their quotes had
+quote.past[].taken_h        hours they took
+
+rack.take[]                 names of the rack's pieces that the layout uses
+rack.put[].label            a kept offcut's name on the drawing of its sheet
+rack.put[].name             its name on the rack, once it is put there
+rack.put[].width_mm         size along the drawing
+rack.put[].height_mm        size up the drawing
+

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import datetime
 import math
+from dataclasses import replace
 from functools import cache
 from types import SimpleNamespace
 
@@ -33,6 +34,7 @@ from panels.slits import PanelSlits
 from panels.strips import slit_pattern
 from tankwright.jobfile import JobFile
 from tankwright.quotefile import JobQuoteSection
+from tankwright.quotehours import Past
 from tankwright.shop import Shop, merge
 from tankwright.shopfile import ShopFile
 from tankwright.work import Work
@@ -402,7 +404,7 @@ def _shop() -> Shop:
     quote = {"rate": 60, "tax": 20, "deposit": 40, "date": "2026-04-01", "scrap_kg": 0.9}
     job = JobFile.model_construct(quote=JobQuoteSection.model_validate(quote))
     house = ShopFile.model_validate({"shop": {"name": "Fixture shop (invented)", "currency": "EUR"}})
-    return merge(house, job)
+    return replace(merge(house, job), past=(Past("buck", 2, 16.0, 20.0),))
 
 
 @cache
