@@ -20,6 +20,7 @@ from .units import show_size
 
 if TYPE_CHECKING:
     from nesting import Sheet
+    from panels.blank import Aim
 
     from .quotehours import Past
 
@@ -28,6 +29,7 @@ __all__ = [
     "Allowances",
     "BaffleRules",
     "BendRules",
+    "CuttingRules",
     "Difficulty",
     "NestingRules",
     "SeamRule",
@@ -68,10 +70,10 @@ class StockSheet:
         """The sheet as ``nesting`` takes it; its origin says whether it is from the rack."""
         from shapely.geometry import Polygon
 
-        outline = Polygon(self.outline) if self.outline else None
-        origin = "rack" if self.rack else ""
         from nesting import Sheet
 
+        outline = Polygon(self.outline) if self.outline else None
+        origin = "rack" if self.rack else ""
         return Sheet(
             self.name, self.width, self.height, self.price or 0, self.quantity, self.grain, outline, origin=origin
         )
@@ -103,6 +105,14 @@ class NestingRules:
     def gap_for(self, cutting: str) -> float:
         """Least distance between two blanks, mm, in that way of cutting."""
         return self.gap if cutting == self.cutting else self.other_gap
+
+
+@dataclass(frozen=True)
+class CuttingRules:
+    """What cutting files hold beside the outlines, mm; 0: net geometry, no lead-ins."""
+
+    kerf: float = 0.0
+    lead_in: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -155,6 +165,35 @@ def _carries(rule: SeamRule, panel: str, meets: str) -> bool:
     if _named(rule.on, panel) and _named(rule.on, meets):
         return panel < meets
     return _named(rule.on, panel)
+
+
+@dataclass(frozen=True)
+class FormingRule:
+    """How the blanks of some panels are laid out; the name stands for every panel that has it in its own."""
+
+    name: str
+    aim: str  # "even" or "least worst"
+    shrink_cost: float
+
+    def fits(self, panel: str) -> bool:
+        """Whether the rule speaks of that panel."""
+        return _named(self.name, panel)
+
+
+@dataclass(frozen=True)
+class Forming:
+    """How blanks of crowned panels are laid out: for all, and for some."""
+
+    aim: str
+    shrink_cost: float
+    panels: tuple[FormingRule, ...] = ()
+
+    def of(self, panel: str) -> Aim:
+        """What that panel's blank is laid out for; the first rule that speaks of it decides."""
+        from panels.blank import Aim
+
+        rule = next((rule for rule in self.panels if rule.fits(panel)), self)
+        return Aim("least_worst" if rule.aim == "least worst" else "even", rule.shrink_cost)
 
 
 @dataclass(frozen=True)
@@ -216,6 +255,7 @@ class Shop:
     ullage_percent: float
     agree_mm: float
     difficulty: Difficulty
+    forming: Forming
     bend: BendRules
     baffle: BaffleRules
     quote: JobQuoteSection
@@ -224,6 +264,7 @@ class Shop:
     keep_in: str = ""
     rack: tuple[StockSheet, ...] = ()
     past: tuple[Past, ...] = ()
+    cutting: CuttingRules = CuttingRules()
 
     def pieces_for(self, metal: str, thickness: float) -> tuple[StockSheet, ...]:
         """The offcuts on the rack that a job can be cut from."""
@@ -250,7 +291,7 @@ def _stock_words(sheet: StockSheet) -> str:
 
 # ---------------------------------------------------------------------------------- job over shop
 
-_MERGED = ("nesting", "allowances", "baffle", "capacity", "checks", "difficulty", "bend")
+_MERGED = ("nesting", "cutting", "allowances", "baffle", "capacity", "checks", "difficulty", "forming", "bend")
 
 
 def merge(shop: ShopFile | None, job: ShopSections, file: str = "") -> Shop:
@@ -268,6 +309,7 @@ def merge(shop: ShopFile | None, job: ShopSections, file: str = "") -> Shop:
         ullage_percent=merged.capacity.ullage,
         agree_mm=merged.checks.agree,
         difficulty=Difficulty(**merged.difficulty.model_dump()),
+        forming=_forming(merged),
         bend=BendRules(
             merged.bend.k_factor,
             merged.bend.tooling,
@@ -278,6 +320,7 @@ def merge(shop: ShopFile | None, job: ShopSections, file: str = "") -> Shop:
         address=tuple(house.address),
         contact=house.contact,
         keep_in=house.keep_in,
+        cutting=CuttingRules(**merged.cutting.model_dump()),
     )
 
 
@@ -309,7 +352,18 @@ def _merged(shop: ShopFile | None, job: ShopSections) -> ShopSections:
 
 def merge_faults(shop: ShopFile | None, job: ShopSections) -> list[Fault]:
     """What is wrong only once the job's values stand over the shop's."""
-    return _levels(_merged(shop, job)) + _lines(_quote(shop, job))
+    merged = _merged(shop, job)
+    return _levels(merged) + _kerf(merged) + _lines(_quote(shop, job))
+
+
+def _kerf(merged: ShopSections) -> list[Fault]:
+    """A kerf that would meet its neighbour's."""
+    kerf, gap = merged.cutting.kerf, merged.nesting.gap
+    if merged.nesting.cutting == "shear" or kerf < gap or kerf == 0:
+        return []
+    says = "the kerf leaves nothing of the gap between two blanks"
+    hint = "a wider gap in [nesting], or a finer cut"
+    return [Fault(says, f"kerf {kerf:g} mm, gap {gap:g} mm", "kerf < gap", hint, at=("cutting", "kerf"))]
 
 
 def _levels(merged: ShopSections) -> list[Fault]:
@@ -344,6 +398,15 @@ def _nesting(merged: ShopSections) -> NestingRules:
     shear_gap = n.gap if "gap" in n.model_fields_set else 0.0
     gap, other = (shear_gap, n.gap) if n.cutting == "shear" else (n.gap, shear_gap)
     return NestingRules(gap, n.edge, n.cutting, n.seconds, n.seed, n.keep_offcut_side, area, rotations, other)
+
+
+def _forming(merged: ShopSections) -> Forming:
+    f = merged.forming
+    panels = tuple(
+        FormingRule(rule.name, rule.aim or f.aim, rule.shrink_cost if rule.shrink_cost is not None else f.shrink_cost)
+        for rule in f.panel
+    )
+    return Forming(f.aim, f.shrink_cost, panels)
 
 
 def _allowances(merged: ShopSections) -> Allowances:

@@ -17,7 +17,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Field, model_validator
 
-from .fields import Fault, Flag, Gap, Place, Size, Small, Text, Trouble, Unit, choice, number, shown, whole
+from .fields import Fault, Flag, Gap, Place, Size, Small, Text, Trouble, Unit, choice, length, number, shown, whole
 from .models import Section, Thickness, alloy_name
 from .quotefile import QuoteSection
 
@@ -55,6 +55,13 @@ class NestingSection(Section):
     keep_offcut_side: Gap = 150.0
     keep_offcut_area: Annotated[float, number(0.0, 10.0, unit=" m²")] = 0.05
     rotations: list[Annotated[float, number(0.0, 360.0)]] | None = Field(default=None, min_length=1, max_length=360)
+
+
+class CuttingSection(Section):
+    """[cutting]: what cutting files hold beside the outlines; 0: nothing, the machine sets its own."""
+
+    kerf: Annotated[float, length(0.0, 6.0)] = 0.0
+    lead_in: Annotated[float, length(0.0, 25.0)] = 0.0
 
 
 class SeamAllowanceSection(Section):
@@ -119,6 +126,26 @@ class DifficultySection(Section):
     hard: Percent = 15.0
 
 
+AIMS = ("even", "least worst")
+ShrinkCost = Annotated[float, number(0.01, 100.0)]
+
+
+class FormingPanelSection(Section):
+    """[[forming.panel]]: how one panel's blank is laid out; a name stands for every panel that has it in its own."""
+
+    name: Text = Field(min_length=1, examples=['"crown"'])
+    aim: Annotated[str | None, choice(*AIMS)] = None
+    shrink_cost: ShrinkCost | None = None
+
+
+class FormingSection(Section):
+    """[forming]: what the blanks of crowned panels are laid out for."""
+
+    aim: Annotated[str, choice(*AIMS)] = Field("even", description="least work in all, or the least worst place")
+    shrink_cost: ShrinkCost = Field(1.0, description="how much dearer it is to shrink than to stretch")
+    panel: list[FormingPanelSection] = Field(default_factory=list, max_length=20)
+
+
 class StripSection(Section):
     """[[bend.strip]]: one measured test strip."""
 
@@ -154,11 +181,13 @@ class ShopSections(Section):
 
     sheet: list[SheetSection] = Field(default_factory=list, max_length=200)
     nesting: NestingSection = Field(default_factory=lambda: NestingSection())
+    cutting: CuttingSection = Field(default_factory=lambda: CuttingSection())
     allowances: AllowancesSection = Field(default_factory=lambda: AllowancesSection())
     baffle: BaffleSection = Field(default_factory=lambda: BaffleSection())
     capacity: CapacitySection = Field(default_factory=lambda: CapacitySection())
     checks: ChecksSection = Field(default_factory=lambda: ChecksSection())
     difficulty: DifficultySection = Field(default_factory=lambda: DifficultySection())
+    forming: FormingSection = Field(default_factory=lambda: FormingSection())
     bend: BendSection = Field(default_factory=lambda: BendSection())
     quote: QuoteSection = Field(default_factory=lambda: QuoteSection())
 
