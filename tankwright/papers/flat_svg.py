@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from .svg import dimension, line, number, ring, shape_path, svg, words, zone_hatches
-from .words import fixed, percent
+from .words import fixed, length, percent
 from .zones import Zone
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ def zone_words(zone: Zone) -> str:
     return f"{zone.kind} up to {percent(abs(zone.worst))}"
 
 
-def flat_svg(blank: Blank, zones: Sequence[Zone], *, number_of_piece: int, name: str) -> str:
+def flat_svg(blank: Blank, zones: Sequence[Zone], *, number_of_piece: int, name: str, unit: str = "mm") -> str:
     """The picture of one blank. ``zones`` as `strain_zones` gives them; ``name`` must be unique on the page."""
     f = _frame(blank.outline.bounds)
     parts = [
@@ -62,7 +62,7 @@ def flat_svg(blank: Blank, zones: Sequence[Zone], *, number_of_piece: int, name:
         f'<path class="pen-cut heavy" fill-rule="evenodd" d="{shape_path(blank.outline)}"/>',
         *_edges(blank, f),
         *_zone_labels(zones, f),
-        *_sizes(f),
+        *_sizes(f, unit),
         *_foot(blank, f),
     ]
     box = (
@@ -183,7 +183,7 @@ def _folds(blank: Blank, f: Frame) -> list[str]:
         along = (end - start) / max(float(np.hypot(*(end - start))), 1e-9)
         turn, _ = _upright(along)
         way = "up" if fold.up else "down"
-        text = f"fold {k}: {fixed(fold.angle, 0)}° {way}, R {number(fold.inside_radius)}"
+        text = f"fold {k}: {fixed(fold.angle, 0)}° {way}, R {number(fold.inside_radius)} mm"
         up = np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))])
         at = start + (end - start) * 0.27 + up * f.size * 0.85
         made.append(words(text, at, f.size * 0.9, turn=turn, kind="halo strong"))
@@ -238,13 +238,19 @@ def _outward(blank: Blank, point: np.ndarray, normal: np.ndarray) -> np.ndarray:
     return -normal if inside else normal
 
 
-def _sizes(f: Frame) -> list[str]:
+def _sizes(f: Frame, unit: str) -> list[str]:
     """Bounding width below and height to the left, as dimension lines."""
     low, left = f.y0 - 2.9 * f.size, f.x0 - 3.4 * f.size
     return [
-        dimension(np.array([f.x0, low]), np.array([f.x1, low]), fixed(f.x1 - f.x0), f.size),
-        dimension(np.array([left, f.y0]), np.array([left, f.y1]), fixed(f.y1 - f.y0), f.size),
+        dimension(np.array([f.x0, low]), np.array([f.x1, low]), length(f.x1 - f.x0, unit), f.size),
+        dimension(np.array([left, f.y0]), np.array([left, f.y1]), _tight(f.y1 - f.y0, unit, f), f.size),
     ]
+
+
+def _tight(value: float, unit: str, f: Frame) -> str:
+    """A height in both units where there is room beside the piece, else in mm."""
+    both = length(value, unit)
+    return both if value > 0.55 * f.size * len(both) else fixed(value)
 
 
 def _bar(f: Frame) -> float:

@@ -27,6 +27,10 @@ __all__ = ["job_sheet"]
 SCREEN = {"desk": "#d8d3c6", "paper": "#fbf8f0", "card": "#fffefa", "soft": "#4d4a43", "rule-red": "#e4b4ac"}
 
 
+#: Tables of no more rows stay on one printed page.
+FITS_A_PAGE = {"cutlist": 24, "seams": 60}
+
+
 def job_sheet(work: Work, faces: Sequence[Face] | None = None) -> str:
     """The whole page as text, under 1 MB. ``faces``: the blanks made ready for drawing, where they are at hand."""
     from .jobsheet_cutting import cut_list_section, sheets_section
@@ -59,9 +63,10 @@ def job_sheet(work: Work, faces: Sequence[Face] | None = None) -> str:
         ("checks", "Patterns met", checks_section(got)),
         ("cautions", "Cautions", cautions_section(got)),
     ]
-    kinds = {"sheets": "fresh"} | dict.fromkeys(
-        ("tank", "holds", "order", "seams", "assumed", "checks", "cautions"), "whole"
-    )
+    kinds = dict.fromkeys(("tank", "holds", "order", "checks", "cautions"), "whole")
+    for key, rows in (("cutlist", got["blanks"]), ("seams", got["seams"])):
+        if len(rows) <= FITS_A_PAGE[key]:
+            kinds[key] = "whole"
     page = {
         "title": escape(f"Job sheet: {work.job.name}, revision {work.job.revision}"),
         "css": _style(work),
@@ -110,7 +115,6 @@ def _style(work: Work) -> str:
         f"@top-left{{content:{line};font:8.5pt sans-serif;color:#333;white-space:nowrap}}"
         '@bottom-left{content:"Job sheet. Lengths in mm.";font:8.5pt sans-serif;color:#333}'
         '@bottom-right{content:counter(page) " of " counter(pages);font:8.5pt sans-serif;color:#333}}'
-        "@page wide{size:A4 landscape}"
     )
     return root + _part("look.css") + pen_css() + page
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from ..units import show_inches
+from ..units import show_inches, show_thickness
 from .cutlist import allowances_words
 from .jobsheet_html import Cell, mm, num, table, text
 from .jobsheet_sections import hardest_first, named
@@ -35,7 +35,7 @@ def cut_list_section(got: Figures) -> str:
                 num(b["cut_area_mm2"] / 1e6, 4),
                 num(b["net_area_mm2"] / 1e6, 4),
                 num(b["mass_kg"], 2),
-                num(b["cut_length_mm"]),
+                mm(b["cut_length_mm"], unit),
                 num(b["pierces"], 0),
                 text(b["grain"]),
                 text(", ".join(map(str, b["sheets"])) or "NONE"),
@@ -44,7 +44,7 @@ def cut_list_section(got: Figures) -> str:
         )
     heads = (
         "Piece", "Side", "Qty", "Size as cut, mm", "m² as cut", "m² net", "kg as cut", "Outline, mm",
-        "Starts (pierces)", "Grain", "Sheet", "Left outside the trim line",
+        "Starts", "Grain", "Sheet", "Left outside the trim line",
     )  # fmt: skip
     blanks = got["blanks"]
 
@@ -53,19 +53,35 @@ def cut_list_section(got: Figures) -> str:
 
     foot = (
         text("Total"), text(""), num(total("quantity"), 0), text(""), num(total("cut_area_mm2") / 1e6, 4),
-        num(total("net_area_mm2") / 1e6, 4), num(total("mass_kg"), 2), num(total("cut_length_mm")),
+        num(total("net_area_mm2") / 1e6, 4), num(total("mass_kg"), 2), mm(total("cut_length_mm"), unit),
         num(total("pierces"), 0), text(""), text(""), text(""),
     )  # fmt: skip
-    metal = got["metal"]
     return (
-        f"<p>All of {escape(metal['words'])}, good face up as drawn. Sizes as cut. Trim is "
+        f"<p>{_of_what(got)}, good face up as drawn. Sizes as cut. Trim is "
         "metal left outside the trim line and taken off after forming; lap and flange stay on. Net edges have nothing "
         f"left on: they are tried and dressed. {_first_to_form(got)}</p>"
         f"{table(heads, rows, foot=foot)}"
         '<p class="small soft">m² net: inside the trim line, on the flat. It is not quite the '
         f"{escape(area(got['capacity']['shell_area_mm2']))} of the finished shell, which is formed. Outline: length of "
-        "all lines cut, holes too. Each figure is rounded by itself: the last place of a total may differ.</p>"
+        "all lines cut, holes too. Starts: closed lines, each pierced once. Each figure is rounded by itself: the last "
+        "place of a total may differ.</p>"
     )
+
+
+def _of_what(got: Figures) -> str:
+    """Metal, temper, thickness and gauge; where blanks differ, of each."""
+    kinds: dict[tuple[str, str, float], list[str]] = {}
+    for b in got["blanks"]:
+        kinds.setdefault((b["metal"], b["gauge"], b["thickness_mm"]), []).append(str(b["piece"]))
+    unit, metal = got["job"]["unit"], got["metal"]
+    if len(kinds) == 1:
+        gauge = "" if metal["gauge"] in metal["words"] else f" ({metal['gauge']})"
+        return escape(f"All of {metal['words']}{gauge}")
+    told = (
+        f"pieces {', '.join(pieces)} of {name}, {show_thickness(thick, unit)} ({gauge})"
+        for (name, gauge, thick), pieces in kinds.items()
+    )
+    return escape("; ".join(told).capitalize())
 
 
 def _first_to_form(got: Figures) -> str:
@@ -91,6 +107,7 @@ def sheets_section(work: Work, got: Figures) -> str:
     unit = got["job"]["unit"]
     buy = "".join(f"<li>Order <strong>{escape(order['words'])}</strong></li>" for order in got["buy"])
     made = [f'<ul class="buy">{buy}</ul>' if buy else "<p>Nothing to order: everything comes from the rack.</p>"]
+    pictures = []
     for used, sheet in zip(work.layout.sheets, got["sheets"], strict=True):
         name = f"sheet{sheet['sheet']}"
         pieces = "; ".join(
@@ -106,11 +123,14 @@ def sheets_section(work: Work, got: Figures) -> str:
             f"Sheet {sheet['sheet']}, {measures}, {source}. {order}: {pieces}. Blanks {fixed(sheet['yield_percent'])} "
             f"% of the sheet, with kept offcuts {fixed(sheet['yield_with_offcuts_percent'])} %."
         )
-        made.append(
-            f"<h3>Sheet {sheet['sheet']}</h3><figure>{sheet_svg(work.layout, used, sheet, name=name)}"
-            f"<figcaption>{escape(caption)}</figcaption></figure>"
+        tall = sheet["height_mm"] > 1.15 * sheet["width_mm"]
+        pictures.append(
+            f'<div class="sheet{" tall" if tall else ""}"><h3>Sheet {sheet["sheet"]}</h3><figure>'
+            f"{sheet_svg(work.layout, used, sheet, name=name, unit=unit)}"
+            f"<figcaption>{escape(caption)}</figcaption></figure></div>"
         )
-    made += [_offcuts(got), _cuts(got), _metal(got)]
+    made.append(f'<div class="nested">{"".join(pictures)}<div class="used">{_offcuts(got)}{_metal(got)}</div></div>')
+    made.append(_cuts(got))
     return "".join(made)
 
 
@@ -129,7 +149,7 @@ def _offcuts(got: Figures) -> str:
         ("Offcut", "Sheet", "Width, mm", "Height, mm", "m²", "Shape"),
         rows,
         caption="Offcuts to keep and label",
-        named=True,
+        kind="named",
     )
 
 
@@ -149,14 +169,15 @@ def _cuts(got: Figures) -> str:
     )  # fmt: skip
     longest = max(got["cuts"], key=lambda c: c["length_mm"])
     return (
-        "<p>The half measured off is the left or the lower one, as the sheet is drawn; the rest is the right or the "
-        "upper one. Sheared pieces are numbered sheet.piece: 1.7 is the seventh piece made from sheet 1, not blank 7. "
+        '<p class="lead">The half measured off is the left or the lower one, as the sheet is drawn; the rest is the '
+        "right or the upper one. Sheared pieces are numbered sheet.piece: 1.7 is the seventh piece made from sheet 1, "
+        "not blank 7. "
         "Shearing leaves rectangles: the blank lies in the lower left corner of its own unless the table says "
         "otherwise; scribe it there and cut its outline after shearing. A rectangle may be "
         "larger than its blank by the gap. Square: takes a raw edge off; part: sets "
         f"pieces apart; trim: takes waste off.</p><p><strong>The longest cut is cut {longest['order']}, "
         f"{escape(length(longest['length_mm'], unit))} long:</strong> it needs a shear that wide, or is cut by "
-        "hand.</p>" + table(heads, rows, caption="Shear cuts, in order", named=True)
+        "hand.</p>" + table(heads, rows, caption="Shear cuts, in order", kind="named long")
     )
 
 
@@ -170,7 +191,7 @@ def _half(cut: Figures, k: int) -> Cell:
 
 def _metal(got: Figures) -> str:
     """Where the metal goes: the four areas that tie, with their masses."""
-    t = got["totals"]
+    t, unit = got["totals"], got["job"]["unit"]
     whole = t["sheet_area_mm2"] or 1
     rows = [
         (text(name), num(t[key] / 1e6, 4), num(100 * t[key] / whole), num(t[kg], 2))
@@ -190,8 +211,8 @@ def _metal(got: Figures) -> str:
     return (
         f"{table(('Metal', 'm²', '% of sheets', 'kg'), rows, foot=foot, caption='Where the metal goes')}"
         f"<p>Bought {fixed(t['mass_bought_kg'], 2)} kg. Cut {how}: {_all_cuts(t)}, "
-        f"gap between blanks {fixed(t['gap_mm'])} mm, margin at the edge "
-        f"{fixed(t['edge_mm'])} mm.{money}{proven}</p>{notes}"
+        f"gap between blanks {escape(length(t['gap_mm'], unit))}, margin at the edge "
+        f"{escape(length(t['edge_mm'], unit))}.{money}{proven}</p>{notes}"
     )
 
 

@@ -35,11 +35,12 @@ def num(value: float | None, places: int = 1, *, signed: bool = False) -> Cell:
     return Cell(shown, True)
 
 
-def mm(value: float, unit: str, *, signed: bool = False) -> Cell:
-    """A cell with a length in mm, the inches under it where the job is in inches."""
-    shown = num(value, signed=signed).html
-    under = f"<small>{escape(show_inches(value))} in</small>" if unit == "in" else ""
-    return Cell(shown + under, True)
+def mm(value: float | None, unit: str, places: int = 1, *, signed: bool = False) -> Cell:
+    """A cell with a length in mm, the inches under it where the job is in inches; empty for None."""
+    if value is None or unit != "in":
+        return num(value, places, signed=signed)
+    under = f"<small>{escape(show_inches(value, places=places))} in</small>"
+    return Cell(num(value, places, signed=signed).html + under, True)
 
 
 def table(
@@ -48,21 +49,21 @@ def table(
     *,
     foot: Sequence[Cell] | None = None,
     caption: str = "",
-    named: bool = False,
+    kind: str = "",
 ) -> str:
     """A table whose rows stack on a narrow screen and whose heads repeat on every printed page.
 
-    ``named``: a stacked row begins with the first head, "Edge A" and not "A".
+    ``kind``: "named" where a stacked row begins with the first head, "Edge A" and not "A"; "plain" where it needs
+    no heads at all; "long" for a table that may run over pages and columns when printed.
     """
     lines = [list(row) for row in rows]
     numeric = [any(row[k].number for row in lines) for k in range(len(heads))]
     head = "".join(f'<th scope="col"{_n(n)}>{escape(h)}</th>' for h, n in zip(heads, numeric, strict=True))
     body = "".join(f"<tr>{_row(heads, row)}</tr>" for row in lines)
     last = f"<tfoot><tr>{_row(heads, foot)}</tr></tfoot>" if foot else ""
-    kind = "stack named" if named else "stack"
     title = f"<caption>{escape(caption)}</caption>" if caption else ""
     return (
-        f'<div class="scroll"><table class="{kind}">{title}<thead><tr>{head}</tr></thead>'
+        f'<div class="scroll {kind}"><table class="stack {kind}">{title}<thead><tr>{head}</tr></thead>'
         f"<tbody>{body}</tbody>{last}</table></div>"
     )
 

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Any
 from ..units import show_inches, show_thickness
 from .flat_svg import NOT_FORMED_MM, flat_svg
 from .jobsheet_html import Cell, facts, mm, num, table, text
-from .look import WORDS
+from .jobsheet_key import pieces_key
 from .slit_svg import slit_edges, slit_section
-from .svg import zone_hatches
 from .words import area, difficulty, difficulty_limits, fixed, grain, length, mass, percent, piece_part, size
 from .zones import Zone, strain_zones
 
@@ -31,6 +30,9 @@ KINDS = {
     "flat": "flat plate",
 }
 
+#: Width of the strip that is bent to find K, mm.
+STRIP_WIDE_MM = 30.0
+
 
 def pieces_section(work: Work, got: dict[str, Any], faces: Sequence[Face] | None = None) -> str:
     """Every blank, one after another, in the order of the cut list."""
@@ -43,7 +45,9 @@ def pieces_section(work: Work, got: dict[str, Any], faces: Sequence[Face] | None
         _piece(work, blank, row, of_it, limits)
         for blank, row, of_it in zip(work.blanks, got["blanks"], zones, strict=True)
     ]
-    return f"{_key(limits)}{''.join(cards)}{_strips(got)}"
+    formed = any(blank.kind == "formed" for blank in work.blanks)
+    folded = any(blank.folds for blank in work.blanks)
+    return f"{pieces_key(limits, formed=formed, folded=folded)}{''.join(cards)}{_strips(got)}"
 
 
 def _strips(got: dict[str, Any]) -> str:
@@ -52,14 +56,15 @@ def _strips(got: dict[str, Any]) -> str:
     unit = got["job"]["unit"]
     for strip in got["test_strips"]:
         heads = ("If the legs add up to, mm", "K is")
-        rows = [(num(row["legs_mm"], 2), num(row["k_factor"], 2)) for row in strip["read_k"]]
-        long, angle = fixed(strip["strip_mm"]), fixed(strip["angle_deg"], 0)
+        rows = [(mm(row["legs_mm"], unit, 2), num(row["k_factor"], 2)) for row in strip["read_k"]]
+        long, wide = (escape(length(value, unit)) for value in (strip["strip_mm"], STRIP_WIDE_MM))
+        angle, k = fixed(strip["angle_deg"], 0), fixed(strip["k_factor"], 3)
         radius = escape(length(strip["inside_radius_mm"], unit))
-        legs, k = fixed(strip["legs_mm"], 2), fixed(strip["k_factor"], 3)
+        legs = escape(length(strip["legs_mm"], unit, 2))
         made.append(
-            f"<p>Cut a strip {long} mm long and 30 mm wide from the same sheet, its grain lying to the fold as on "
+            f"<p>Cut a strip {long} long and {wide} wide from the same sheet, its grain lying to the fold as on "
             f"the piece. Fold it in the middle by {angle}° over the tool you will use, inside radius {radius}. Measure "
-            f"both legs to the outside and add them. The blanks are worked out for {legs} mm, K {k}.</p>"
+            f"both legs to the outside and add them. The blanks are worked out for {legs}, K {k}.</p>"
             f"{table(heads, rows)}"
         )
     if not made:
@@ -72,47 +77,11 @@ def _strips(got: dict[str, Any]) -> str:
     )
 
 
-def _key(limits: tuple[float, float, float]) -> str:
-    """What the lines and hatches of the flats mean."""
-
-    def swatch(kind: str, level: int) -> str:
-        name = f"key-{kind}{level}"
-        return (
-            f'<svg viewBox="0 0 38 26" aria-hidden="true">{zone_hatches(f"key{kind}{level}-", 9)}'
-            f'<rect width="38" height="26" fill="#fff"/><rect width="38" height="26" '
-            f'fill="url(#key{kind}{level}-{kind}{level})" data-name="{name}"/></svg>'
-        )
-
-    def pen(name: str, extra: str = "") -> str:
-        return f'<svg viewBox="0 0 38 26" aria-hidden="true"><path class="pen-{name} {extra}" d="M2,13h34"/></svg>'
-
-    easy, ordinary, hard = (fixed(limit, 0) for limit in limits)
-    items = [
-        (pen("cut", "heavy"), "cut here"),
-        (pen("trim"), "trim line, after forming"),
-        (pen("fold"), "fold, thin dots: start and end of the bend"),
-        (pen("station"), "station, numbered as on the buck"),
-        (swatch("stretch", 1), "stretch, crosses"),
-        (swatch("shrink", 1), "shrink, slanting lines"),
-        (swatch("shrink", 2), "closer together: harder"),
-    ]
-    rows = "".join(f"<li>{picture}{words}</li>" for picture, words in items)
-    return (
-        f"<p>{escape(WORDS['face'])} K or K-factor: how deep in the metal the line lies that keeps its length in a "
-        "fold, 0 at the inside of the bend, 1 at the outside. Seam letters repeat on the piece that meets. "
-        "&quot;Lose&quot; means that the edge must be shrunk by so many mm, &quot;gain&quot; that it must be "
-        "stretched.</p>"
-        f'<ul class="key">{rows}</ul>'
-        f'<p class="small soft">Work by hand: easy up to {easy} %, ordinary up to {ordinary} %, hard up to {hard} %, '
-        f"above that split the piece. Less than 0.5 %: leave be. Common practice, no source.</p>"
-    )
-
-
 def _piece(
     work: Work, blank: Blank, row: dict[str, Any], zones: tuple[Zone, ...], limits: tuple[float, float, float]
 ) -> str:
     unit, number = work.job.unit, row["piece"]
-    picture = flat_svg(blank, zones, number_of_piece=number, name=f"flat{number}")
+    picture = flat_svg(blank, zones, number_of_piece=number, name=f"flat{number}", unit=unit)
     mirrored = f", true mirror of {escape(blank.mirrors)}" if blank.mirrors else ""
     head = f'<h3><span class="num">{number}</span>{escape(blank.name)}</h3>'
     what = [
@@ -126,13 +95,15 @@ def _piece(
         ("On sheet", escape(", ".join(map(str, row["sheets"])) or "none: see the first page")),
     ]
     notes = "".join(f"<p><strong>Note.</strong> {escape(note[:1].upper() + note[1:])}</p>" for note in blank.notes)
-    caption = f"Piece {number}, {escape(blank.name)}, good face up. Sizes in mm."
+    caption = f"Piece {number}, {escape(blank.name)}, good face up. Figures in mm."
     names = [other.name for other in work.blanks]
     slits = _slits(work, blank, number, names)
     return (
-        f'<article class="piece" id="piece{number}">{head}{facts(what)}{notes}'
-        f'<figure class="main">{picture}<figcaption>{caption}</figcaption></figure>'
-        f"{_zones(blank, row, zones, limits, unit)}{_folds(row, unit)}{_edges(row, unit, names)}{slits}</article>"
+        f'<article class="piece {escape(blank.kind)}" id="piece{number}">{head}{facts(what)}{notes}'
+        f'<div class="pictures{" two" if slits.startswith("<figure") else ""}">'
+        f'<figure class="main">{picture}<figcaption>{caption}</figcaption></figure>{slits}</div>'
+        f'<div class="tables">{_zones(blank, row, zones, limits, unit)}{_folds(row, unit)}{_edges(row, unit, names)}'
+        "</div></article>"
     )
 
 
@@ -159,7 +130,7 @@ def _zones(
             text(zone.kind),
             Cell(f"{percent(abs(zone.worst))}", True),
             _place((zone.worst_at[0] - left, zone.worst_at[1] - low), unit),
-            Cell(f"{percent(abs(zone.mean))}", True),
+            Cell(f"{_plus(zone.along)} / {_plus(zone.across)} %", True),
             Cell(f"{fixed(100 * zone.area / whole, 0)} %", True),
             text(difficulty(zone.worst, limits)),
         )
@@ -182,22 +153,33 @@ def _zones(
                     text(work),
                 )
             )
+    lead += _sheet(strain["sheet"])
     if not rows:
         return lead
-    heads = ("Zone", "Do", "Up to", "Worst at, mm: left / up", "Mean", "Share", "Work")
+    heads = ("Zone", "Do", "Up to", "Worst at, mm: left / up", "Mean, along / across", "Share", "Work")
+    return lead + table(heads, rows, kind="named")
+
+
+def _sheet(load: dict[str, Any]) -> str:
+    """What the sheet is asked for beside what is published about it."""
+    source = f" Limit: {escape(load['forming_limit_from'])}." if load["forming_limit_from"] else ""
     return (
-        lead
-        + table(heads, rows, named=True)
-        + '<p class="small soft">Places: from the left end of the blank as cut / up from its lower edge, the base line '
-        "on the drawings. Share: of the blank. Spot: too small for a zone, or the least of two strains there.</p>"
+        f"<p><strong>The sheet.</strong> {escape(load['words'][:1].upper() + load['words'][1:])} "
+        f"{escape(load['thickness'][:1].upper() + load['thickness'][1:])}.{source}</p>"
     )
+
+
+def _plus(share: float) -> str:
+    """``+1.2`` or ``\u22120.4``, percent."""
+    text = fixed(abs(100 * share))
+    return text if float(text) == 0 else f"{'+' if share > 0 else chr(0x2212)}{text}"
 
 
 def _slits(work: Work, blank: Blank, number: int, names: list[str]) -> str:
     """The slit card, or for a left-hand piece whose it is the mirror of."""
     slit = work.slit_patterns.get(blank.name)
     if slit is not None:
-        return slit_section(slit, f"slits{number}", slit_edges(blank))
+        return slit_section(slit, f"slits{number}", slit_edges(blank), work.job.unit)
     if blank.mirrors and blank.mirrors in work.slit_patterns:
         twin = names.index(blank.mirrors) + 1
         return f'<p>Slit card: the mirror of <a href="#piece{twin}">piece {twin}\'s slit card</a>, turned over.</p>'
@@ -222,7 +204,7 @@ def _edges(row: dict[str, Any], unit: str, names: list[str]) -> str:
     least = 0.05 if row["kind"] == "formed" else NOT_FORMED_MM
     for edge in row["edges"]:
         gain = edge["gain_mm"]
-        do = "as it is" if abs(gain) < least else f"{'gain' if gain > 0 else 'lose'} {fixed(abs(gain))} mm"
+        do = "as it is" if abs(gain) < least else f"{'gain' if gain > 0 else 'lose'} {length(abs(gain), unit)}"
         if abs(gain) >= least:
             do += f", {fixed(abs(edge['gain_percent']))} %"
         rows.append(
@@ -237,7 +219,7 @@ def _edges(row: dict[str, Any], unit: str, names: list[str]) -> str:
             )
         )
     heads = ("Edge", "Meets", "Joint", "Left outside trim line", "Flat, mm", "Formed, mm", "Do")
-    return table(heads, rows, named=True) if rows else ""
+    return table(heads, rows, kind="named") if rows else ""
 
 
 def _folds(row: dict[str, Any], unit: str) -> str:
@@ -256,4 +238,4 @@ def _folds(row: dict[str, Any], unit: str) -> str:
         for fold in row["folds"]
     ]
     heads = ("Fold", "Turn by", "Towards good face", "Inside radius", "K-factor", "K from", "Length, mm")
-    return table(heads, rows, named=True)
+    return table(heads, rows, kind="named")

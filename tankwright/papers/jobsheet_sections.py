@@ -5,7 +5,7 @@ from __future__ import annotations
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from .jobsheet_html import Cell, facts, mm, num, table, text
+from .jobsheet_html import Cell, facts, mm, table, text
 from .look import WORDS
 from .words import area, fixed, length, litres, mass, piece_part
 
@@ -32,7 +32,7 @@ def cover(work: Work, got: Figures) -> str:
     """Job, revision, date, and the five figures everyone asks for."""
     job, unit, total, cap = got["job"], got["job"]["unit"], got["totals"], got["capacity"]
     found = got["found"]
-    count = f"{found['stop']} stop, {found['look']} look, {found['note']} note"
+    count = ", ".join(f"{found[s] or 'no'} {s}{'' if found[s] == 1 else 's'}" for s in ("stop", "look", "note"))
     buy = "<br>".join(escape(order["words"]) for order in got["buy"]) or "nothing: all from the rack"
     lines = [
         ("Read first", f'<a href="#first">{count}</a>'),
@@ -96,12 +96,22 @@ def _measure(f: Figures) -> tuple[str, str]:
 
 
 def holds_section(got: Figures) -> str:
-    """Brim, ullage, below the outlet and usable, kept apart; what a millimetre of tunnel costs."""
+    """Brim, air space, below the outlet and usable, kept apart; what a millimetre of tunnel costs."""
     c, unit = got["capacity"], got["job"]["unit"]
     parts = (
         ("use", "usable", c["usable_l"], "what can be filled in and will run out"),
-        ("air", "air left for expansion", c["ullage_l"], f"{fixed(c['ullage_percent'])} % of the brim (ullage)"),
-        ("rest", "below the outlet", c["below_outlet_l"], "what the outlets do not reach, both sides together"),
+        (
+            "air",
+            "air space",
+            c["ullage_l"],
+            f"left above the fuel so that it can expand (ullage): {fixed(c['ullage_percent'])} % of the brim",
+        ),
+        (
+            "rest",
+            "below the outlets",
+            c["below_outlet_l"],
+            "kept back, both sides together; a reserve only if a lower outlet or a second tap reaches it",
+        ),
     )
     bar = "".join(f'<div class="{k}" style="flex:{max(v, 0.0):.3f}"></div>' for k, _, v, _ in parts)
     key = "".join(f'<li><i class="{k}"></i>{name} {escape(litres(v, unit, 2))}</li>' for k, name, v, _ in parts)
@@ -115,13 +125,15 @@ def holds_section(got: Figures) -> str:
         ),
     )
     ml = {key: fixed(1000 * c[key], 0) for key in ("litres_per_mm_width", "litres_per_mm_depth")}
+    each = f"Each mm{' (0.039 in)' if unit == 'in' else ''}"
     x, y, z = c["centre_mm"]
-    where = "on the centre plane" if abs(y) < 0.05 else f"{fixed(abs(y))} mm to the {'right' if y > 0 else 'left'}"
+    side = "right" if y > 0 else "left"
+    where = "on the centre plane" if abs(y) < 0.05 else f"{escape(length(abs(y), unit))} to the {side}"
     return (
         f'<div class="bar" role="img" aria-label="Shares of the brim volume">{bar}</div><ul class="key">{key}</ul>'
-        f"{table(('Part', 'Litres', 'What it is'), rows, foot=foot)}"
-        f"<p><strong>What the tunnel costs.</strong> Each mm wider at each side costs {ml['litres_per_mm_width']} mL; "
-        f"each mm deeper costs {ml['litres_per_mm_depth']} mL.</p>{_tunnel(got)}"
+        f"{table(('Part', 'Litres', 'What it is'), rows, foot=foot, kind='plain')}"
+        f"<p><strong>What the tunnel costs.</strong> {each} wider at each side costs "
+        f"{ml['litres_per_mm_width']} mL; each mm deeper costs {ml['litres_per_mm_depth']} mL.</p>{_tunnel(got)}"
         f"<p>Full to the brim, the fuel's weight acts {escape(length(x, unit))} behind the front register mark, "
         f"{escape(length(z, unit))} above the register line, {where}. Shell without fittings "
         f"{escape(mass(c['dry_mass_kg'], unit, 2))}, {escape(area(c['shell_area_mm2']))} of metal as formed.</p>"
@@ -241,12 +253,13 @@ def seams_section(got: Figures) -> str:
                 mm(seam["length_mm"], unit), Cell(shown, True),
             )
         )  # fmt: skip
-    foot = (text("Total"), text(""), text(""), text(""), num(got["totals"]["seam_length_mm"]), text(""))
-    heads = ("Seam", "One piece", "The other", "Joint", "Finished length, mm", "Edges differ by, mm")
+    total = mm(got["totals"]["seam_length_mm"], unit)
+    foot = (text("Total"), text(""), text(""), text(""), total, text(""))
+    heads = ("Seam", "One piece", "The other", "Joint", "Finished, mm", "Edges differ, mm")
     return (
         "<p>The two edges of a seam are the same length when formed; more than 0.5 mm apart is marked LOOK. Folds are "
         "not in the total. Parts of a folded piece are in brackets. Lengths are rounded one by one.</p>"
-        + table(heads, rows, foot=foot, named=True)
+        + table(heads, rows, foot=foot, kind="named long")
     )
 
 
@@ -254,20 +267,23 @@ def checks_section(got: Figures) -> str:
     """How near the finished surface runs to each pattern."""
     if not got["misses"]:
         return "<p>No pattern was held against the finished surface.</p>"
-    rows = [(text(m["pattern"]), num(m["miss_mm"], 2)) for m in got["misses"]]
+    unit = got["job"]["unit"]
+    rows = [(text(m["pattern"]), mm(m["miss_mm"], unit, 2)) for m in got["misses"]]
     return (
         "<p>The farthest that the finished surface lies from each pattern.</p>"
-        f"{table(('Pattern', 'Farthest miss, mm'), rows)}"
+        f"{table(('Pattern', 'Farthest miss, mm'), rows, kind='long')}"
     )
 
 
 def assumptions_section(got: Figures) -> str:
     """What every figure rests on."""
     rows = [(text(a["name"]), text(a["value"])) for a in got["assumptions"]]
-    open_ends = [f for f in got["findings"] if f["strength"] == "note"]
-    notes = "".join(f"<li>{escape(f['says'])}</li>" for f in open_ends)
-    unknown = f"<h3>Not known, not checked, or worth knowing</h3><ul>{notes}</ul>" if notes else ""
-    return f"{table(('What', 'Taken as'), rows)}{unknown}" if rows else unknown
+    unknown = (
+        "<p>What is not known or was not checked stands as a note under <a href='#first'>Read first</a>.</p>"
+        if got["found"]["note"]
+        else ""
+    )
+    return f"{table(('What', 'Taken as'), rows, kind='plain')}{unknown}" if rows else unknown
 
 
 def cautions_section(got: Figures) -> str:

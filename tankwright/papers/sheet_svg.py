@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from .svg import dimension, line, ring, shape_path, svg, words
-from .words import fixed
+from .words import fixed, length
+from .words import size as fit
 
 if TYPE_CHECKING:
     from nesting import Layout, UsedSheet
@@ -18,7 +19,7 @@ __all__ = ["sheet_svg"]
 WIDE, TALL = 44.0, 64.0  # the picture in text heights, at most
 
 
-def sheet_svg(layout: Layout, used: UsedSheet, got: dict[str, Any], *, name: str) -> str:
+def sheet_svg(layout: Layout, used: UsedSheet, got: dict[str, Any], *, name: str, unit: str = "mm") -> str:
     """The picture of one sheet; ``got`` is its entry of `results.figures`, offcuts and cuts with it."""
     wide, high = used.sheet.width, used.sheet.height
     size = max(wide / (WIDE - 7), high / (TALL - 8))
@@ -31,12 +32,12 @@ def sheet_svg(layout: Layout, used: UsedSheet, got: dict[str, Any], *, name: str
         f'patternTransform="rotate(-45)"><path class="keepline" d="M0,0v{step}"/></pattern></defs>',
         f'<path class="skeleton" fill-rule="evenodd" d="{shape_path(used.sheet.metal)}"/>',
         *(f'<path class="blocked" d="{shape_path(b)}"/>' for b in used.sheet.blocked),
-        *_offcuts(layout, used.index, got, size, name),
+        *_offcuts(layout, used.index, got, size, name, unit),
         *(_part(p, number.get(p.part.name), order.get(p.part.name), size) for p in layout.on_sheet(used.index)),
         *_cuts(layout, used.index, size),
         f'<path class="pen-sheet" fill-rule="evenodd" d="{shape_path(used.sheet.metal)}"/>',
-        dimension(np.array([0, -2.2 * size]), np.array([wide, -2.2 * size]), fixed(wide), size),
-        dimension(np.array([-2.2 * size, 0]), np.array([-2.2 * size, high]), fixed(high), size),
+        dimension(np.array([0, -2.2 * size]), np.array([wide, -2.2 * size]), length(wide, unit), size),
+        dimension(np.array([-2.2 * size, 0]), np.array([-2.2 * size, high]), length(high, unit), size),
         *_grain(used, size),
     ]
     box = (-4.2 * size, -5.6 * size, wide + 1.5 * size, high + 1.5 * size)
@@ -78,7 +79,7 @@ def _part(placed: Placed, piece: int | None, order: int | None, size: float) -> 
     return "".join(made)
 
 
-def _offcuts(layout: Layout, index: int, got: dict[str, Any], size: float, name: str) -> list[str]:
+def _offcuts(layout: Layout, index: int, got: dict[str, Any], size: float, name: str, unit: str) -> list[str]:
     made = []
     for k, offcut in enumerate(layout.offcuts, 1):
         if offcut.sheet != index:
@@ -94,7 +95,7 @@ def _offcuts(layout: Layout, index: int, got: dict[str, Any], size: float, name:
         up = np.array([-1.0, 0.0]) if turn else np.array([0.0, 1.0])
         at = np.array([point.x, point.y])
         made.append(words(f"keep K{k}", at + up * 0.65 * size, size * 1.1, turn=turn, kind="halo strong"))
-        text = f"{fixed(wide)} x {fixed(high)}"
+        text = fit(wide, high, unit)
         made.append(words(text, at - up * 0.65 * size, size, turn=turn, kind="halo"))
     return made
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from .svg import number, ring, svg, words
+from .words import length
 
 if TYPE_CHECKING:
     from panels.blank import Blank
@@ -73,20 +74,17 @@ def _picture(slits: PanelSlits, name: str, edges: tuple[str, str]) -> str:
     return svg(box, parts, title="Slit pattern", describes=told, kind="flat", name=name)
 
 
-def slit_section(slits: PanelSlits, name: str, edges: tuple[str, str] = ("", "")) -> str:
-    """Picture and words for the job sheet."""
+def slit_section(slits: PanelSlits, name: str, edges: tuple[str, str] = ("", ""), unit: str = "mm") -> str:
+    """Picture and words for the job sheet, which says once what a slit card is."""
     figures = slit_figures(slits)
     changes = " and ".join(
-        f"{letter or which} {'loses' if v < 0 else 'gains'} {abs(v):.1f} mm"
+        f"{letter or which} {'loses' if v < 0 else 'gains'} {length(abs(v), unit)}"
         for v, letter, which in zip(figures["edge_change_mm"], edges, ("the upper edge", "the lower edge"), strict=True)
     )
     return (
-        f"<figure>{_picture(slits, name, edges)}<figcaption>Slit card, "
-        f"from x {slits.front:.0f} to {slits.rear:.0f} mm: "
-        f"{figures['strips']} strips between sections, each laid flat exactly and hung together at "
-        f"{escape(slits.spine)}. Figures are the gaps in mm at each slit (minus: the strips lie over one another); "
-        f"under {TOLD_MM} mm none is written. A gap is metal that must be shrunk away, an overlap is metal that must "
-        f"be stretched in. The card gathers everything at the edges and leaves the middle untouched, so that on it "
-        f"{escape(changes)}; the edge table asks for less, because the blank is also stretched along its middle."
+        f"<figure>{_picture(slits, name, edges)}<figcaption>Slit card, from x "
+        f"{escape(length(slits.front, unit, 0))} to {escape(length(slits.rear, unit, 0))}: {figures['strips']} "
+        f"strips, hung together at {escape(slits.spine)}. "
+        f"On it {escape(changes)}."
         "</figcaption></figure>"
     )

@@ -152,16 +152,16 @@ def piece_part(name: str, blanks: Iterable[str]) -> str:
     return f"{owner} ({part} leg)" if part in ("left", "right") else f"{owner} ({part})"
 
 
-def edge_change(edge: Edge, limits: tuple[float, float, float] = DIFFICULTY_PERCENT) -> str:
+def edge_change(edge: Edge, limits: tuple[float, float, float] = DIFFICULTY_PERCENT, unit: str = "mm") -> str:
     """``lose 3.2 mm (0.9 %)``, ``gain 1.0 mm (0.3 %)`` or ``as it is``."""
     if abs(edge.gain) < 0.05:
         return "as it is"
     word = "gain" if edge.gain > 0 else "lose"
     share = abs(edge.gain) / edge.length_blank if edge.length_blank else 0.0
-    return f"{word} {fixed(abs(edge.gain))} mm ({percent(share)})"
+    return f"{word} {length(abs(edge.gain), unit)} ({percent(share)})"
 
 
-def edge_metal(edge: Edge) -> str:
+def edge_metal(edge: Edge, unit: str = "mm") -> str:
     """What stands outside the trim line along the edge: net, trim, lap or flange, with its width.
 
     A butt or free edge with metal left on it is trimmed back to the line; a lap keeps its metal.
@@ -169,13 +169,13 @@ def edge_metal(edge: Edge) -> str:
     if edge.allowance < 0.05:
         return "net"
     word = {"lap": "lap", "fold": "flange"}.get(edge.joint, "trim")
-    return f"{word} {fixed(edge.allowance)} mm"
+    return f"{word} {length(edge.allowance, unit)}"
 
 
-def fold_words(fold: Fold) -> str:
+def fold_words(fold: Fold, unit: str = "mm") -> str:
     """Angle, radius, direction and K of one fold."""
     way = "up" if fold.up else "down"
-    bend = f"inside radius {fixed(fold.inside_radius)} mm, K {fixed(fold.k_factor, 3)}"
+    bend = f"inside radius {length(fold.inside_radius, unit)}, K {fixed(fold.k_factor, 3)}"
     return f"{fixed(fold.angle)}° {way}, {bend}"
 
 
