@@ -11,21 +11,18 @@ Each key is explained in `tankwright.papers.results_fields.FIELDS`.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..rack import from_rack
 from .names import date_words
 from .quotefigures import quote_figures, rack_figures
 from .results_blanks import blank_figures, strip_figures
+from .results_sheets import cut_figures, offcut_figures, sheet_figures, to_buy
 from .rounding import mm, mm2, percent, rounded
-from .words import fixed, gauge, metal_words, size
+from .words import gauge, metal_words
 
 if TYPE_CHECKING:
-    from nesting import Layout, UsedSheet
-
     from ..work import Work
 
 __all__ = ["FORMAT", "figures", "results"]
@@ -42,7 +39,7 @@ def results(work: Work) -> bytes:
 def figures(work: Work) -> dict[str, Any]:
     """Every figure the papers show, as dicts, lists, text and numbers; keys in `results_fields.FIELDS`."""
     blanks = blank_figures(work)
-    sheets = [_sheet(work, used, blanks) for used in work.layout.sheets]
+    sheets = [sheet_figures(work, used, blanks) for used in work.layout.sheets]
     seams = _seams(work, blanks)
     return {
         "format": FORMAT,
@@ -56,9 +53,9 @@ def figures(work: Work) -> dict[str, Any]:
         "misses": [{"pattern": name, "miss_mm": rounded(miss, 2)} for name, miss in work.misses.items()],
         "blanks": blanks,
         "sheets": sheets,
-        "offcuts": _offcuts(work.layout),
-        "cuts": _cuts(work.layout, blanks),
-        "buy": _buy(work, sheets),
+        "offcuts": offcut_figures(work.layout),
+        "cuts": cut_figures(work.layout, blanks, work.job.unit),
+        "buy": to_buy(work, sheets),
         "totals": _totals(work, blanks, sheets, seams),
         "test_strips": strip_figures(work),
         "seams": seams,
@@ -194,116 +191,6 @@ def _tunnel_depths(work: Work) -> dict[str, float | None]:
     return {f"clear_depth_{name}_mm": mm(value) for name, value in zip(names, depth, strict=True)}
 
 
-def _sheet(work: Work, used: UsedSheet, blanks: list[dict[str, Any]]) -> dict[str, Any]:
-    from .cutting import cut_order
-
-    number = {blank["name"]: blank["piece"] for blank in blanks}
-    layout, sheet = work.layout, used.sheet
-    grain_words = {0.0: "along the width", 90.0: "along the height", None: "none given"}
-    whole = sheet.area or 1.0
-    return {
-        "sheet": used.index + 1,
-        "stock": used.name,
-        "width_mm": mm(sheet.width),
-        "height_mm": mm(sheet.height),
-        "thickness_mm": rounded(work.job.thickness, 3),
-        "from": "own rack" if from_rack(sheet) else "bought",
-        "price": rounded(sheet.price, 2),
-        "grain": grain_words.get(sheet.grain_deg, f"{sheet.grain_deg}°"),
-        "parts": [
-            {
-                "piece": number.get(p.part.name),
-                "name": p.part.name,
-                "turn_deg": rounded(p.turn_deg % 360, 1),
-                "turned_over": p.flipped,
-                "left_mm": mm(p.outline.bounds[0]),
-                "low_mm": mm(p.outline.bounds[1]),
-            }
-            for p in cut_order(layout, used.index)
-        ],
-        "sheet_area_mm2": mm2(sheet.area),
-        "parts_area_mm2": mm2(used.parts_area),
-        "offcuts_area_mm2": mm2(used.offcuts_area),
-        "skeleton_area_mm2": mm2(used.skeleton_area),
-        "yield_percent": percent(used.parts_area / whole),
-        "yield_with_offcuts_percent": percent((used.parts_area + used.offcuts_area) / whole),
-        "cut_length_mm": mm(used.cut_length),
-        "pierces": used.pierces,
-    }
-
-
-def _offcuts(layout: Layout) -> list[dict[str, Any]]:
-    """Kept offcuts, named K1, K2 ... in the order of the layout."""
-    return [
-        {
-            "label": f"K{k}",
-            "sheet": offcut.sheet + 1,
-            "width_mm": mm(offcut.size[0]),
-            "height_mm": mm(offcut.size[1]),
-            "area_mm2": mm2(offcut.area),
-            "square": abs(offcut.area - offcut.size[0] * offcut.size[1]) < 1.0,
-        }
-        for k, offcut in enumerate(layout.offcuts, 1)
-    ]
-
-
-def _cuts(layout: Layout, blanks: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Edge-to-edge cuts in order, with what becomes of both halves; empty when it is cut as profiles."""
-    becomes = _becomes(layout, blanks)
-    return [
-        {
-            "order": cut.order,
-            "sheet": cut.sheet + 1,
-            "piece": cut.piece if "." in cut.piece or cut.piece != str(cut.sheet + 1) else f"sheet {cut.piece}",
-            "measure": "from the left edge" if cut.axis == "x" else "up from the lower edge",
-            "distance_mm": mm(cut.distance),
-            "length_mm": mm(cut.length),
-            "makes": list(cut.makes),
-            "sides": ["left", "right"] if cut.axis == "x" else ["lower", "upper"],
-            "becomes": [becomes[label] for label in cut.makes],
-            "purpose": cut.purpose,
-        }
-        for cut in layout.cuts
-    ]
-
-
-def _becomes(layout: Layout, blanks: list[dict[str, Any]]) -> dict[str, str]:
-    """What each piece that comes from the shear is: a blank and where it sits, kept, scrap, or cut again."""
-    cells = _sheared(layout)
-    cut_again = {cut.piece: cut.order for cut in layout.cuts}
-    number = {blank["name"]: blank["piece"] for blank in blanks}
-    named = {label: f"cut again, cut {order}" for label, order in cut_again.items()}
-    named |= {offcut.piece: f"K{k}, keep" for k, offcut in enumerate(layout.offcuts, 1) if offcut.piece}
-    for placed in layout.placed:
-        if placed.piece not in cells:
-            continue
-        x0, y0, x1, y1 = cells[placed.piece]
-        bx, by, _, _ = placed.outline.bounds
-        sits = ""  # in the lower left corner
-        if bx - x0 > 0.05 or by - y0 > 0.05:
-            sits = f", blank {fixed(bx - x0)} mm from its left, {fixed(by - y0)} mm from its lower edge"
-        owner = f"{number.get(placed.part.name, '')} {placed.part.name}".strip()
-        named[placed.piece] = f"piece {owner}, {fixed(x1 - x0)} x {fixed(y1 - y0)} mm{sits}"
-    known = all(placed.piece for placed in layout.placed)
-    left = "scrap" if known else "see the drawing"
-    return {label: named.get(label, left) for cut in layout.cuts for label in cut.makes}
-
-
-def _sheared(layout: Layout) -> dict[str, tuple[float, float, float, float]]:
-    """The rectangle of every piece that comes from the shear, by label: left, low, right, high on its sheet."""
-    cells: dict[str, tuple[float, float, float, float]] = {}
-    for cut in layout.cuts:
-        sheet = layout.sheets[cut.sheet].sheet
-        x0, y0, x1, y1 = cells.get(cut.piece, (0.0, 0.0, sheet.width, sheet.height))
-        at = cut.line[0][0 if cut.axis == "x" else 1]
-        first, rest = cut.makes
-        if cut.axis == "x":
-            cells[first], cells[rest] = (x0, y0, at, y1), (at, y0, x1, y1)
-        else:
-            cells[first], cells[rest] = (x0, y0, x1, at), (x0, at, x1, y1)
-    return cells
-
-
 def _seams(work: Work, blanks: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Each seam with how its edges are joined, and how far apart the formed lengths of its two edges are."""
     edges: dict[str, list[tuple[str, dict[str, Any]]]] = {}
@@ -332,27 +219,6 @@ def _seams(work: Work, blanks: list[dict[str, Any]]) -> list[dict[str, Any]]:
             }
         )
     return made
-
-
-def _buy(work: Work, sheets: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Sheets to buy, one entry a size, in the supplier's words."""
-    count: dict[tuple[str, float, float, float], int] = {}
-    for sheet in sheets:
-        if sheet["from"] == "bought":
-            key = (sheet["stock"], sheet["width_mm"], sheet["height_mm"], sheet["price"])
-            count[key] = count.get(key, 0) + 1
-    metal, unit = metal_words(work.job), work.job.unit
-    return [
-        {
-            "quantity": n,
-            "stock": stock,
-            "width_mm": width,
-            "height_mm": height,
-            "price": price,
-            "words": f"{n} sheet{'s' if n > 1 else ''} {metal}, {size(width, height, unit)}",
-        }
-        for (stock, width, height, price), n in count.items()
-    ]
 
 
 def _totals(

@@ -9,7 +9,7 @@ import numpy as np
 from .rounding import mm, mm2, percent, rounded
 from .slit_svg import slit_figures
 from .words import difficulty, difficulty_limits, edge_metal, face, gauge, grain
-from .zones import strain_figures
+from .zones import Zone, strain_figures, strain_zones
 
 if TYPE_CHECKING:
     from panels.blank import Blank, Edge, Fold
@@ -61,9 +61,9 @@ def _blank(work: Work, piece: int, blank: Blank, on: list[int], limits: tuple[fl
         "cut_length_mm": mm(sum(ring.length for ring in rings)),
         "pierces": len(rings),
         "sheets": sorted(on),
-        "strain": _strain(blank, limits, (x0, y0)),
+        "strain": _strain(work, blank, limits, (x0, y0)),
         "slits": slit_figures(slits) if slits is not None else None,
-        "edges": [_edge(edge, k, limits) for k, edge in enumerate(blank.edges, 1)],
+        "edges": [_edge(edge, k, limits, work.job.unit) for k, edge in enumerate(blank.edges, 1)],
         "folds": [_fold(fold, k, (x0, y0)) for k, fold in enumerate(blank.folds, 1)],
         "notes": list(blank.notes),
     }
@@ -74,10 +74,12 @@ def _from(corner: Place, place: Any) -> list[float]:
     return [mm(place[0] - corner[0]), mm(place[1] - corner[1])]
 
 
-def _strain(blank: Blank, limits: tuple[float, float, float], corner: Place) -> dict[str, Any] | None:
+def _strain(work: Work, blank: Blank, limits: tuple[float, float, float], corner: Place) -> dict[str, Any] | None:
     if blank.flat is None:
         return None
     s = strain_figures(blank.flat)
+    zones = strain_zones(blank.flat, limits)
+    whole = sum(zone.area for zone in zones) or 1.0
     return {
         "stretch_worst_percent": percent(s.stretch_worst),
         "stretch_worst_at_mm": _from(corner, s.stretch_at) if s.stretch_worst > 0.0005 else None,
@@ -87,10 +89,45 @@ def _strain(blank: Blank, limits: tuple[float, float, float], corner: Place) -> 
         "most_shrunk_way_mean_percent": percent(-s.shrink_mean),
         "left_be_percent": percent(s.left_be),
         "difficulty": difficulty(max(s.stretch_worst, s.shrink_worst), limits),
+        "zones": [_zone(zone, zone.area / whole, corner, limits) for zone in zones],
+        "sheet": _sheet_load(work, blank),
     }
 
 
-def _edge(edge: Edge, number: int, limits: tuple[float, float, float]) -> dict[str, Any]:
+def _zone(zone: Zone, share: float, corner: Place, limits: tuple[float, float, float]) -> dict[str, Any]:
+    return {
+        "do": "leave be" if zone.kind == "leave" else zone.kind,
+        "work": "" if zone.kind == "leave" else difficulty(zone.worst, limits),
+        "worst_percent": percent(zone.worst),
+        "worst_at_mm": _from(corner, zone.worst_at),
+        "mean_percent": percent(zone.mean),
+        "along_percent": percent(zone.along),
+        "across_percent": percent(zone.across),
+        "share_percent": percent(share),
+        "at_mm": _from(corner, zone.at),
+    }
+
+
+def _sheet_load(work: Work, blank: Blank) -> dict[str, Any]:
+    """The blank's strain beside what is published about its sheet."""
+    from panels.forming import sheet_load
+
+    assert blank.flat is not None
+    load = sheet_load(blank.flat.strain, work.job.metal, blank.thickness)
+    return {
+        "words": load.words,
+        "thickness": load.change,
+        "thinnest_mm": rounded(load.thinnest, 2),
+        "thickest_mm": rounded(load.thickest, 2),
+        "elongation_percent": percent(load.elongation),
+        "elongation_basis": load.elongation_basis,
+        "forming_limit_percent": None if load.limit is None else percent(float(np.expm1(load.limit.plane_strain))),
+        "forming_limit_from": "" if load.limit is None else load.limit.source,
+        "limit_used_percent": None if load.used is None else percent(load.used),
+    }
+
+
+def _edge(edge: Edge, number: int, limits: tuple[float, float, float], unit: str) -> dict[str, Any]:
     share = edge.gain / edge.length_blank if edge.length_blank else 0.0
     return {
         "edge": number,
@@ -98,7 +135,7 @@ def _edge(edge: Edge, number: int, limits: tuple[float, float, float]) -> dict[s
         "meets": edge.meets,
         "joint": edge.joint,
         "allowance_mm": mm(edge.allowance),
-        "allowance": edge_metal(edge),
+        "allowance": edge_metal(edge, unit),
         "blank_length_mm": mm(edge.length_blank),
         "formed_length_mm": mm(edge.length_surface),
         "gain_mm": mm(edge.gain),
