@@ -22,7 +22,7 @@ if TYPE_CHECKING:
         k_from_test_strip,
         setback,
     )
-    from .blank import Blank, Edge, FlatMesh, Fold, Mark
+    from .blank import Aim, Blank, Edge, FlatMesh, Fold, Mark
     from .body import Body, Capacity, build_body, measure_capacity
     from .choose_k import KFactor, StripReading, choose_k
     from .curves import Curve, curve_through
@@ -57,7 +57,7 @@ if TYPE_CHECKING:
 
 _HOME = {
     "bend": "bend_allowance bend_deduction handbook_bend_length inside_setback k_from_test_strip setback",
-    "blank": "Blank Edge FlatMesh Fold Mark",
+    "blank": "Aim Blank Edge FlatMesh Fold Mark",
     "body": "Body Capacity build_body measure_capacity",
     "choose_k": "KFactor StripReading choose_k",
     "curves": "Curve curve_through",
@@ -83,6 +83,7 @@ _MODULE_OF = {name: module for module, names in _HOME.items() for name in names.
 
 __all__ = [
     "SCHEMES",
+    "Aim",
     "Blank",
     "Body",
     "Capacity",

@@ -15,14 +15,27 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from shapely.geometry import Polygon
 
-__all__ = ["AtEdge", "Blank", "Edge", "FlatMesh", "Fold", "Mark"]
+__all__ = ["Aim", "AimOf", "AtEdge", "Blank", "Edge", "FlatMesh", "Fold", "Mark"]
 
 #: What a shop leaves on an edge: kind of blank, its piece, the piece it meets ("" if none) -> joint and mm.
 AtEdge = Callable[[str, str, str], tuple[str, float]]
+
+
+@dataclass(frozen=True)
+class Aim:
+    """What a crowned blank is laid out for: see ``panels.develop_mesh``."""
+
+    aim: Literal["even", "least_worst"] = "even"
+    shrink_cost: float = 1.0
+
+
+#: What the blank of a piece is laid out for.
+AimOf = Callable[[str], Aim]
 
 
 @dataclass(frozen=True)
@@ -66,13 +79,20 @@ class Mark:
     label: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FlatMesh:
-    """The development: points (n, 2), faces (m, 3), strain (m, 2) largest first, on the flat."""
+    """The development: points (n, 2), faces (m, 3), strain (m, 2) largest first, and the way each of the two runs:
+    unit vectors (m, 2, 2) on the flat."""
 
     points: np.ndarray
     faces: np.ndarray
     strain: np.ndarray
+    directions: np.ndarray
+
+    @property
+    def along_across(self) -> np.ndarray:
+        """(m, 2) natural strain along x of the flat and along y, from the principal ones."""
+        return np.einsum("mk,mki->mi", self.strain, self.directions**2)
 
 
 @dataclass(frozen=True)

@@ -76,6 +76,16 @@ class SheetLoad:
         return float(self.after.max())
 
     @property
+    def change(self) -> str:
+        """Thinnest and thickest place in words: ``1.56 mm where it is stretched, 1.68 mm where it is shrunk``."""
+        told = []
+        if self.thinnest < self.thickness * (1 - NEARLY_NOTHING):
+            told.append(f"{self.thinnest:.2f} mm at the thinnest, where it is stretched")
+        if self.thickest > self.thickness * (1 + NEARLY_NOTHING):
+            told.append(f"{self.thickest:.2f} mm at the thickest, where it is shrunk")
+        return "; ".join(told) or "no change of thickness"
+
+    @property
     def words(self) -> str:
         """One sentence for the job sheet."""
         percent = f"{100 * self.stretch:.1f} % stretch at most"
@@ -86,12 +96,13 @@ class SheetLoad:
             place = "past" if share >= 1 else "near" if share >= NEAR else "well below"
             return (
                 f"{percent}, {place} the {100 * self.elongation:.0f} % elongation of {self.metal} "
-                f"({self.elongation_basis}); no forming limit is published for it."
+                f"({self.elongation_basis}); no forming limit was found for it."
             )
         place = "past" if self.used >= 1 else "near" if self.used >= NEAR else "well below"
         return (
-            f"{percent}, {place} the published forming limit of {self.metal} for one pull without anneal; "
-            f"thinnest {self.thinnest:.2f} mm of {self.thickness:.2f} mm."
+            f"{percent}, {place} the published forming limit of {self.metal} for one pull without anneal "
+            f"({100 * self.used:.0f} % of it at the worst place); its elongation is {100 * self.elongation:.0f} % "
+            f"({self.elongation_basis})."
         )
 
 

@@ -16,7 +16,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.polygon import orient
 
 from .assemble import WIDEST
-from .blank import AtEdge, Blank, Edge, FlatMesh, Mark
+from .blank import Aim, AimOf, AtEdge, Blank, Edge, FlatMesh, Mark
 from .body import Body
 from .choose_k import KFactor
 from .curves import polyline_length
@@ -57,7 +57,7 @@ class _Flat:
         return self.development.points
 
 
-def _lay_flat(body: Body, name: str) -> _Flat:
+def _lay_flat(body: Body, name: str, aim: Aim) -> _Flat:
     """The piece's neutral surface laid flat, outside face up: the tank's length along x, or its height
     where the piece looks to the front or rear."""
     used, faces = np.unique(body.faces_of(name), return_inverse=True)
@@ -66,26 +66,29 @@ def _lay_flat(body: Body, name: str) -> _Flat:
     looks = area_vectors(body.neutral[used], faces).sum(axis=0)
     upright = abs(looks[0]) > LOOKS_ALONG * np.linalg.norm(looks)
     along = (0.0, 0.0, 1.0) if upright else (1.0, 0.0, 0.0)
-    dev = develop_mesh(body.neutral[used], faces, along=along, allow_overlap=True)
+    dev = develop_mesh(
+        body.neutral[used], faces, aim=aim.aim, shrink_cost=aim.shrink_cost, along=along, allow_overlap=True
+    )
     points, outer = dev.points, body.outer[used]
     if outer[:, 1].min() < -1 and outer[:, 1].max() > 1:
-        points = _centred(np.column_stack([points, outer[:, 2 if upright else 0]]), faces, body.neutral[used, 1])
-    return _Flat(name, used, faces, replace(dev, points=points))
+        points, turn = _centred(np.column_stack([points, outer[:, 2 if upright else 0]]), faces, body.neutral[used, 1])
+        dev = replace(dev, points=points, directions=dev.directions @ turn.T)
+    return _Flat(name, used, faces, dev)
 
 
-def _centred(points: np.ndarray, faces: np.ndarray, out: np.ndarray) -> np.ndarray:
+def _centred(points: np.ndarray, faces: np.ndarray, out: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Flat points, given as (x, y, rise), turned and shifted so that the centre line, where ``out`` (n,) is 0,
-    runs along y = 0 the way that the rise grows."""
+    runs along y = 0 the way that the rise grows; and the turn (2, 2) of a column."""
     line = np.vstack(contour_chains(points, faces, out))
     line = line[np.argsort(line[:, 2], kind="stable")]
     flat, along = points[:, :2], line[-1, :2] - line[0, :2]
     size = np.linalg.norm(along)
     if size < 1e-6:
-        return flat
+        return flat, np.eye(2)
     along = along / size
     turn = np.array([[along[0], along[1]], [-along[1], along[0]]])
     turned = (flat - line[0, :2]) @ turn.T
-    return turned + [flat[:, 0].mean() - turned[:, 0].mean(), 0.0]
+    return turned + [flat[:, 0].mean() - turned[:, 0].mean(), 0.0], turn
 
 
 def _edge_runs(ring: np.ndarray, used: np.ndarray, sewn: Sewn) -> list[tuple[str, np.ndarray]]:
@@ -137,13 +140,13 @@ def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge) -> Blank:
         grain_deg=0.0 if formed else None,
         thickness=body.thickness,
         area_formed=dev.area_formed,
-        flat=FlatMesh(dev.points, dev.faces, _felt_strain(dev)) if formed else None,
+        flat=_felt(dev) if formed else None,
         notes=_notes(dev),
     )
 
 
-def _felt_strain(dev: Development) -> np.ndarray:
-    """Principal strains (m, 2) of each triangle's neighbourhood: the area mean over a patch of the flat."""
+def _felt(dev: Development) -> FlatMesh:
+    """The flat with the strain of each triangle's neighbourhood: the area mean over a patch of the flat."""
     from scipy.sparse import csr_array
     from scipy.spatial import cKDTree
 
@@ -157,7 +160,15 @@ def _felt_strain(dev: Development) -> np.ndarray:
     columns = np.concatenate([near[:, 1], near[:, 0], np.arange(len(middle))])
     weight = csr_array((area[columns], (rows, columns)), shape=(len(middle), len(middle)))
     mean = (weight @ tensor) / np.maximum(weight.sum(axis=1), 1e-300)[:, None]
-    return np.linalg.eigvalsh(mean.reshape(-1, 2, 2))[:, ::-1]
+    xx, yy, xy = mean[:, 0], mean[:, 3], (mean[:, 1] + mean[:, 2]) / 2
+    middle_strain, radius, turn = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy), np.arctan2(2 * xy, xx - yy) / 2
+    way = np.column_stack([np.cos(turn), np.sin(turn)])
+    return FlatMesh(
+        dev.points,
+        dev.faces,
+        np.column_stack([middle_strain + radius, middle_strain - radius]),
+        np.stack([way, np.column_stack([-way[:, 1], way[:, 0]])], axis=1),
+    )
 
 
 def _notes(dev: Development) -> tuple[str, ...]:
@@ -242,7 +253,9 @@ def mirrored(blank: Blank, name: str) -> Blank:
             for e in blank.edges[::-1]
         ),
         marks=tuple(replace(m, points=flip(m.points)) for m in blank.marks),
-        flat=None if flat is None else FlatMesh(flip(flat.points), flat.faces[:, ::-1], flat.strain),
+        flat=None
+        if flat is None
+        else FlatMesh(flip(flat.points), flat.faces[:, ::-1], flat.strain, flip(flat.directions)),
         mirrors=blank.name,
     )
 
@@ -280,6 +293,7 @@ def make_blanks(
     inside_radius: float,
     k_factor: KFactor,
     fittings: Sequence[Fitting] = (),
+    aim_of: AimOf = lambda piece: Aim(),
 ) -> tuple[Blank, ...]:
     """Flat blanks of every piece, right-hand ones before their left-hand images.
 
@@ -291,6 +305,8 @@ def make_blanks(
         Of the tunnel's folds, mm. A tunnel whose frame line is curved comes in three pieces.
     fittings
         To be scribed on the blanks where they sit, or cut where they ask for it.
+    aim_of
+        What each crowned piece is laid out for; a left-hand piece follows its right-hand twin.
 
     Raises
     ------
@@ -310,7 +326,7 @@ def make_blanks(
     for name in body.pieces:
         if name.endswith("left") or (tunnel and name in TUNNEL_PIECES):
             continue
-        flat = _lay_flat(body, name)
+        flat = _lay_flat(body, name, aim_of(name))
         blank = _blank_of(sewn, flat, at_edge)
         if name in TUNNEL_PIECES:
             blank = replace(blank, notes=(*blank.notes, why))

@@ -162,7 +162,12 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
     sewn = seams_of(checked.body)
     try:
         blanks = make_blanks(
-            sewn, job.allowances.at_edge, inside_radius=job.fold_radius, k_factor=job.k, fittings=job.fittings
+            sewn,
+            job.allowances.at_edge,
+            inside_radius=job.fold_radius,
+            k_factor=job.k,
+            fittings=job.fittings,
+            aim_of=job.shop.forming.of,
         )
     except PanelsError as fault:
         says, _, remedy = str(fault).partition("hint: ")
@@ -277,7 +282,25 @@ def _unfolded(blanks: tuple[Blank, ...]) -> tuple[Finding, ...]:
 
 def _idle(job: Job, sewn: Sewn) -> tuple[Finding, ...]:
     """Seam rules and drawn seams that do nothing."""
-    return _idle_rules(job, sewn) + _idle_seams(job, sewn)
+    return _idle_rules(job, sewn) + _idle_aims(job, sewn) + _idle_seams(job, sewn)
+
+
+def _idle_aims(job: Job, sewn: Sewn) -> tuple[Finding, ...]:
+    """Forming rules that name no panel of this tank."""
+    from panels.findings import Finding
+
+    pieces = sewn.body.pieces
+    return tuple(
+        Finding(
+            "note",
+            "forming",
+            f"the forming rule for {rule.name} fits no panel of this tank",
+            rule.name,
+            ", ".join(pieces),
+        )
+        for rule in job.shop.forming.panels
+        if not any(rule.fits(piece) for piece in pieces)
+    )
 
 
 def _idle_seams(job: Job, sewn: Sewn) -> tuple[Finding, ...]:
@@ -322,6 +345,7 @@ def _assumptions(job: Job) -> tuple[tuple[str, str], ...]:
         ("metal", f"{job.metal.name}, {job.thickness:.2f} mm"),
         ("patterns show", f"the {job.surface} of the finished tank, one half; the other side is its mirror image"),
         ("skins", f"laid flat at the neutral surface, K = {SKIN_K} (shaped at radii over 5 thicknesses)"),
+        ("crowned skins", f"laid flat for {_aim_words(job)}"),
         ("folds", f"inside radius {job.fold_radius:.1f} mm, {job.k.words}"),
         (
             "margins",
@@ -335,6 +359,21 @@ def _assumptions(job: Job) -> tuple[tuple[str, str], ...]:
     if stock_note:
         rows.append(("stock", stock_note))
     return tuple(rows)
+
+
+def _aim_words(job: Job) -> str:
+    """``the least work in all (aim even); crown: the least strain at its worst place (aim least worst)``."""
+    words = {
+        "even": "the least work in all (aim even)",
+        "least worst": "the least strain at the worst place (aim least worst)",
+    }
+    forming = job.shop.forming
+    rules = [("", forming.aim, forming.shrink_cost)]
+    rules += [(f"{rule.name}: ", rule.aim, rule.shrink_cost) for rule in forming.panels]
+    return "; ".join(
+        f"{name}{words[aim]}" + (f", shrinking {cost:g} times as dear" if cost != 1 else "")
+        for name, aim, cost in rules
+    )
 
 
 def _cautions() -> tuple[str, ...]:

@@ -105,6 +105,24 @@ blanks[].strain.most_stretched_way_mean_percent   mean, the way that stretches m
 blanks[].strain.most_shrunk_way_mean_percent      mean, the way that shrinks most, - shrink
 blanks[].strain.left_be_percent         share of the blank's area that changes by less than 0.5 percent
 blanks[].strain.difficulty              easy, ordinary, hard or split the piece, by the worst figure
+blanks[].strain.zones[].do              stretch, shrink or leave be
+blanks[].strain.zones[].work            easy, ordinary, hard or split the piece, by its worst place
+blanks[].strain.zones[].worst_percent   its worst place, + stretch, - shrink
+blanks[].strain.zones[].worst_at_mm[]   where that is, x and y
+blanks[].strain.zones[].mean_percent    mean over the zone of the larger of the two strains
+blanks[].strain.zones[].along_percent   mean change of length along x of the blank
+blanks[].strain.zones[].across_percent  mean change of length along y of the blank
+blanks[].strain.zones[].share_percent   its share of the blank
+blanks[].strain.zones[].at_mm[]         a place well inside it, x and y
+blanks[].strain.sheet.words             the strain beside what is published about the sheet: a comparison, no promise
+blanks[].strain.sheet.thickness         how thin and how thick the sheet becomes, in words
+blanks[].strain.sheet.thinnest_mm       thickness where it is stretched most, at constant volume
+blanks[].strain.sheet.thickest_mm       thickness where it is shrunk most
+blanks[].strain.sheet.elongation_percent     published stretch at break of a pull test, neck included
+blanks[].strain.sheet.elongation_basis       over what length it was measured
+blanks[].strain.sheet.forming_limit_percent  stretch at which the sheet begins to neck, pulled one way; null: not known
+blanks[].strain.sheet.forming_limit_from     where that figure is from, and its limits
+blanks[].strain.sheet.limit_used_percent     share of the limit at the worst place; null: no limit known
 blanks[].slits              slit pattern of a crowned piece; null for others and for a left-hand twin
 blanks[].slits.from_x_mm    the section it begins at
 blanks[].slits.to_x_mm      the section it ends at
@@ -226,19 +244,6 @@ seams[].joint               butt, lap, free, or fold where both pieces are one b
 seams[].length_mm           length on the finished tank
 seams[].edges_differ_mm     how far apart the formed lengths of its two edges are; null where not known
 
-assumptions[].name          what is assumed
-assumptions[].value         the value, in words
-cautions[]                  cautions
-"""
-
-
-def _read(text: str) -> dict[str, str]:
-    rows = (line.split(None, 1) for line in text.splitlines() if line.strip())
-    return {path: words.strip() for path, words in rows}
-
-
-#: Path of each key to its unit and meaning.
-FIELDS: Mapping[str, str] = _read(_TEXT)
 quote.currency              currency of all its money
 quote.date                  day of the quote, year-month-day; empty where the job gives none
 quote.valid_until           last day it holds; empty where the job gives no day
@@ -283,3 +288,16 @@ rack.put[].name             its name on the rack, once it is put there
 rack.put[].width_mm         size along the drawing
 rack.put[].height_mm        size up the drawing
 
+assumptions[].name          what is assumed
+assumptions[].value         the value, in words
+cautions[]                  cautions
+"""
+
+
+def _read(text: str) -> dict[str, str]:
+    rows = (line.split(None, 1) for line in text.splitlines() if line.strip())
+    return {path: words.strip() for path, words in rows}
+
+
+#: Path of each key to its unit and meaning.
+FIELDS: Mapping[str, str] = _read(_TEXT)

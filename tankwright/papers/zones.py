@@ -11,6 +11,7 @@ Shares are engineering strain (0.02 = 2 %), flat to formed; shapes are on the fl
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -46,6 +47,8 @@ class Zone:
     at: tuple[float, float]
     room: float  # radius of the free circle around that point, mm
     worst_at: tuple[float, float]  # where the worst is, mm
+    along: float  # mean change of length along x of the flat, signed share
+    across: float  # the same along y
 
     @property
     def area(self) -> float:
@@ -110,10 +113,12 @@ def strain_figures(flat: FlatMesh) -> StrainFigures:
     )
 
 
+@lru_cache(maxsize=64)
 def strain_zones(flat: FlatMesh, limits: tuple[float, float, float] = DIFFICULTY_PERCENT) -> tuple[Zone, ...]:
     """The blank as zones to stretch, to shrink and to leave be, hardest first, then largest.
 
-    Their borders are lines of equal strain, straight within a face.
+    Their borders are lines of equal strain, straight within a face. Several papers ask for the same blank's zones:
+    they are worked out once for each mesh, by its identity.
 
     Parameters
     ----------
@@ -129,6 +134,7 @@ def strain_zones(flat: FlatMesh, limits: tuple[float, float, float] = DIFFICULTY
     bounds = np.concatenate([[-np.inf], -steps[::-1], steps, [np.inf]])
     value = _without_small(flat, _at_points(flat, areas), areas, bounds)
     true, middle = _main(flat.strain), flat.points[flat.faces].mean(axis=1)
+    along_across = np.expm1(flat.along_across)
     at_face = value[flat.faces].mean(axis=1)
     narrow = NARROW_SHARE * float(np.ptp(flat.points, axis=0).max())
     found = []
@@ -145,7 +151,8 @@ def strain_zones(flat: FlatMesh, limits: tuple[float, float, float] = DIFFICULTY
         kind = "leave" if level == 0 else "stretch" if level > 0 else "shrink"
         mean, worst, place = _figures_of(true[held], areas[held], kind)
         x, y = middle[held][place]
-        found.append(Zone(kind, abs(level), shape, mean, worst, at, room, (float(x), float(y))))
+        along, across = (areas[held] @ along_across[held] / areas[held].sum()).tolist()
+        found.append(Zone(kind, abs(level), shape, mean, worst, at, room, (float(x), float(y)), along, across))
     return tuple(sorted(found, key=lambda z: (-z.level, -round(z.area, 3), z.at)))
 
 

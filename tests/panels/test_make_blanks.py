@@ -236,3 +236,21 @@ def rigid(a, b):
     sign = np.diag([1, 1, np.sign(np.linalg.det(vt.T @ u.T))])
     turn = vt.T @ sign @ u.T
     return turn, b.mean(0) - turn @ a.mean(0)
+
+
+@ALL
+def test_strain_along_and_across_is_the_strain_turned(tank):
+    """Whatever way it is read, the change of area is the same; turned over, along and across stay what they are."""
+    made = blanks(*tank)
+    for blank in made.values():
+        if blank.flat is None:
+            continue
+        told, own = blank.flat.along_across, blank.flat.strain
+        assert told.sum(axis=1) == pytest.approx(own.sum(axis=1), abs=1e-12)
+        assert (told <= own[:, :1] + 1e-12).all()
+        assert (told >= own[:, 1:] - 1e-12).all()
+        assert np.einsum("mki,mli->mkl", blank.flat.directions, blank.flat.directions) == pytest.approx(
+            np.broadcast_to(np.eye(2), (len(own), 2, 2)), abs=1e-12
+        )
+        if blank.mirrors:
+            assert told == pytest.approx(made[blank.mirrors].flat.along_across, abs=1e-12)

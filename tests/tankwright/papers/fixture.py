@@ -118,6 +118,9 @@ def _side(hand: str) -> Blank:
     faces = np.vstack([fan, *quads])
     t = np.hypot(*points[faces].mean(axis=1).T) / BALL_MM
     strain = np.column_stack([np.zeros(len(t)), np.log(np.sin(t) / t)])
+    out = points[faces].mean(axis=1)
+    out = out / np.linalg.norm(out, axis=1)[:, None]
+    ways = np.stack([out, np.column_stack([-out[:, 1], out[:, 0]])], axis=1)  # outwards, and round
     where = _on_ball(points)[faces]
     area = np.linalg.norm(np.cross(where[:, 1] - where[:, 0], where[:, 2] - where[:, 0]), axis=1).sum() / 2
     marks = [Mark("centre", np.array([[-200.0, 0.0], [200.0, 0.0]]), "widest line")]
@@ -137,7 +140,7 @@ def _side(hand: str) -> Blank:
         0.0,
         THICKNESS,
         float(area),
-        FlatMesh(points, faces, strain),
+        FlatMesh(points, faces, strain, ways),
         ("Shrink the top edge first.",),
         "" if hand == "left" else "side left",
     )
@@ -154,7 +157,9 @@ def _mirrored(blank: Blank) -> Blank:
     )
     marks = tuple(Mark(m.kind, m.points * flip, m.label) for m in blank.marks)
     assert blank.flat is not None
-    flat = FlatMesh(blank.flat.points * flip, blank.flat.faces[:, ::-1], blank.flat.strain)
+    flat = FlatMesh(
+        blank.flat.points * flip, blank.flat.faces[:, ::-1], blank.flat.strain, blank.flat.directions * flip
+    )
     return Blank(
         blank.name,
         blank.hand,
