@@ -24,6 +24,7 @@ from .cutting_mesh import area_vectors, boundary_chains, boundary_edges, contour
 from .develop import Development, develop_mesh
 from .edges import shared_edges
 from .errors import NotADisc, TunnelError
+from .felt import felt
 from .fittings import Fitting, Placed, marks_on, place_fittings
 from .fold_tunnel import TUNNEL_PIECES, folded_tunnel
 from .margins import with_holes, with_margins
@@ -32,9 +33,6 @@ from .stations import station_label, stations_between
 
 __all__ = ["make_blanks", "mirrored"]
 
-#: Strain is read as the mean over a patch of this radius, mm, about a fingertip: what a hand can feel and
-#: work. Common practice, no source. Smaller shows the grain of the mesh, larger hides a sharp shoulder.
-PATCH_MM = 9.0
 #: A piece whose mean normal has more than this share along the tank looks to its front or rear.
 LOOKS_ALONG = 0.8
 #: A skin with less strain than this everywhere is rolled, not formed: 0.04 mm over a tank's length.
@@ -140,34 +138,8 @@ def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge) -> Blank:
         grain_deg=0.0 if formed else None,
         thickness=body.thickness,
         area_formed=dev.area_formed,
-        flat=_felt(dev) if formed else None,
+        flat=felt(dev) if formed else None,
         notes=_notes(dev),
-    )
-
-
-def _felt(dev: Development) -> FlatMesh:
-    """The flat with the strain of each triangle's neighbourhood: the area mean over a patch of the flat."""
-    from scipy.sparse import csr_array
-    from scipy.spatial import cKDTree
-
-    p = dev.points[dev.faces]
-    middle = p.mean(axis=1)
-    u, v = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
-    area = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) / 2
-    tensor = np.einsum("mk,mki,mkj->mij", dev.strain, dev.directions, dev.directions).reshape(-1, 4)
-    near = cKDTree(middle).query_pairs(PATCH_MM, output_type="ndarray")
-    rows = np.concatenate([near[:, 0], near[:, 1], np.arange(len(middle))])
-    columns = np.concatenate([near[:, 1], near[:, 0], np.arange(len(middle))])
-    weight = csr_array((area[columns], (rows, columns)), shape=(len(middle), len(middle)))
-    mean = (weight @ tensor) / np.maximum(weight.sum(axis=1), 1e-300)[:, None]
-    xx, yy, xy = mean[:, 0], mean[:, 3], (mean[:, 1] + mean[:, 2]) / 2
-    middle_strain, radius, turn = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy), np.arctan2(2 * xy, xx - yy) / 2
-    way = np.column_stack([np.cos(turn), np.sin(turn)])
-    return FlatMesh(
-        dev.points,
-        dev.faces,
-        np.column_stack([middle_strain + radius, middle_strain - radius]),
-        np.stack([way, np.column_stack([-way[:, 1], way[:, 0]])], axis=1),
     )
 
 
