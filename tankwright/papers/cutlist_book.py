@@ -8,13 +8,22 @@ from __future__ import annotations
 
 import datetime
 import io
+import textwrap
 from collections.abc import Sequence
-from functools import partial
 from typing import TYPE_CHECKING
 
-from .cutlist import Column, Row, blank_columns, cut_head, sheet_columns
+from .cutlist_columns import (
+    Column,
+    Row,
+    blank_columns,
+    cut_columns,
+    cut_head,
+    edge_columns,
+    fold_columns,
+    sheet_columns,
+)
 from .look import WORDS
-from .words import fixed, piece_part
+from .words import length
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format
@@ -40,7 +49,7 @@ def book(got: Row) -> bytes:
             "created": _created(got["job"]["pattern_date"]),
         }
     )
-    looks = _looks(work)
+    looks, unit = _looks(work), got["job"]["unit"]
     blanks = _page(
         work, looks, got, "Cut list", blank_columns(got), got["blanks"],
         f"Sizes as cut, good face up. {WORDS['face']} Net: inside the trim line.",
@@ -50,17 +59,17 @@ def book(got: Row) -> bytes:
         "Left and low edges of the drawing are the sheet's own. Blanks + offcuts + skeleton (scrap) = sheet.",
     )  # fmt: skip
     _page(
-        work, looks, got, "Edges", _edge_columns(), _with_piece(got, "edges"),
+        work, looks, got, "Edges", edge_columns(unit), _with_piece(got, "edges"),
         "Gain: the edge must be stretched by that much; a minus sign: it must be shrunk.", sums=False,
     )  # fmt: skip
     if any(blank["folds"] for blank in got["blanks"]):
         _page(
-            work, looks, got, "Folds", _fold_columns(), _with_piece(got, "folds"),
+            work, looks, got, "Folds", fold_columns(unit), _with_piece(got, "folds"),
             "Up: towards the good face as drawn. Fold lines run to the middle of the bend.", sums=False,
         )  # fmt: skip
     if got["cuts"]:
         _page(
-            work, looks, got, "Shear cuts", _cut_columns(), got["cuts"],
+            work, looks, got, "Shear cuts", cut_columns(unit), got["cuts"],
             "In order. Measured off: the left or lower half. 1.7: the seventh piece made from sheet 1. "
             "A blank lies in the lower left corner of its piece; its outline is cut after shearing.",
             sums=False,
@@ -101,6 +110,7 @@ def _looks(work: Workbook) -> dict[str, Format]:
         "warn": work.add_format(base | {"bold": True}),
         "head": work.add_format(box | {"bold": True, "text_wrap": True, "bottom": 2, "bg_color": "#EDEAE0"}),
         "words": work.add_format(box | {"text_wrap": True}),
+        "inches": work.add_format(box | {"align": "right"}),
         **{
             show: work.add_format(box | {"num_format": show})
             for show in ("0", "0.0", "0.0##", "0.00", "0.000", "0.0000")
@@ -129,7 +139,7 @@ def _page(
     for k, column in enumerate(columns):
         page.set_column(k, k, column.width)
         page.write_string(HEAD_ROW, k, column.head, looks["head"])
-    page.set_row(HEAD_ROW, 38)
+    page.set_row(HEAD_ROW, _height(max(_lines(column.head, 0.95 * column.width) for column in columns)))
     for i, row in enumerate(rows, HEAD_ROW + 1):
         lines = 1
         for k, column in enumerate(columns):
@@ -137,14 +147,24 @@ def _page(
             if column.show:
                 page.write_number(i, k, value, looks[column.show])
             else:
-                page.write_string(i, k, str(value), looks["words"])
-                lines = max(lines, -(-len(str(value)) // max(1, int(column.width * 1.05))))
-        page.set_row(i, 12.5 * lines + 2)
+                page.write_string(i, k, str(value), looks["inches" if column.head.endswith(", in") else "words"])
+                lines = max(lines, _lines(str(value), column.width))
+        page.set_row(i, _height(lines))
     page.freeze_panes(HEAD_ROW + 1, 2)
     page.repeat_rows(HEAD_ROW)
     if not sums or not rows:
         return {}
     return _sums(page, looks, name, columns, rows)
+
+
+def _lines(text: str, width: float) -> int:
+    """Lines that words take in a column so many figures wide; letters are a little narrower than figures."""
+    return max(1, len(textwrap.wrap(text, max(3, int(width * 1.05)))))
+
+
+def _height(lines: int) -> float:
+    """Height of a row of so many lines of 9 point letters, points."""
+    return 12.5 * lines + 2
 
 
 def _sums(
@@ -197,58 +217,8 @@ def _with_piece(got: Row, key: str) -> list[Row]:
     ]
 
 
-def _edge_columns() -> list[Column]:
-    return [
-        Column("No.", lambda e: e["piece"], 5, "0"),
-        Column("Name", lambda e: e["name"], 18),
-        Column("Edge", lambda e: e["edge"], 6, "0"),
-        Column("Seam letter", lambda e: e["letter"] or "none", 8),
-        Column("Meets", lambda e: piece_part(e["meets"], e["names"]) or "nothing", 20),
-        Column("Joint", lambda e: e["joint"], 8),
-        Column("Left outside the trim line, mm", lambda e: e["allowance_mm"], 12, "0.0"),
-        Column("In words", lambda e: e["allowance"], 16),
-        Column("On the flat, mm", lambda e: e["blank_length_mm"], 10, "0.0"),
-        Column("Formed, mm", lambda e: e["formed_length_mm"], 10, "0.0"),
-        Column("Gain, mm", lambda e: e["gain_mm"], 9, "0.0"),
-        Column("Gain, %", lambda e: e["gain_percent"], 9, "0.0"),
-        Column("Work", lambda e: e["difficulty"], 14),
-    ]
-
-
-def _fold_columns() -> list[Column]:
-    return [
-        Column("No.", lambda f: f["piece"], 5, "0"),
-        Column("Name", lambda f: f["name"], 18),
-        Column("Fold", lambda f: f["fold"], 6, "0"),
-        Column("Angle turned, °", lambda f: f["angle_deg"], 9, "0.0"),
-        Column("Direction", lambda f: f["direction"], 10),
-        Column("Inside radius, mm", lambda f: f["inside_radius_mm"], 10, "0.00"),
-        Column("K-factor", lambda f: f["k_factor"], 9, "0.000"),
-        Column("K from", lambda f: f["k_source"], 32),
-        Column("Length, mm", lambda f: f["length_mm"], 9, "0.0"),
-        Column("From x, mm", lambda f: f["start_mm"][0], 9, "0.0"),
-        Column("From y, mm", lambda f: f["start_mm"][1], 9, "0.0"),
-        Column("To x, mm", lambda f: f["end_mm"][0], 9, "0.0"),
-        Column("To y, mm", lambda f: f["end_mm"][1], 9, "0.0"),
-    ]
-
-
-def _cut_columns() -> list[Column]:
-    return [
-        Column("Order", lambda c: c["order"], 6, "0"),
-        Column("Under the shear", lambda c: c["piece"], 10),
-        Column("Sheet", lambda c: c["sheet"], 6, "0"),
-        Column("Measure", lambda c: c["measure"], 22),
-        Column("Distance, mm", lambda c: c["distance_mm"], 10, "0.0"),
-        Column("Stroke, mm", lambda c: c["length_mm"], 10, "0.0"),
-        *(Column(head, partial(_half, k=k), 34) for k, head in enumerate(("Measured off", "The rest"))),
-        Column("What for", lambda c: c["purpose"], 10),
-    ]
-
-
-def _half(cut: Row, k: int) -> str:
-    """One half of a cut: its label, its side, what it is."""
-    return f"{cut['makes'][k]} ({cut['sides'][k]}): {cut['becomes'][k]}"
+#: Label, value, formula, format and explanation of a total.
+Line = tuple[str, float, str, str, str]
 
 
 def _totals_page(
@@ -268,33 +238,26 @@ def _totals_page(
         page.write_string(HEAD_ROW, k, head, looks["head"])
     page.freeze_panes(HEAD_ROW + 1, 0)
     page.repeat_rows(HEAD_ROW)
-    row = HEAD_ROW + 1
-    for order in got["buy"]:
-        page.write_string(row, 0, f"Buy: {order['words']}", looks["words"])
-        page.write_number(row, 1, order["quantity"], looks["0"])
-        page.write_string(row, 2, f"stock named {order['stock']}", looks["words"])
-        row += 1
-    if not got["buy"]:
-        page.write_string(row, 0, "Buy: nothing, everything comes from the rack", looks["words"])
-        row += 1
-    for line in _total_lines(got, blanks, sheets, row + 1):
-        label, value, formula, show, explains = line
+    first = HEAD_ROW + 1 + max(1, len(got["buy"]))
+    orders: list[Line] = [
+        (f"Buy: {order['words']}", order["quantity"], "", "0", f"stock named {order['stock']}") for order in got["buy"]
+    ]
+    nothing: list[Line] = [("Buy: nothing, everything comes from the rack", 0, "", "0", "")]
+    lines = [*(orders or nothing), *_total_lines(got, blanks, sheets, first + 1)]
+    for row, (label, value, formula, show, explains) in enumerate(lines, HEAD_ROW + 1):
         page.write_string(row, 0, label, looks["words"])
         if formula:
             page.write_formula(row, 1, formula, looks[show], value)
         else:
             page.write_number(row, 1, value, looks[show])
         page.write_string(row, 2, explains, looks["words"])
-        row += 1
-
-
-Line = tuple[str, float, str, str, str]
+        page.set_row(row, _height(max(_lines(label, 46), _lines(explains, 60))))
 
 
 def _total_lines(
     got: Row, blanks: dict[str, tuple[str, float]], sheets: dict[str, tuple[str, float]], first: int
 ) -> list[Line]:
-    """Label, value, formula, format and explanation of each total; ``first`` is the first one's row."""
+    """The totals; ``first`` is the row of the first one."""
     if not sheets or not blanks:
         return []
     (area_at, area), (parts_at, parts), (kept_at, kept), (skeleton_at, skeleton) = (
@@ -312,7 +275,7 @@ def _total_lines(
     def kg(area_m2: float) -> float:
         return area_m2 * t * density / 1000
 
-    total = got["totals"]
+    total, unit = got["totals"], got["job"]["unit"]
     lines: list[Line] = [
         ("Thickness, mm", t, "", "0.0##", f"{metal['words']}, {metal['gauge']}"),
         ("Density, kg/m³", density, "", "0", metal["name"]),
@@ -355,7 +318,7 @@ def _total_lines(
             sheets[cut_head(got)][1] / 1000,
             f"={sheets[cut_head(got)][0]}/1000",
             "0.0",
-            f"{total['cutting']}, gap {fixed(total['gap_mm'])} mm, edge margin {fixed(total['edge_mm'])} mm",
+            f"{total['cutting']}, gap {length(total['gap_mm'], unit)}, edge margin {length(total['edge_mm'], unit)}",
         ),
         (
             "Starts (pierces)",

@@ -6,7 +6,7 @@ from html import escape
 from typing import TYPE_CHECKING, Any
 
 from ..units import show_inches, show_thickness
-from .cutlist import allowances_words
+from .cutlist_columns import allowances_words
 from .jobsheet_html import Cell, mm, num, table, text
 from .jobsheet_sections import hardest_first, named
 from .words import area, fixed, length, size, turned

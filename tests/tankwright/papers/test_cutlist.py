@@ -169,3 +169,61 @@ def test_papers_and_results_show_the_same_figures() -> None:
     for row, blank in zip(_rows(cut_lists(work)["cut-list.csv"]), got["blanks"], strict=False):
         assert float(row["Outline length, mm"]) == blank["cut_length_mm"]
         assert float(row["Mass as cut, kg"]) == pytest.approx(blank["mass_kg"], abs=0.00501)
+
+
+@pytest.mark.parametrize("cutting", ["profile", "shear"])
+def test_the_areas_tie_when_the_sheet_is_calculated_again(cutting: str) -> None:
+    """Formulas worked out afresh from the rows alone: both ties within 0.1 % of the sheets; the rows are the shapes."""
+    work = small_work(cutting)
+    formulas, _ = _books(work)
+    page = formulas["Totals and order"]
+    again = {row[0].value: _value(formulas, page, row[1].value) for row in page.iter_rows(min_row=6)}
+    whole = sum(used.sheet.metal.area for used in work.layout.sheets) / 1e6
+    assert abs(again["Areas tie, m²"]) <= 0.001 * whole
+    assert abs(again["Blanks tie, m²"]) <= 0.001 * whole
+    laid = sum(placed.outline.area for placed in work.layout.placed) / 1e6
+    assert again["Yield of whole sheets, %"] == pytest.approx(100 * laid / whole, rel=1e-3)
+    metal = work.job.metal
+    assert again["Mass in blanks as cut, kg"] == pytest.approx(
+        laid * work.job.thickness * metal.density / 1e3, rel=2e-3
+    )
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_words_fit_their_cells(unit: str) -> None:
+    """By the widths of Helvetica, which Arial's letters share: no word is wider than its column, no row too low."""
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    _, values = _books(small_work("shear", unit))
+    for page in values:
+        wide = {k: d.width for d in page.column_dimensions.values() for k in range(d.min, d.max + 1)}
+        for row in page.iter_rows(min_row=5):
+            for cell in (cell for cell in row if isinstance(cell.value, str) and cell.value):
+                font = "Helvetica-Bold" if cell.font.b else "Helvetica"
+                room = 0.75 * (7 * wide[cell.column] + 5) - 4  # seven pixels a figure, less the cell's margin, points
+                lines, run = 1, 0.0
+                for word in cell.value.split():
+                    length = stringWidth(word, font, 9)
+                    assert length <= room, (page.title, cell.coordinate, word)
+                    run += length + (stringWidth(" ", font, 9) if run else 0.0)
+                    if run > room:
+                        lines, run = lines + 1, length
+                high = page.row_dimensions[cell.row].height or 15.0  # the format's own height of a row
+                assert high >= 11.5 * lines, (page.title, cell.coordinate, cell.value)
+
+
+def test_every_length_of_an_inch_job_has_its_inches() -> None:
+    """On every page a column in mm has one in inches behind it, by the one rule of every paper."""
+    from tankwright.units import show_inches
+
+    _, values = _books(small_work("shear", "in"))
+    for title in ("Cut list", "Sheets", "Edges", "Folds", "Shear cuts"):
+        rows = list(values[title].iter_rows(min_row=5, values_only=True))
+        heads = rows[0]
+        lengths = [k for k, head in enumerate(heads) if head.endswith(", mm") and not head.startswith("Shear strokes")]
+        assert lengths, title
+        for k in lengths:
+            assert heads[k + 1] == heads[k].replace(", mm", ", in")
+            for row in rows[1:]:
+                if isinstance(row[0], int) and not heads[k].startswith("Thickness"):
+                    assert row[k + 1] == show_inches(row[k])
