@@ -91,30 +91,35 @@ def _offcuts(layout: Layout, index: int, got: dict[str, Any], size: float, name:
         centre = offcut.outline.centroid
         if offcut.outline.contains(centre):
             point = centre
-        turn = 90.0 if high > 1.6 * wide and wide < 16 * size else 0.0
+        text = fit(wide, high, unit)
+        turn = 90.0 if high > wide < 0.62 * len(text) * size else 0.0
+        small = min(size, (high if turn else wide) / (0.62 * len(text)))
         up = np.array([-1.0, 0.0]) if turn else np.array([0.0, 1.0])
         at = np.array([point.x, point.y])
         made.append(words(f"keep K{k}", at + up * 0.65 * size, size * 1.1, turn=turn, kind="halo strong"))
-        text = fit(wide, high, unit)
-        made.append(words(text, at - up * 0.65 * size, size, turn=turn, kind="halo"))
+        made.append(words(text, at - up * 0.65 * size, small, turn=turn, kind="halo"))
     return made
 
 
 def _cuts(layout: Layout, index: int, size: float) -> list[str]:
-    """Shear cuts, numbered at their first end."""
-    made = []
+    """Shear cuts, numbered near their first end, where no other number stands."""
+    lines, tags, taken = [], [], np.empty((0, 2))
     for cut in layout.cuts:
         if cut.sheet != index:
             continue
         ends = np.asarray(cut.line, dtype=float)
-        made.append(line(ends, "shear"))
-        along = (ends[1] - ends[0]) / max(float(np.hypot(*(ends[1] - ends[0]))), 1e-9)
-        at = ends[0] + along * size * 1.4
-        made.append(
+        lines.append(line(ends, "shear"))
+        far = float(np.hypot(*(ends[1] - ends[0])))
+        steps = np.arange(1.4 * size, max(far - 0.6 * size, 1.5 * size), 0.45 * size)
+        places = ends[0] + (ends[1] - ends[0]) * (steps / max(far, 1e-9))[:, None]
+        apart = np.hypot(*(places[:, None] - taken[None]).transpose(2, 0, 1)).min(axis=1, initial=np.inf)
+        at = places[np.argmax(np.minimum(apart, 1.9 * size))]
+        taken = np.vstack([taken, at])
+        tags.append(
             f'<circle class="tag" cx="{fixed(at[0])}" cy="{fixed(-at[1])}" r="{fixed(size * 0.85)}"/>'
             + words(str(cut.order), at, size * 0.95, kind="strong")
         )
-    return made
+    return [*lines, *tags]
 
 
 def _grain(used: UsedSheet, size: float) -> list[str]:
