@@ -21,6 +21,9 @@ __all__ = ["Disc", "disc_from", "frames", "neighbours"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
+#: Curvature, radians, that an opening may take out before the panel counts as closed round it; less for one
+#: half as long as the outer edge or more. A filler hole in a tight crown takes out half a radian. Tuned by eye.
+CLOSED, CLOSED_WIDE, WIDE = np.pi, 0.5, 0.5
 THINNEST = 1e-7  # smallest height over longest side still taken for a triangle; below it strain has no digits
 
 
@@ -69,7 +72,29 @@ def disc_from(vertices: ArrayLike, faces: ArrayLike) -> Disc:
     turn: Floats = np.full(len(points), 2 * np.pi)
     turn[np.concatenate(loops)] = np.pi
     defect = turn - np.bincount(corners.ravel(), weights=angles.ravel(), minlength=len(points))
+    _refuse_tube(points, loops, defect)
     return Disc(points, corners, loops, area, gx, gy, u, v, defect)
+
+
+def _refuse_tube(points: Floats, loops: tuple[Ints, ...], defect: Floats) -> None:
+    """Refuse a panel that runs round an opening like a tube or a cone.
+
+    By Gauss and Bonnet the curvature that an opening takes out is 2 pi plus the turning of its loop, which runs
+    with the panel on its left: nothing for a hole in a flat sheet, a little for one in a crown, 2 pi for the end of a
+    tube. What is taken out cannot be laid flat without a slit up to it.
+    """
+    length = [float(np.linalg.norm(points[loop] - points[np.roll(loop, -1)], axis=1).sum()) for loop in loops]
+    for loop, around in zip(loops[1:], length[1:], strict=True):
+        missing = 2 * np.pi + float(defect[loop].sum())
+        if missing > (CLOSED_WIDE if around > WIDE * length[0] else CLOSED):
+            raise NotADisc(
+                "The panel closes on itself round an opening, like a tube or a cone: it cannot lie flat in one piece.\n"
+                f"  its two edges   {length[0]:.1f} and {around:.1f} mm round\n"
+                f"  opened flat     {np.degrees(missing):.0f} degrees are missing round the opening\n\n"
+                "hint: cut it open along a seam from one edge to the other.",
+                around=(length[0], around),
+                missing_deg=float(np.degrees(missing)),
+            )
 
 
 def _arrays(vertices: ArrayLike, faces: ArrayLike) -> tuple[Floats, Ints]:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from panels.develop import develop_mesh
-from panels.errors import BadTriangle
+from panels.errors import BadTriangle, NotADisc
 from tests.panels import develop_shapes as shapes
 from tests.panels.develop_shapes import published
 from tests.panels.test_develop import check
@@ -131,3 +131,61 @@ def test_collar_about_a_cone_point_is_not_taken_for_a_developable():
     assert skin.flipped == 0
     # The angle-preserving layout, radius to the power sqrt 2 on a cone of slope 45 degrees, has (sqrt 2 - 1) ln 2.
     assert 0.1 < skin.distortion < (np.sqrt(2) - 1) * np.log(2)
+
+
+def ring_round(radius_at, length=80.0, n=40, m=10):
+    """A closed ring about the x axis: tube, frustum or the like."""
+    t, x = np.meshgrid(np.arange(n) * 2 * np.pi / n, np.linspace(0, 1, m + 1), indexing="ij")
+    r = radius_at(x)
+    points = np.stack([length * x, r * np.cos(t), r * np.sin(t)], axis=-1).reshape(-1, 3)
+    at = np.arange(n * (m + 1)).reshape(n, m + 1)
+    a, b = at[:, :-1].ravel(), at[:, 1:].ravel()
+    c, d = np.roll(at, -1, axis=0)[:, :-1].ravel(), np.roll(at, -1, axis=0)[:, 1:].ravel()
+    return points, np.concatenate([np.column_stack([a, c, b]), np.column_stack([b, c, d])])
+
+
+@pytest.mark.parametrize(
+    "name, radius_at, missing",
+    [
+        ("tube", lambda x: 60 + 0 * x, 360),
+        ("cone of 30 degrees to its axis", lambda x: 60 + 80 * np.tan(np.pi / 6) * x, 180),
+        ("barrel", lambda x: 60 + 20 * np.sin(np.pi * x), None),
+    ],
+)
+def test_a_ring_that_closes_on_itself_is_refused(name, radius_at, missing):
+    """Tube, cone, barrel without a slit: both edges and the angle that is missing stand in the message.
+
+    A cone of half angle a is short of 360 (1 - sin a) degrees (development of the cone, any handbook).
+    """
+    with pytest.raises(NotADisc, match="cut it open along a seam") as caught:
+        develop_mesh(*ring_round(radius_at))
+    assert len(caught.value.around) == 2
+    if missing is not None:
+        assert caught.value.missing_deg == pytest.approx(missing, abs=3)
+
+
+def test_the_same_tube_slit_lies_flat():
+    """One row of triangles taken out: an exact development of what is left."""
+    points, faces = ring_round(lambda x: 60 + 0 * x)
+    keep = ~(((points[faces][..., 1] > 0) & (np.abs(points[faces][..., 2]) < 10)).all(axis=1))
+    used, local = np.unique(faces[keep], return_inverse=True)
+    skin = develop_mesh(points[used], local.reshape(-1, 3))
+    assert skin.developable
+    assert np.ptp(skin.points, axis=0).max() > 0.9 * 2 * np.pi * 60
+
+
+def test_a_wide_flat_ring_is_no_tube():
+    """A flat washer is a plate with a large hole, and a plate lies flat as it is."""
+    skin = develop_mesh(*ring_round(lambda x: 60 + 20 * x, length=0.0))
+    assert skin.developable
+    assert skin.area_flat == pytest.approx(skin.area_formed, rel=1e-12)
+    assert len(skin.loops) == 2
+
+
+def test_a_whole_ball_is_refused():
+    """A sphere has no edge to begin from."""
+    import trimesh
+
+    ball = trimesh.creation.icosphere(2, 50.0)
+    with pytest.raises(NotADisc, match="closed shell"):
+        develop_mesh(ball.vertices, ball.faces)
