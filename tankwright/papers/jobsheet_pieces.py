@@ -100,9 +100,10 @@ def _piece(
     slits = _slits(work, blank, number, names)
     return (
         f'<article class="piece {escape(blank.kind)}" id="piece{number}">{head}{facts(what)}{notes}'
-        f'<div class="pictures{" two" if slits.startswith("<figure") else ""}">'
+        f'<div class="shown"><div class="pictures{" two" if slits.startswith("<figure") else ""}">'
         f'<figure class="main">{picture}<figcaption>{caption}</figcaption></figure>{slits}</div>'
-        f'<div class="tables">{_zones(blank, row, zones, limits, unit)}{_folds(row, unit)}{_edges(row, unit, names)}'
+        f'<div class="tables">{_zones(blank, row, zones, limits, unit)}</div></div>'
+        f'<div class="tables">{_folds(row, unit)}{_edges(row, unit, names)}'
         "</div></article>"
     )
 
