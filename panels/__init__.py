@@ -49,6 +49,7 @@ if TYPE_CHECKING:
         SidePattern,
         TunnelPattern,
     )
+    from .seam_choice import SeamChoice, SeamWish, division_strain, propose_seams
     from .seams import seams_of
     from .slits import panel_slits
     from .strips import slit_pattern
@@ -73,6 +74,7 @@ _HOME = {
     "min_radius": "minimum_inside_radius",
     "patterns": "Clearance Division KneeRelief Outlet Patterns PlanPattern SeamLine SectionPattern SectionShape "
     "SidePattern TunnelPattern",
+    "seam_choice": "SeamChoice SeamWish division_strain propose_seams",
     "seams": "seams_of",
     "slits": "panel_slits",
     "strips": "slit_pattern",
@@ -104,7 +106,9 @@ __all__ = [
     "PanelsError",
     "Patterns",
     "PlanPattern",
+    "SeamChoice",
     "SeamLine",
+    "SeamWish",
     "SectionPattern",
     "SectionShape",
     "SidePattern",
@@ -119,6 +123,7 @@ __all__ = [
     "curve_through",
     "develop_mesh",
     "develop_tunnel",
+    "division_strain",
     "din6935_correction",
     "fold_flat",
     "gauge_thickness",
@@ -133,6 +138,7 @@ __all__ = [
     "misses",
     "nearest_gauge",
     "panel_slits",
+    "propose_seams",
     "seams_of",
     "setback",
     "slit_pattern",

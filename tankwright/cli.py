@@ -10,6 +10,7 @@ import click
 
 from .quotecli import both, quote, took
 from .rackcli import rack
+from .seamcli import seams
 
 if TYPE_CHECKING:
     from .job import Checked
@@ -233,7 +234,7 @@ def strip(job: Path | None, readings: tuple[tuple[str, str, str], ...], angle: f
         click.echo(f"For shop.toml (or give --save):\n\n{lines}", nl=False)
 
 
-for _command in (quote, took, both, rack):
+for _command in (quote, took, both, rack, seams):
     main.add_command(_command)
 
 
