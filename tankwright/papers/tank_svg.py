@@ -197,28 +197,50 @@ def _evened(mesh: Mesh, can: np.ndarray, seen: np.ndarray) -> np.ndarray:
     return seen
 
 
-def _outline_of(mesh: Mesh, flat: np.ndarray, chosen: np.ndarray) -> BaseGeometry:
-    """What the chosen faces (m, true or false) cover on the picture, from the edges with one of them at one side."""
+class _Parts(NamedTuple):
+    """What is seen, parted: each face's part (m,), -1 for unseen; its place and covered area on the picture; the
+    edges (e, 2, 2) that part one from another, and the parts at their two sides (e, 2)."""
+
+    part: np.ndarray
+    middle: np.ndarray
+    covered: np.ndarray
+    rims: np.ndarray
+    sides: np.ndarray
+    speck: float
+
+
+def _parted(mesh: Mesh, flat: np.ndarray, part: np.ndarray) -> _Parts:
+    corners = flat[mesh.faces][:, :, :2]
+    (ux, uy), (vx, vy) = (corners[:, 1] - corners[:, 0]).T, (corners[:, 2] - corners[:, 0]).T
+    sides = np.append(part, -1)[mesh.beside]
+    between = np.flatnonzero(sides[:, 0] != sides[:, 1])
+    rims = flat[mesh.edges[between]][:, :, :2]
+    # Specks are faces that the grid got wrong.
+    speck = (float(np.ptp(flat[:, 0])) / 90) ** 2
+    middle = (corners[:, 0] + corners[:, 1] + corners[:, 2]) / 3
+    return _Parts(part, middle, (ux * vy - uy * vx) / 2, rims, sides[between], speck)
+
+
+def _outline_of(parts: _Parts, first: int, last: int) -> BaseGeometry:
+    """What the parts from first to last cover on the picture, from the edges with one of them at one side."""
     import shapely
 
-    at_rim = np.append(chosen, False)[mesh.beside]
-    rim = flat[mesh.edges[at_rim[:, 0] != at_rim[:, 1]]][:, :, :2]
+    inside = (parts.sides >= first) & (parts.sides <= last)
+    rim = parts.rims[inside[:, 0] != inside[:, 1]]
     rim = rim[(rim[:, 0] != rim[:, 1]).any(axis=1)]
     if not len(rim):
         return shapely.Polygon()
-    corners = flat[mesh.faces[chosen]][:, :, :2]
-    (ux, uy), (vx, vy) = (corners[:, 1] - corners[:, 0]).T, (corners[:, 2] - corners[:, 0]).T
-    covered = float((ux * vy - uy * vx).sum()) / 2
+    chosen = (parts.part >= first) & (parts.part <= last)
+    covered = float(parts.covered[chosen].sum())
     # Where the surface turns away from the eye its rim may cross itself on the picture: join there first.
     for lines in (shapely.linestrings(rim), None):
         lines = shapely.get_parts(shapely.union_all(shapely.linestrings(rim))) if lines is None else lines
-        kept = _holding(shapely.get_parts(shapely.polygonize(lines)), corners.mean(axis=1))
+        kept = _holding(shapely.get_parts(shapely.polygonize(lines)), parts.middle[chosen])
         if abs(sum(part.area for part in kept) - covered) < 1e-6 * covered:
             break
     joined = kept[0] if len(kept) == 1 else shapely.union_all(np.array(kept, dtype=object))
-    # Specks are faces that the grid got wrong.
-    speck = (float(np.ptp(flat[:, 0])) / 90) ** 2
-    return shapely.MultiPolygon([p for p in shapely.get_parts(joined) if p.geom_type == "Polygon" and p.area > speck])
+    found = [p for p in shapely.get_parts(joined) if p.geom_type == "Polygon" and p.area > parts.speck]
+    return shapely.MultiPolygon(found)
 
 
 def _holding(parts: np.ndarray, middle: np.ndarray) -> list[BaseGeometry]:
@@ -237,20 +259,21 @@ def tank_svg(mesh: Mesh, view: View, *, name: str) -> str:
     seen = _visible(mesh, flat, normal)
     lamp = np.array([-0.35, -0.45, 0.82]) * (-1 if view.towards[2] < 0 else 1)
     tone = np.digitize(np.clip(mesh.normal @ (lamp / np.linalg.norm(lamp)), 0, 1), TONES)
+    tones = len(TONES) + 1
+    parts = _parted(mesh, flat, np.where(seen, mesh.owner * tones + tone, -1))
     low, high = flat.min(axis=0)[:2], flat.max(axis=0)[:2]
     size = float((high - low)[0]) / 30
     content, labels = [_hatches(name, len(mesh.groups), size)], []
     depth = flat[:, 2][mesh.faces].sum(axis=1)
     count = np.maximum(np.bincount(mesh.owner, minlength=len(mesh.groups)), 1)
     for k in np.argsort(np.bincount(mesh.owner, depth, len(mesh.groups)) / count, kind="stable").tolist():
-        mine = seen & (mesh.owner == k)
-        whole = _outline_of(mesh, flat, mine)
+        whole = _outline_of(parts, k * tones, k * tones + tones - 1)
         if whole.is_empty:
             continue
         edge = _path(whole)
-        content.append(f'<path class="tone{len(TONES) - 1}" d="{edge}"/>')
-        for step in np.unique(tone[mine]).tolist():
-            lit = _outline_of(mesh, flat, mine & (tone == step))
+        content.append(f'<path class="tone{tones - 2}" d="{edge}"/>')
+        for step in range(tones):
+            lit = _outline_of(parts, k * tones + step, k * tones + step)
             content.append(f'<path class="tone{step}" d="{_path(lit)}"/>' if not lit.is_empty else "")
         content.append(f'<path fill="url(#{name}-h{k % len(HATCHES)})" d="{edge}"/>')
         content.append(f'<path class="pen-cut" d="{edge}"/>')
