@@ -49,6 +49,18 @@ class Edge:
     points: np.ndarray
     length_surface: float  # length on the formed panel, mm
     length_blank: float  # length on the flat, mm
+    formed_at: np.ndarray | None = None  # (n,) length so far on the formed panel at each point; None: in proportion
+
+    def blank_share(self, formed_share: float) -> float:
+        """Share of the flat length at which a share of the formed length lies.
+
+        Strain is not the same all along an edge: the middle of a flat edge need not meet the middle of its mate.
+        """
+        if self.formed_at is None or self.length_blank <= 0:
+            return formed_share
+        steps = np.linalg.norm(np.diff(self.points, axis=0), axis=1)
+        flat = np.concatenate([[0.0], np.cumsum(steps)])
+        return float(np.interp(formed_share * self.formed_at[-1], self.formed_at, flat)) / float(flat[-1])
 
     @property
     def gain(self) -> float:

@@ -122,8 +122,11 @@ def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge) -> Blank:
             joint, allowance = at_edge(kind, flat.name, meets)
             margins[run[:-1]] = allowance
             points = dev.points[ring[run]]
-            surface = polyline_length(body.neutral[flat.used[ring[run]]])
-            edges.append(Edge(letter, meets, joint, allowance, points, surface, polyline_length(points)))
+            space = body.neutral[flat.used[ring[run]]]
+            so_far = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(space, axis=0), axis=1))])
+            edges.append(
+                Edge(letter, meets, joint, allowance, points, float(so_far[-1]), polyline_length(points), so_far)
+            )
         rings.append((dev.points[ring], margins))
     (edge, margins), *holes = rings
     return Blank(
@@ -221,7 +224,13 @@ def mirrored(blank: Blank, name: str) -> Blank:
         outline=orient(shapely.transform(blank.outline, flip)),
         net=orient(shapely.transform(blank.net, flip)),
         edges=tuple(
-            replace(e, letter=letter(e.letter), meets=other(e.meets), points=flip(e.points[::-1]))
+            replace(
+                e,
+                letter=letter(e.letter),
+                meets=other(e.meets),
+                points=flip(e.points[::-1]),
+                formed_at=None if e.formed_at is None else e.length_surface - e.formed_at[::-1],
+            )
             for e in blank.edges[::-1]
         ),
         marks=tuple(replace(m, points=flip(m.points)) for m in blank.marks),

@@ -34,7 +34,7 @@ SMOOTH_MM = 4.0  # zone lines follow the mesh; finer than this they say nothing 
 
 @dataclass(frozen=True)
 class Tick:
-    """A stroke across an edge at a share of its length; ``ends`` (2, 2), the outer one first."""
+    """A stroke across an edge at a share of its formed length; ``ends`` (2, 2), the outer one first."""
 
     edge: Edge
     share: float
@@ -106,7 +106,7 @@ def _zone_lines(zones: tuple[Zone, ...], net: Polygon) -> tuple[np.ndarray, ...]
 
 
 def seam_ticks(work: Work, blank: Blank) -> list[Tick]:
-    """Strokes across the edges at quarters and halves of their length.
+    """Strokes across the edges at quarters and halves of their formed length.
 
     Only where the two mating edges are alike to 0.5 mm when formed, and no register marks were given for the
     seam: then a half of one meets a half of the other.
@@ -121,7 +121,7 @@ def seam_ticks(work: Work, blank: Blank) -> list[Tick]:
         if len(mates) != 2 or abs(lengths[0] - lengths[1]) > 0.5:
             continue
         for share in (0.25, 0.5, 0.75):
-            at, _, inward = along_edge(edge, blank.net, share)
+            at, _, inward = along_edge(edge, blank.net, edge.blank_share(share))
             reach = 5.0 if share == 0.5 else 3.0
             ends = np.array([at - inward * max(edge.allowance, 0.0), at + inward * reach])
             result.append(Tick(edge, share, ends))
