@@ -52,15 +52,16 @@ def zone_words(zone: Zone) -> str:
 def flat_svg(blank: Blank, zones: Sequence[Zone], *, number_of_piece: int, name: str, unit: str = "mm") -> str:
     """The picture of one blank. ``zones`` as `strain_zones` gives them; ``name`` must be unique on the page."""
     f = _frame(blank.outline.bounds)
+    edges, edge_room = _edges(blank, f)
     parts = [
         zone_hatches(f"{name}-", f.size),
         f'<path class="metal" fill-rule="evenodd" d="{shape_path(blank.outline)}"/>',
         *_zones(blank, zones, name, f),
         f'<path class="pen-trim" d="{shape_path(blank.net)}"/>',
-        *_marks(blank, zones, f),
+        *_marks(blank, [*edge_room, *_zone_room(zones, f)], f),
         *_folds(blank, f),
         f'<path class="pen-cut heavy" fill-rule="evenodd" d="{shape_path(blank.outline)}"/>',
-        *_edges(blank, f),
+        *edges,
         *_zone_labels(zones, f),
         *_sizes(f, unit),
         *_foot(blank, f),
@@ -134,36 +135,79 @@ def _chord(zone: Zone, f: Frame) -> float:
     return float(2 * min(x - left, right - x))
 
 
-def _marks(blank: Blank, zones: Sequence[Zone], f: Frame) -> list[str]:
-    """The marks with their names; a station's name moves to the line's other end where a zone's words stand."""
-    taken = [zone.at for zone in zones]
-    made = []
-    for mark in blank.marks:
-        if len(mark.points) < 2:
-            continue
-        made.append(line(mark.points, mark.kind))
-        if not mark.label:
-            continue
-        start, towards = np.asarray(mark.points[0], dtype=float), np.asarray(mark.points[1], dtype=float)
-        along = (towards - start) / max(float(np.hypot(*(towards - start))), 1e-9)
-        small = f.size * 0.8
+class _Box(NamedTuple):
+    """Room that a line of words takes on the drawing, its sides along x and y."""
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+
+    def meets(self, other: _Box) -> bool:
+        return self.x0 < other.x1 and other.x0 < self.x1 and self.y0 < other.y1 and other.y0 < self.y1
+
+
+def _box(text: str, at: Sequence[float] | np.ndarray, size: float, turn: float = 0.0, anchor: str = "middle") -> _Box:
+    """The room of a line of words; letters are taken as 0.58 of their height wide."""
+    long, (c, s) = 0.58 * len(text) * size, (np.cos(np.radians(turn)), np.sin(np.radians(turn)))
+    shift = {"start": 0.5, "middle": 0.0, "end": -0.5}[anchor] * long
+    x, y = at[0] + c * shift, at[1] + s * shift
+    wide, high = (abs(c) * long + abs(s) * size) / 2, (abs(s) * long + abs(c) * size) / 2
+    return _Box(x - wide, y - high, x + wide, y + high)
+
+
+def _best(places: Sequence[tuple[np.ndarray, float, str]], text: str, size: float, taken: list[_Box], f: Frame) -> str:
+    """The words at the first of the places that is clear, or the least bad; ``taken`` grows by their room."""
+    edge = _Box(f.x0, f.y0, f.x1, f.y1)
+
+    def bad(place: tuple[np.ndarray, float, str]) -> float:
+        at, turn, anchor = place
+        room = _box(text, at, size, turn, anchor)
+        out = max(edge.x0 - room.x0, edge.y0 - room.y0, room.x1 - edge.x1, room.y1 - edge.y1, 0.0)
+        return sum(room.meets(other) for other in taken) + out / size
+
+    at, turn, anchor = min(places, key=bad)
+    taken.append(_box(text, at, size, turn, anchor))
+    return words(text, at, size, turn=turn, anchor=anchor, kind="halo soft")
+
+
+def _zone_room(zones: Sequence[Zone], f: Frame) -> list[_Box]:
+    return [_box("zone 00000", zone.at, 1.5 * f.size) for zone in zones]
+
+
+def _marks(blank: Blank, taken: list[_Box], f: Frame) -> list[str]:
+    """The marks with their names, clear of what is taken, of folds and of one another as far as there is room."""
+    taken = [*taken, *(_box(text, at, f.size, turn) for text, at, turn in _fold_words(blank, f))]
+    small = f.size * 0.8
+    drawn = [mark for mark in blank.marks if len(mark.points) > 1]
+    made = [line(mark.points, mark.kind) for mark in drawn]
+    for mark in sorted((mark for mark in drawn if mark.label), key=lambda mark: mark.kind == "station"):
+        ends = [np.asarray(mark.points[k], dtype=float) for k in (0, -1)]
+        ways = [_direction(end, np.asarray(mark.points[k], dtype=float)) for end, k in zip(ends, (1, -2), strict=True)]
         if mark.kind == "station":
-            end, back = np.asarray(mark.points[-1], dtype=float), np.asarray(mark.points[-2], dtype=float)
-            other = (back - end) / max(float(np.hypot(*(back - end))), 1e-9)
-            places = (start + along * small * 1.3, end + other * small * 1.3)
-            clear = [at for at in places if not any(_near(at, zone, f) for zone in taken)]
-            made.append(words(mark.label.split()[0], (clear or places)[0], small, kind="halo soft"))
-        else:
-            turn, anchor = _upright(along)
+            places = [(end + way * small * 1.3, 0.0, "middle") for end, way in zip(ends, ways, strict=True)]
+            places += [(at, 0.0, "middle") for at in _along(mark.points, (0.2, 0.8, 0.35, 0.65))]
+            made.append(_best(places, mark.label.split()[0], small, taken, f))
+            continue
+        places = []
+        for end, way in zip(ends, ways, strict=True):
+            turn, anchor = _upright(way)
             up = np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))])
-            at = start + along * small * 2.6 + up * small * 0.75
-            made.append(words(mark.label, at, small, turn=turn, anchor=anchor, kind="halo soft"))
+            for side in (0.75, -0.75):
+                places.append((end + way * small * 2.6 + up * small * side, turn, anchor))
+        made.append(_best(places, mark.label, small, taken, f))
     return made
 
 
-def _near(at: np.ndarray, words_at: tuple[float, float], f: Frame) -> bool:
-    """Whether a short name at this place would lie over a zone's words."""
-    return bool(abs(at[0] - words_at[0]) < 3.2 * f.size and abs(at[1] - words_at[1]) < 1.5 * f.size)
+def _along(points: np.ndarray, shares: Sequence[float]) -> list[np.ndarray]:
+    """Points of a polyline at shares of its length."""
+    p = np.asarray(points, dtype=float)
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))])
+    return [np.array([np.interp(share * run[-1], run, p[:, k]) for k in (0, 1)]) for share in shares]
+
+
+def _direction(start: np.ndarray, end: np.ndarray) -> np.ndarray:
+    return (end - start) / max(float(np.hypot(*(end - start))), 1e-9)
 
 
 def _upright(along: np.ndarray) -> tuple[float, str]:
@@ -174,38 +218,42 @@ def _upright(along: np.ndarray) -> tuple[float, str]:
     return turn - 180 * np.sign(turn), "end"
 
 
-def _folds(blank: Blank, f: Frame) -> list[str]:
+def _fold_words(blank: Blank, f: Frame) -> list[tuple[str, np.ndarray, float]]:
+    """Each fold's words, their place beside its line, and their turn."""
     made = []
     for k, fold in enumerate(blank.folds, 1):
-        made += [line(np.asarray(tangent), "tangent") for tangent in fold.tangents]
         start, end = np.asarray(fold.start, dtype=float), np.asarray(fold.end, dtype=float)
-        made.append(line(np.array([start, end]), "fold"))
-        along = (end - start) / max(float(np.hypot(*(end - start))), 1e-9)
-        turn, _ = _upright(along)
+        turn, _ = _upright(_direction(start, end))
+        up = np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))])
         way = "up" if fold.up else "down"
         text = f"fold {k}: {fixed(fold.angle, 0)}° {way}, R {number(fold.inside_radius)} mm"
-        up = np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))])
-        at = start + (end - start) * 0.27 + up * f.size * 0.85
-        made.append(words(text, at, f.size * 0.9, turn=turn, kind="halo strong"))
+        made.append((text, start + (end - start) * 0.27 + up * f.size * 0.85, turn))
     return made
 
 
-def _edges(blank: Blank, f: Frame) -> list[str]:
-    """Every edge's words; where two would lie over each other the later one moves outwards."""
-    taken: list[np.ndarray] = []
-    return [_edge(blank, edge, k, f, taken) for k, edge in enumerate(blank.edges, 1)]
+def _folds(blank: Blank, f: Frame) -> list[str]:
+    made = []
+    for fold in blank.folds:
+        made += [line(np.asarray(tangent), "tangent") for tangent in fold.tangents]
+        made.append(line(np.array([fold.start, fold.end], dtype=float), "fold"))
+    told = _fold_words(blank, f)
+    return [*made, *(words(text, at, f.size * 0.9, turn=turn, kind="halo strong") for text, at, turn in told)]
 
 
-def _edge(blank: Blank, edge: Edge, count: int, f: Frame, taken: list[np.ndarray]) -> str:
+def _edges(blank: Blank, f: Frame) -> tuple[list[str], list[_Box]]:
+    """Every edge's words and the room they take; where two would lie over each other the later one moves outwards."""
+    taken: list[_Box] = []
+    return [_edge(blank, edge, k, f, taken) for k, edge in enumerate(blank.edges, 1)], taken
+
+
+def _edge(blank: Blank, edge: Edge, count: int, f: Frame, taken: list[_Box]) -> str:
     """The edge's letter and what it gains or loses, outside the blank along its middle."""
     points = np.asarray(edge.points, dtype=float)
     steps = np.hypot(*np.diff(points, axis=0).T)
     run = np.concatenate([[0.0], np.cumsum(steps)])
     if run[-1] < 1e-9:
         return ""
-    centre, before, after = (
-        np.array([np.interp(s * run[-1], run, points[:, k]) for k in (0, 1)]) for s in (0.5, 0.42, 0.58)
-    )
+    centre, before, after = _along(points, (0.5, 0.42, 0.58))
     along = (after - before) / max(float(np.hypot(*(after - before))), 1e-9)
     out = _outward(blank, centre, np.array([along[1], -along[0]]))
     turn, _ = _upright(along)
@@ -221,11 +269,10 @@ def _edge(blank: Blank, edge: Edge, count: int, f: Frame, taken: list[np.ndarray
     if abs(turn) > 45:
         reach = reach[::-1]
     for _ in range(4):
-        box = np.concatenate([at - reach, at + reach])
-        if not any((box[:2] < other[2:]).all() and (other[:2] < box[2:]).all() for other in taken):
+        if not any(_Box(*(at - reach), *(at + reach)).meets(other) for other in taken):
             break
         at = at + out * f.size * 0.6
-    taken.append(np.concatenate([at - reach, at + reach]))
+    taken.append(_Box(*(at - reach), *(at + reach)))
     return words(text, at, f.size, turn=turn, kind="halo letter")
 
 

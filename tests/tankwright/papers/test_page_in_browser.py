@@ -126,6 +126,23 @@ def test_the_tank_is_drawn_turned_and_pulled_apart(browser, address: str) -> Non
     assert said == [address]
 
 
+def test_no_words_of_a_picture_are_cut_off(browser, address: str) -> None:
+    """Every word of a flat, a slit card, a sheet and a still lies inside its picture, by the browser's own measure."""
+    page, _ = _opened(browser, address, before="HTMLCanvasElement.prototype.getContext = () => null;")
+    cut, count = page.evaluate(
+        """(() => {
+          const all = [...document.querySelectorAll('main svg text')];
+          const over = all.filter((t) => {
+            const [a, b] = [t.getBoundingClientRect(), t.closest('svg').getBoundingClientRect()];
+            return a.left < b.left - 1 || a.right > b.right + 1 || a.top < b.top - 1 || a.bottom > b.bottom + 1;
+          });
+          return [over.map((t) => t.textContent), all.length];
+        })()"""
+    )
+    assert count > 50
+    assert cut == []
+
+
 def test_touch_turns_and_pinches(browser, address: str) -> None:
     """One finger turns, two fingers zoom."""
     page, _ = _opened(browser, address, width=390)
