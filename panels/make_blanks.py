@@ -19,6 +19,7 @@ from .assemble import WIDEST
 from .blank import Aim, AimOf, AtEdge, Blank, Edge, FlatMesh, Mark
 from .body import Body
 from .choose_k import KFactor
+from .crease import Crease, eased
 from .curves import polyline_length
 from .cutting_mesh import area_vectors, boundary_chains, boundary_edges, contour_chains
 from .develop import Development, develop_mesh
@@ -48,30 +49,34 @@ class _Flat:
     name: str
     used: np.ndarray  # (n,) vertex numbers in the body
     faces: np.ndarray  # (m, 3) into ``used``
+    solid: np.ndarray  # (n, 3) what was laid flat: the neutral surface, a crease as long as its bend
     development: Development
+    crease: Crease | None = None
 
     @property
     def points(self) -> np.ndarray:
         return self.development.points
 
 
-def _lay_flat(body: Body, name: str, aim: Aim) -> _Flat:
+def _lay_flat(body: Body, name: str, aim: Aim, inside_radius: float = 0.0, k_factor: float | None = None) -> _Flat:
     """The piece's neutral surface laid flat, outside face up: the tank's length along x, or its height
     where the piece looks to the front or rear."""
     used, faces = np.unique(body.faces_of(name), return_inverse=True)
     faces = faces.reshape(-1, 3)
     _refuse_tube(name, body.neutral[used], faces)
+    solid, crease = body.neutral[used], None
+    if family(name) == "skin":
+        k = body.k_factor if k_factor is None else k_factor
+        solid, crease = eased(body, used, faces, radius=inside_radius, k_factor=k)
     looks = area_vectors(body.neutral[used], faces).sum(axis=0)
     upright = abs(looks[0]) > LOOKS_ALONG * np.linalg.norm(looks)
     along = (0.0, 0.0, 1.0) if upright else (1.0, 0.0, 0.0)
-    dev = develop_mesh(
-        body.neutral[used], faces, aim=aim.aim, shrink_cost=aim.shrink_cost, along=along, allow_overlap=True
-    )
+    dev = develop_mesh(solid, faces, aim=aim.aim, shrink_cost=aim.shrink_cost, along=along, allow_overlap=True)
     points, outer = dev.points, body.outer[used]
     if outer[:, 1].min() < -1 and outer[:, 1].max() > 1:
         points, turn = _centred(np.column_stack([points, outer[:, 2 if upright else 0]]), faces, body.neutral[used, 1])
         dev = replace(dev, points=points, directions=dev.directions @ turn.T)
-    return _Flat(name, used, faces, dev)
+    return _Flat(name, used, faces, solid, dev, crease)
 
 
 def _centred(points: np.ndarray, faces: np.ndarray, out: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -122,7 +127,7 @@ def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge) -> Blank:
             joint, allowance = at_edge(kind, flat.name, meets)
             margins[run[:-1]] = allowance
             points = dev.points[ring[run]]
-            space = body.neutral[flat.used[ring[run]]]
+            space = flat.solid[ring[run]]
             so_far = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(space, axis=0), axis=1))])
             edges.append(
                 Edge(letter, meets, joint, allowance, points, float(so_far[-1]), polyline_length(points), so_far)
@@ -142,14 +147,17 @@ def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge) -> Blank:
         thickness=body.thickness,
         area_formed=dev.area_formed,
         flat=felt(dev) if formed else None,
-        notes=_notes(dev),
+        notes=_notes(flat),
     )
 
 
-def _notes(dev: Development) -> tuple[str, ...]:
+def _notes(flat: _Flat) -> tuple[str, ...]:
+    dev = flat.development
+    bend = () if flat.crease is None else (flat.crease.words,)
     if not dev.overlaps:
-        return ()
+        return bend
     return (
+        *bend,
         f"stop: the blank lies over itself in {dev.overlaps} places and cannot be cut in one piece; "
         "divide this skin with a seam",
     )
@@ -307,7 +315,7 @@ def make_blanks(
     for name in body.pieces:
         if name.endswith("left") or (tunnel and name in TUNNEL_PIECES):
             continue
-        flat = _lay_flat(body, name, aim_of(name))
+        flat = _lay_flat(body, name, aim_of(name), inside_radius, float(k_factor))
         blank = _blank_of(sewn, flat, at_edge)
         if name in TUNNEL_PIECES:
             blank = replace(blank, notes=(*blank.notes, why))

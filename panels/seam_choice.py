@@ -27,6 +27,7 @@ import numpy as np
 from .assemble import WIDEST, Shell, assemble
 from .blank import Aim, AimOf
 from .body import build_body
+from .crease import CREASE_DEG, crease_turns
 from .curves import curve_through
 from .develop import Development, develop_mesh
 from .divide import divide
@@ -43,7 +44,6 @@ COARSE_MM = 25.0  # mesh of the search: strain within about a tenth of the full 
 SHOULDERS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
 CROSSINGS = (0.15, 0.35, 0.6, 0.85)  # of the panel's own length
 SLIVER_MM, SLIVER_SHARE = 50.0, 0.03  # common practice, no source
-CREASE_DEG = 6.0  # turn at the widest line from which it is a style line; tuned by eye, a smooth skin turns by 1 or 2
 COARSE_DOUBT = 1.1  # a coarse division within this of the wish may yet meet it on the full mesh
 MOST_TRIED = 4  # divisions built on the full mesh
 BEAM = (3, 2)  # how many divisions are parted by a first cross seam, and by a second
@@ -207,23 +207,8 @@ def _search(patterns: Patterns, wish: SeamWish, aim_of: AimOf) -> _Search:
 
 
 def _crease_deg(patterns: Patterns) -> float:
-    """Mean turn of the skin at the widest line, degrees, from the sections' one-sided tangents there."""
-    half = half_surface(patterns)
-    k, grid = half.widest, half.grid
-    rows = slice(len(grid) // 8, -(len(grid) // 8))
-    if k < 2 or k > grid.shape[1] - 3:
-        return 0.0
-
-    def tangent(a: int, b: int) -> np.ndarray:
-        """Direction at the widest line, to second order, from the columns a and b beyond it."""
-        p, q, r = grid[rows, k], grid[rows, a], grid[rows, b]
-        near, far = np.linalg.norm(q - p, axis=1)[:, None], np.linalg.norm(r - p, axis=1)[:, None]
-        t = (q - p) * far / near - (r - p) * near / far
-        return t / np.maximum(np.linalg.norm(t, axis=1), 1e-300)[:, None]
-
-    down, up = tangent(k - 1, k - 2), tangent(k + 1, k + 2)
-    turn = np.degrees(np.arccos(np.clip(-np.einsum("ij,ij->i", down, up), -1, 1)))
-    return float(np.median(turn))
+    """How far the skin turns at the widest line for most of its length, degrees."""
+    return float(np.degrees(np.median(crease_turns(half_surface(patterns))[1])))
 
 
 def _tried(search: _Search) -> Iterator[SeamChoice]:
