@@ -5,6 +5,8 @@ Drawn good face up, in mm, y up. Words are sized to the picture, not to the blan
 
 from __future__ import annotations
 
+import math
+from itertools import chain
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -14,7 +16,7 @@ from .words import fixed, length, percent
 from .zones import Zone
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from shapely.geometry.base import BaseGeometry
 
@@ -149,26 +151,28 @@ class _Box(NamedTuple):
 
 def _box(text: str, at: Sequence[float] | np.ndarray, size: float, turn: float = 0.0, anchor: str = "middle") -> _Box:
     """The room of a line of words; letters are taken as 0.58 of their height wide."""
-    long, (c, s) = 0.58 * len(text) * size, (np.cos(np.radians(turn)), np.sin(np.radians(turn)))
+    long, c, s = 0.58 * len(text) * size, math.cos(math.radians(turn)), math.sin(math.radians(turn))
     shift = {"start": 0.5, "middle": 0.0, "end": -0.5}[anchor] * long
-    x, y = at[0] + c * shift, at[1] + s * shift
+    x, y = float(at[0]) + c * shift, float(at[1]) + s * shift
     wide, high = (abs(c) * long + abs(s) * size) / 2, (abs(s) * long + abs(c) * size) / 2
     return _Box(x - wide, y - high, x + wide, y + high)
 
 
-def _best(places: Sequence[tuple[np.ndarray, float, str]], text: str, size: float, taken: list[_Box], f: Frame) -> str:
+def _best(places: Iterable[tuple[np.ndarray, float, str]], text: str, size: float, taken: list[_Box], f: Frame) -> str:
     """The words at the first of the places that is clear, or the least bad; ``taken`` grows by their room."""
-    edge = _Box(f.x0, f.y0, f.x1, f.y1)
-
-    def bad(place: tuple[np.ndarray, float, str]) -> float:
-        at, turn, anchor = place
+    least, chosen = math.inf, None
+    for at, turn, anchor in places:
         room = _box(text, at, size, turn, anchor)
-        out = max(edge.x0 - room.x0, edge.y0 - room.y0, room.x1 - edge.x1, room.y1 - edge.y1, 0.0)
-        return sum(room.meets(other) for other in taken) + out / size
-
-    at, turn, anchor = min(places, key=bad)
-    taken.append(_box(text, at, size, turn, anchor))
-    return words(text, at, size, turn=turn, anchor=anchor, kind="halo soft")
+        out = max(f.x0 - room.x0, f.y0 - room.y0, room.x1 - f.x1, room.y1 - f.y1, 0.0)
+        bad = sum(room.meets(other) for other in taken) + out / size
+        if bad < least:
+            least, chosen = bad, (room, words(text, at, size, turn=turn, anchor=anchor, kind="halo soft"))
+        if bad == 0:
+            break
+    if chosen is None:
+        return ""
+    taken.append(chosen[0])
+    return chosen[1]
 
 
 def _zone_room(zones: Sequence[Zone], f: Frame) -> list[_Box]:
@@ -185,9 +189,9 @@ def _marks(blank: Blank, taken: list[_Box], f: Frame) -> list[str]:
         ends = [np.asarray(mark.points[k], dtype=float) for k in (0, -1)]
         ways = [_direction(end, np.asarray(mark.points[k], dtype=float)) for end, k in zip(ends, (1, -2), strict=True)]
         if mark.kind == "station":
-            places = [(end + way * small * 1.3, 0.0, "middle") for end, way in zip(ends, ways, strict=True)]
-            places += [(at, 0.0, "middle") for at in _along(mark.points, (0.2, 0.8, 0.35, 0.65))]
-            made.append(_best(places, mark.label.split()[0], small, taken, f))
+            near = (end + way * small * 1.3 for end, way in zip(ends, ways, strict=True))
+            spots = chain(near, _along(mark.points, (0.2, 0.8, 0.35, 0.65)))
+            made.append(_best(((at, 0.0, "middle") for at in spots), mark.label.split()[0], small, taken, f))
             continue
         places = []
         for end, way in zip(ends, ways, strict=True):
@@ -199,11 +203,12 @@ def _marks(blank: Blank, taken: list[_Box], f: Frame) -> list[str]:
     return made
 
 
-def _along(points: np.ndarray, shares: Sequence[float]) -> list[np.ndarray]:
+def _along(points: np.ndarray, shares: Sequence[float]) -> Iterator[np.ndarray]:
     """Points of a polyline at shares of its length."""
     p = np.asarray(points, dtype=float)
     run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))])
-    return [np.array([np.interp(share * run[-1], run, p[:, k]) for k in (0, 1)]) for share in shares]
+    for share in shares:
+        yield np.array([np.interp(share * run[-1], run, p[:, k]) for k in (0, 1)])
 
 
 def _direction(start: np.ndarray, end: np.ndarray) -> np.ndarray:
