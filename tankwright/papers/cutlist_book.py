@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 __all__ = ["book"]
 
 HEAD_ROW = 4  # the row of the heads, from 0; above it the job, the warnings and a line of explanation
-A4_PAPER = 9  # number of the paper size in the file format; fitting to the page serves letter as well
+PAPER = {"mm": 9, "in": 1}  # A4 and letter, by their numbers in the file format; fitting to the page serves both
 
 
 def book(got: Row) -> bytes:
@@ -193,7 +193,7 @@ def _set_up(page: Worksheet, looks: dict[str, Format], got: Row, name: str, expl
     page.write_string(2, 0, _warning_line(got), looks["warn"])
     page.write_string(3, 0, explains, looks["line"])
     page.set_landscape()
-    page.set_paper(A4_PAPER)
+    page.set_paper(PAPER[got["job"]["unit"]])
     page.set_margins(left=0.4, right=0.4, top=0.7, bottom=0.6)
     page.fit_to_pages(1, 0)
     job = got["job"]

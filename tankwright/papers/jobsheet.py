@@ -111,7 +111,7 @@ def _style(work: Work) -> str:
     root = ":root{" + "".join(f"--{name}:{value};" for name, value in named.items()) + "}"
     line = _css_text(job_line(work.job))
     page = (
-        "@page{size:A4;margin:16mm 13mm 14mm;"
+        f"@page{{size:{'letter' if work.job.unit == 'in' else 'A4'};margin:16mm 13mm 14mm;"
         f"@top-left{{content:{line};font:8.5pt sans-serif;color:#333;white-space:nowrap}}"
         '@bottom-left{content:"Job sheet. Lengths in mm.";font:8.5pt sans-serif;color:#333}'
         '@bottom-right{content:counter(page) " of " counter(pages);font:8.5pt sans-serif;color:#333}}'

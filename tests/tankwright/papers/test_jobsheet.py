@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import io
 import json
 import re
 from dataclasses import replace
@@ -11,12 +12,14 @@ from html.parser import HTMLParser
 from types import SimpleNamespace
 
 import numpy as np
+import openpyxl
 import pytest
 import shapely
 import trimesh
 from shapely.geometry import Polygon
 
 from panels.findings import Finding
+from tankwright.papers.cutlist import cut_lists
 from tankwright.papers.jobsheet import job_sheet
 from tankwright.papers.results import figures
 from tankwright.papers.tank_svg import VIEWS, groups_of, still_mesh, tank_svg
@@ -312,3 +315,12 @@ def test_small_changes_of_edges_that_are_not_formed_are_left() -> None:
                 assert f"{edge['letter']}: lose" not in piece
                 assert f"{edge['letter']}: gain" not in piece
     assert seen
+
+
+def test_a_job_in_inches_prints_on_letter() -> None:
+    """The shop's own paper: letter where the job is in inches, A4 where it is in mm; the cut list too."""
+    assert "@page{size:letter;" in sheet("profile", "in")
+    assert "@page{size:A4;" in sheet()
+    for unit, number in (("mm", 9), ("in", 1)):
+        book = openpyxl.load_workbook(io.BytesIO(cut_lists(small_work(unit=unit))["cut-list.xlsx"]))
+        assert {int(page.page_setup.paperSize) for page in book} == {number}
