@@ -20,15 +20,15 @@ def all_papers(work: Work) -> dict[str, bytes]:
     from .dxf import dxf_files
     from .jobsheet import job_sheet
     from .quote import quote_files
-    from .results import results
+    from .results import figures, results
     from .stl import stl
     from .templates import template_files
 
-    faces = [face_of(work, blank) for blank in work.blanks]
+    faces, got = [face_of(work, blank) for blank in work.blanks], figures(work)
     return {
-        "job-sheet.html": job_sheet(work, faces).encode("utf-8"),
-        "results.json": results(work),
-        **cut_lists(work),
+        "job-sheet.html": job_sheet(work, faces, got).encode("utf-8"),
+        "results.json": results(work, got),
+        **cut_lists(work, got),
         **quote_files(work),
         **dxf_files(work),
         **svg_files(work),

@@ -19,15 +19,15 @@ if TYPE_CHECKING:
 __all__ = ["cut_lists"]
 
 
-def cut_lists(work: Work) -> dict[str, bytes]:
+def cut_lists(work: Work, got: Row | None = None) -> dict[str, bytes]:
     """``cut-list.xlsx``, ``cut-list.csv`` (one row a blank), ``sheets.csv`` (one row a sheet), by file name.
 
-    The same bytes from the same work: dates come from the job.
+    The same bytes from the same work: dates come from the job. ``got``: `figures` where they are at hand.
     """
     from .cutlist_book import book
     from .results import figures
 
-    got = figures(work)
+    got = got or figures(work)
     return {
         "cut-list.xlsx": book(got),
         "cut-list.csv": _table(blank_columns(got), got["blanks"], got),

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from html import escape
 from importlib.resources import files
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from .look import BLUE, FAINT, INK, PENCIL, RED
 from .names import job_line
@@ -31,8 +31,11 @@ SCREEN = {"desk": "#d8d3c6", "paper": "#fbf8f0", "card": "#fffefa", "soft": "#4d
 FITS_A_PAGE = {"cutlist": 24, "seams": 60}
 
 
-def job_sheet(work: Work, faces: Sequence[Face] | None = None) -> str:
-    """The whole page as text, under 1 MB. ``faces``: the blanks made ready for drawing, where they are at hand."""
+def job_sheet(work: Work, faces: Sequence[Face] | None = None, got: dict[str, Any] | None = None) -> str:
+    """The whole page as text, under 1 MB.
+
+    ``faces``: the blanks made ready for drawing; ``got``: `results.figures`; either where it is at hand.
+    """
     from .jobsheet_cutting import cut_list_section, sheets_section
     from .jobsheet_pieces import pieces_section
     from .jobsheet_sections import (
@@ -48,7 +51,7 @@ def job_sheet(work: Work, faces: Sequence[Face] | None = None) -> str:
     from .jobsheet_tank import tank_section
     from .results import figures
 
-    got = figures(work)
+    got = got or figures(work)
     tank, data = tank_section(work, got)
     sections = [
         ("first", "Read first", findings_section(got)),

@@ -31,9 +31,9 @@ FORMAT = "tankwright results 1"
 STRENGTHS = ("stop", "look", "note")
 
 
-def results(work: Work) -> bytes:
-    """``results.json``: `figures` as UTF-8 text, keys in a fixed order, the same bytes from the same work."""
-    return (json.dumps(figures(work), ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode("utf-8")
+def results(work: Work, got: dict[str, Any] | None = None) -> bytes:
+    """``results.json``: `figures` (``got`` where at hand) as UTF-8 text, keys in a fixed order, the same bytes always."""
+    return (json.dumps(got or figures(work), ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode("utf-8")
 
 
 def figures(work: Work) -> dict[str, Any]:
