@@ -32,7 +32,7 @@ STRENGTHS = ("stop", "look", "note")
 
 
 def results(work: Work, got: dict[str, Any] | None = None) -> bytes:
-    """``results.json``: `figures` (``got`` where at hand) as UTF-8 text, keys in a fixed order, the same bytes always."""
+    """``results.json``: `figures` (``got``, where at hand) as UTF-8 text; same work, same bytes."""
     return (json.dumps(got or figures(work), ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode("utf-8")
 
 
