@@ -20,13 +20,14 @@ from panels._develop_mesh import Disc
 from panels._develop_sparse import Pattern
 from panels.errors import DevelopStalled
 
-__all__ = ["Strains", "cosh_cost", "descend", "element_modes", "even_cost", "longest_step", "strains_of"]
+__all__ = ["Kept", "Strains", "cosh_cost", "descend", "element_modes", "even_cost", "longest_step", "strains_of"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 Cost = Callable[[Floats], tuple[Floats, Floats, Floats]]  # strains (m, 2) -> value, first, second derivative
 
 LEAN = 0.005  # costs up to 0.02 % of the rms strain, takes about 0.1 % off the range; more takes more of both
+STEP_WITHIN, STEP_ROUNDS = 0.005, 8  # steps right to half a percent; eight rounds cost less than a factor
 ROUNDING = 1e-24  # mean squared strain below which there is nothing left but rounding
 
 
@@ -143,6 +144,27 @@ def longest_step(disc: Disc, points: Floats, step: Floats) -> float:
     return float(np.min(np.where(meets > 0, meets, np.inf)))
 
 
+@dataclass
+class Kept:
+    """The factor of the last step that was factored; the next few steps' matrices are not far from its own."""
+
+    factor: Any = None
+    held: Ints | None = None
+
+
+def newton_step(pattern: Pattern, points: Floats, modes: Floats, stiff: Floats, down: Floats, kept: Kept) -> Floats:
+    """(2 n,) step to the minimum of the quadratic with that slope, by the kept factor if it still serves."""
+    if kept.factor is not None:
+        blocks = np.matmul((modes * stiff[:, :, None]).transpose(0, 2, 1), modes)
+        values = pattern.assemble(blocks)
+        values[kept.held] *= 2
+        found = pattern.nearly(values, kept.factor, down, within=STEP_WITHIN, most=STEP_ROUNDS)
+        if found is not None:
+            return -found
+    kept.factor, kept.held = factored(pattern, points, modes, stiff), pattern.diagonal[_held(points)]
+    return -pattern.solve(kept.factor, down)
+
+
 def factored(pattern: Pattern, points: Floats, modes: Floats, stiff: Floats) -> Any:
     """Factor of the summed stiffness, held so that the panel cannot drift off or turn as a whole.
 
@@ -171,13 +193,14 @@ def _held(points: Floats) -> Ints:
 
 
 def descend(
-    disc: Disc, pattern: Pattern, points: Floats, cost: Cost, *, until: float, most: int
+    disc: Disc, pattern: Pattern, points: Floats, cost: Cost, *, until: float, most: int, kept: Kept | None = None
 ) -> tuple[Floats, Strains, int]:
     """Newton steps until one promises less than ``until`` of the summed cost: layout, strains, steps taken.
 
     Near the end each step leaves far less than a hundredth of the one before still to gain, so a full step that gained
-    a hundred times ``until`` is the last.
+    a hundred times ``until`` is the last. ``kept`` carries a factor from one descent to the next.
     """
+    kept = Kept() if kept is None else kept
     st = strains_of(disc, points)
     if st is None:
         raise ValueError("descend needs a layout without folded triangles")
@@ -187,7 +210,7 @@ def descend(
     for taken in range(most):
         modes = element_modes(disc, st)
         down = gradient(disc, modes, -weight * first / st.s)
-        step = -pattern.solve(factored(pattern, points, modes, weight * stiffnesses(st, first, second)), down)
+        step = newton_step(pattern, points, modes, weight * stiffnesses(st, first, second), down, kept)
         promise = -float((down * step).sum())  # not a dot product: on long vectors that starts threads
         if promise <= until * total + ROUNDING:
             return points, st, taken

@@ -50,6 +50,34 @@ class Pattern:
         except RuntimeError:  # SuperLU's word for exactly singular
             return None
 
+    def nearly(self, values: Floats, factor: Any, right: Floats, *, within: float, most: int) -> Floats | None:
+        """Solution for one right-hand side by conjugate gradients with the factor of a matrix not far from this one;
+        None where it is not within that share, in the matrix's own norm, after so many rounds.
+        """
+        from scipy.sparse import csc_matrix
+
+        matrix = csc_matrix((values, self.indices, self.indptr), shape=(self.size, self.size))
+        b = np.empty_like(right)
+        b[self.place] = right
+        x = factor.solve(b)
+        target = within**2 * float((b * x).sum())
+        r = b - matrix @ x
+        z = factor.solve(r)
+        left = float((r * z).sum())
+        p = z
+        for _ in range(most):
+            if left <= target:
+                return x[self.place]
+            ap = matrix @ p
+            curve = float((p * ap).sum())
+            if curve <= 0:
+                return None
+            x, r = x + left / curve * p, r - left / curve * ap
+            z = factor.solve(r)
+            left, before = float((r * z).sum()), left
+            p = z + left / before * p
+        return None
+
     def solve(self, factor: Any, right: Floats) -> Floats:
         """Solution for right-hand sides (size,) or (size, k) in the caller's order."""
         moved = np.empty_like(right, order="F")

@@ -85,13 +85,16 @@ def _edge_heading(disc: Disc, half: Ints) -> Floats:
     return np.arctan2(np.einsum("ij,ij->i", vector, disc.v_axis[face]), along)
 
 
-def conformal(disc: Disc) -> Floats:
-    """Angle-preserving layout with a true-length edge; may fold on bad meshes, the caller checks."""
+def conformal(disc: Disc, rank: Ints) -> Floats:
+    """Angle-preserving layout with a true-length edge; may fold on bad meshes, the caller checks.
+
+    ``rank`` (n,) is the fill order of the disc's own vertices; holes that are closed for this need another.
+    """
     faces, weights, defect, count = _filled(disc)
     outer = disc.loops[0]
     fixed = np.zeros(count, dtype=bool)
     fixed[outer] = True
-    pattern = pattern_for(faces, fill_order(faces, count), 1)
+    pattern = pattern_for(faces, rank if count == len(rank) else fill_order(faces, count), 1)
     factor = _grounded(pattern, faces, weights, fixed)
     if factor is None:
         return embedded(disc)

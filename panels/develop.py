@@ -30,7 +30,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from panels._develop_bound import lower_bound
-from panels._develop_energy import Strains, cosh_cost, descend, even_cost, strains_of
+from panels._develop_energy import Kept, Strains, cosh_cost, descend, even_cost, strains_of
 from panels._develop_mesh import Disc, disc_from
 from panels._develop_sparse import Pattern, fill_order, pattern_for
 from panels._develop_start import conformal, embedded, unfolded
@@ -190,8 +190,9 @@ def _laid_out(disc: Disc, aim: str, shrink_cost: float, gap: float) -> tuple[Flo
     st = None if flat is None else strains_of(disc, flat)
     if flat is not None and st is not None and np.abs(st.e).max() < FLAT_ENOUGH:
         return flat, st, True, 0.0
-    pattern = pattern_for(disc.faces, fill_order(disc.faces, len(disc.vertices)), 2)
-    points = _unfolded_start(disc, pattern)
+    rank = fill_order(disc.faces, len(disc.vertices))
+    pattern = pattern_for(disc.faces, rank, 2)
+    points = _unfolded_start(disc, pattern, rank)
     if aim == "even":
         points, st = _even(disc, pattern, points, shrink_cost)
         return points, st, False, None
@@ -203,9 +204,9 @@ def _laid_out(disc: Disc, aim: str, shrink_cost: float, gap: float) -> tuple[Flo
     return points, Strains(st.e + shift, st.s * np.exp(-shift), st.u, st.v), False, min(floor, float(np.ptp(st.e)))
 
 
-def _unfolded_start(disc: Disc, pattern: Pattern) -> Floats:
+def _unfolded_start(disc: Disc, pattern: Pattern, rank: Ints) -> Floats:
     """A layout without folds, near enough to true size for least squares."""
-    points = conformal(disc)
+    points = conformal(disc, rank)
     st = strains_of(disc, points)
     if st is None:
         points = embedded(disc)
@@ -221,16 +222,16 @@ def _unfolded_start(disc: Disc, pattern: Pattern) -> Floats:
 
 
 def _even(disc: Disc, pattern: Pattern, points: Floats, shrink_cost: float) -> tuple[Floats, Strains]:
-    costs = [1.0]
+    costs, kept = [1.0], Kept()
     ratio = COST_STEP if shrink_cost > 1 else 1 / COST_STEP
     while abs(np.log(shrink_cost / costs[-1])) > np.log(COST_STEP):
         costs.append(costs[-1] * ratio)
     for cost in costs if shrink_cost != 1 else []:
-        points, _, _ = descend(disc, pattern, points, even_cost(cost), until=1e-3, most=20)
+        points, _, _ = descend(disc, pattern, points, even_cost(cost), until=1e-3, most=20, kept=kept)
     # One full step is enough to know the panel's rms strain to a few percent.
-    points, st, _ = descend(disc, pattern, points, even_cost(shrink_cost), until=1.0, most=60)
+    points, st, _ = descend(disc, pattern, points, even_cost(shrink_cost), until=1.0, most=60, kept=kept)
     about = float(np.sqrt(np.average((st.e**2).mean(axis=1), weights=disc.area)))
-    points, st, _ = descend(disc, pattern, points, even_cost(shrink_cost, about), until=EVEN_UNTIL, most=60)
+    points, st, _ = descend(disc, pattern, points, even_cost(shrink_cost, about), until=EVEN_UNTIL, most=60, kept=kept)
     return points, st
 
 

@@ -155,7 +155,7 @@ def test_moving_and_scaling_the_panel_changes_nothing(aim):
     plain = develop_mesh(vertices, faces, aim=aim)
     for seed, scale in ((1, 1.0), (2, 1e-6), (3, 1e6)):
         moved = develop_mesh(shapes.turned(vertices, seed, scale), faces, aim=aim)
-        assert np.abs(moved.strain - plain.strain).max() < 1e-6
+        assert np.abs(moved.strain - plain.strain).max() < 4e-6  # 0.002 mm in 500: where the last step stops
         assert np.abs(moved.points / scale - plain.points).max() < 1e-3
 
 
