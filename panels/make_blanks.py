@@ -26,7 +26,7 @@ from .develop import Development, develop_mesh
 from .edges import shared_edges
 from .errors import NotADisc, TunnelError
 from .felt import felt
-from .fittings import Fitting, Placed, marks_on, place_fittings
+from .fittings import CROSS_MM, Fitting, Placed, marks_on, place_fittings
 from .fold_tunnel import TUNNEL_PIECES, folded_tunnel
 from .margins import with_holes, with_margins
 from .seams import Sewn, family
@@ -253,7 +253,10 @@ def _fitted(blank: Blank, body: Body, piece: str, at: np.ndarray, flat: np.ndarr
     """The blank with fittings scribed on it, and cut where asked; ``at`` (n,) vertices lie at ``flat`` (n, 2)."""
     everywhere = np.full((len(body.outer), 2), np.nan)
     everywhere[at] = flat
-    marks, holes = marks_on(body, body.faces_of(piece), everywhere, placed)
+    near = [one for one in placed if _may_touch(body.neutral[at], one, body.thickness)]
+    if not near:
+        return blank
+    marks, holes = marks_on(body, body.faces_of(piece), everywhere, near)
     cut = [hole for hole in holes if blank.net.contains(Polygon(hole))]
     return replace(
         blank,
@@ -261,6 +264,13 @@ def _fitted(blank: Blank, body: Body, piece: str, at: np.ndarray, flat: np.ndarr
         net=with_holes(blank.net, cut),
         marks=(*blank.marks, *marks),
     )
+
+
+def _may_touch(points: np.ndarray, placed: Placed, thickness: float) -> bool:
+    """Whether a fitting's rim or cross may reach a piece at all: its place against the box about the piece."""
+    reach = 2 * max(placed.fitting.diameter / 2, 2 * CROSS_MM) + thickness
+    low, high = points.min(axis=0) - reach, points.max(axis=0) + reach
+    return bool(((placed.at > low) & (placed.at < high)).all())  # a fitting that lies nowhere has no place: False
 
 
 def _pair(blank: Blank, body: Body, flat: _Flat, placed: Sequence[Placed]) -> list[Blank]:
