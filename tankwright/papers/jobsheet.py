@@ -79,7 +79,7 @@ def job_sheet(work: Work, faces: Sequence[Face] | None = None, got: dict[str, An
             f'<section id="{key}" class="{kinds.get(key, "")}"><h2 data-n="{k}">{name}</h2>\n{body}\n</section>'
             for k, (key, name, body) in enumerate(sections, 1)
         ),
-        "foot": f"{escape(job_line(work.job))}. All lengths in mm unless they say otherwise. Job sheet by Tankwright.",
+        "foot": f"{escape(job_line(work.job))}. {_units_words(work)} By Tankwright.",
         "data": f'<script type="application/json" id="tank-data">{_harmless(json.dumps(data))}</script>',
         "script": _part("viewer.js"),
     }
@@ -116,10 +116,15 @@ def _style(work: Work) -> str:
     page = (
         f"@page{{size:{'letter' if work.job.unit == 'in' else 'A4'};margin:16mm 13mm 14mm;"
         f"@top-left{{content:{line};font:8.5pt sans-serif;color:#333;white-space:nowrap}}"
-        '@bottom-left{content:"Job sheet. Lengths in mm.";font:8.5pt sans-serif;color:#333}'
+        f'@bottom-left{{content:"{_units_words(work)}";font:8.5pt sans-serif;color:#333}}'
         '@bottom-right{content:counter(page) " of " counter(pages);font:8.5pt sans-serif;color:#333}}'
     )
     return root + _part("look.css") + pen_css() + page
+
+
+def _units_words(work: Work) -> str:
+    """What every printed page says of its lengths."""
+    return f"Job sheet. Lengths in mm{', inches beside them' if work.job.unit == 'in' else ''}."
 
 
 def _css_text(text: str) -> str:

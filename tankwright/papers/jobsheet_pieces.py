@@ -71,7 +71,8 @@ def _strips(got: dict[str, Any]) -> str:
         return ""
     return (
         f'<article class="piece" id="strip"><h3>Test strip for the folds</h3>{"".join(made)}<p>Bend it '
-        "before the folded pieces are cut or folded. If yours differs by more than 0.1 mm, tell whoever makes the "
+        f"before the folded pieces are cut or folded. If yours differs by more than {escape(length(0.1, unit))}, tell "
+        "whoever makes the "
         "papers: K measured = the K beside your figure. They write it in shop.toml under [[bend.strip]] and make the "
         "papers again; then take the new blanks.</p></article>"
     )
