@@ -18,7 +18,7 @@ from .baffles import baffles_for, mass_kg
 from .errors import Finding as Mistake
 from .errors import JobError
 from .load import Job, load_job
-from .units import show_length
+from .units import show_length, show_thickness
 from .work import Work
 
 if TYPE_CHECKING:
@@ -339,21 +339,25 @@ def _idle_rules(job: Job, sewn: Sewn) -> tuple[Finding, ...]:
 
 
 def _assumptions(job: Job) -> tuple[tuple[str, str], ...]:
-    allowances = job.allowances
+    allowances, show = job.allowances, partial(show_length, unit=job.unit)
     _, stock_note = job.shop.sheets_for(job.metal.name, job.thickness)
     rows = [
-        ("metal", f"{job.metal.name}, {job.thickness:.2f} mm"),
+        ("metal", f"{job.metal.name}, {show_thickness(job.thickness, job.unit)}"),
         ("patterns show", f"the {job.surface} of the finished tank, one half; the other side is its mirror image"),
         ("skins", f"laid flat at the neutral surface, K = {SKIN_K} (shaped at radii over 5 thicknesses)"),
         ("crowned skins", f"laid flat for {_aim_words(job)}"),
-        ("folds", f"inside radius {job.fold_radius:.1f} mm, {job.k.words}"),
+        ("folds", f"inside radius {show(job.fold_radius)}, {job.k.words}"),
         (
             "margins",
-            f"left outside the net outline: {allowances.formed:.1f} mm on formed pieces, {allowances.rolled:.1f} on "
-            f"rolled, {allowances.folded:.1f} on folded, {allowances.flat:.1f} on flat ones",
+            f"left outside the net outline: {show(allowances.formed)} on formed pieces, {show(allowances.rolled)} on "
+            f"rolled, {show(allowances.folded)} on folded, {show(allowances.flat)} on flat ones",
         ),
         ("corners", "pieces meet at the middle of their thickness; edges are dressed to fit before welding"),
-        ("capacity", f"tolerance: every outline may have been read 1 mm off; ullage {job.shop.ullage_percent:.1f} %"),
+        (
+            "capacity",
+            f"tolerance: every outline may have been read {show(1.0)} off; air space left above the fuel (ullage) "
+            f"{job.shop.ullage_percent:.1f} %",
+        ),
         ("reading", "points as given; smooth between them but for marked corners"),
     ]
     if stock_note:
