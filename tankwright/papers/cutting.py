@@ -13,15 +13,16 @@ mm, x right, y up.
 from __future__ import annotations
 
 import math
+import weakref
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from .cutting_blank import HAIR_MM, Face, Frame, face_of, laid, runs_inside
+from .cutting_header import blank_words, sheet_words
 from .cutting_items import Drawing, Item, Line, Words
-from .cutting_kerf import kerfed, with_lead
-from .cutting_words import blank_words, sheet_words
+from .cutting_kerf import NET, Asked, asked_of, kerfed, with_lead
 from .look import CHECK_MM, WORDS
 from .names import plain, unique_slugs
 from .outline import Path, fit_line, fit_outline
@@ -43,6 +44,8 @@ __all__ = [
     "blank_drawing",
     "cut_order",
     "cutting_drawings",
+    "file_stems",
+    "for_shear",
     "frame",
     "piece_numbers",
     "runs_inside",
@@ -76,51 +79,75 @@ def cut_order(layout: Layout, sheet: int) -> tuple[Placed, ...]:
     )
 
 
-def cutting_drawings(work: Work, *, kerf_mm: float = 0.0, lead_in_mm: float = 0.0) -> dict[str, Drawing]:
-    """Every cutting drawing by file stem: ``sheet-1`` and on, then ``blank-NAME``."""
-    faces = {blank.name: face_of(blank, kerf_mm) for blank in work.blanks}
-    drawings = {
-        f"sheet-{i + 1}": sheet_drawing(work, i, kerf_mm=kerf_mm, lead_in_mm=lead_in_mm, faces=faces)
-        for i in range(len(work.layout.sheets))
-    }
+def cutting_drawings(work: Work, asked: Asked | None = None) -> dict[str, Drawing]:
+    """Every cutting drawing by file stem: ``sheet-1`` and on, then ``blank-NAME``.
+
+    The stem of a sheet laid out for the shear says so, and that of a file with kerf or lead-ins says that; they
+    are those of the job where none are given here. Remembered for the work last asked for, since every format
+    draws the same.
+
+    Raises JobError, a ValueError, where the kerf closes a hole or a slot.
+    """
+    global _last
+    asked = asked_of(work) if asked is None else asked
+    if _last is None or _last[0]() is not work or _last[1] != asked:
+        _last = (weakref.ref(work), asked, _drawings(work, asked))
+    return dict(_last[2])
+
+
+_last: tuple[weakref.ref[Work], Asked, dict[str, Drawing]] | None = None
+
+
+def file_stems(work: Work, asked: Asked) -> tuple[list[str], list[str]]:
+    """Stems of the files of the sheets, and of the blanks, in order."""
+    count = len(work.layout.sheets)
+    sheet = "-shear" if for_shear(work) else asked.tag
     slugs = unique_slugs([blank.name for blank in work.blanks])
-    for slug, blank in zip(slugs, work.blanks, strict=True):
-        drawings[f"blank-{slug}"] = blank_drawing(work, blank, kerf_mm=kerf_mm, lead_in_mm=lead_in_mm, faces=faces)
-    return drawings
+    return [f"sheet-{k + 1}{sheet}" for k in range(count)], [f"blank-{slug}{asked.tag}" for slug in slugs]
 
 
-def blank_drawing(
-    work: Work,
-    blank: Blank,
-    *,
-    kerf_mm: float = 0.0,
-    lead_in_mm: float = 0.0,
-    faces: Mapping[str, Face] | None = None,
-) -> Drawing:
-    """One blank as it is drawn, its lower left corner at the origin; ``faces`` are made for that kerf if not given."""
-    face = faces[blank.name] if faces else face_of(blank, kerf_mm)
+def for_shear(work: Work) -> bool:
+    """Whether the sheets are laid out for edge-to-edge cuts: parts may touch, so that no torch may follow them."""
+    return work.layout.cutting == "shear"
+
+
+def _drawings(work: Work, asked: Asked) -> dict[str, Drawing]:
+    faces = _faces(work, asked)
+    sheets, blanks = file_stems(work, asked)
+    return {
+        **{stem: sheet_drawing(work, k, asked, faces=faces) for k, stem in enumerate(sheets)},
+        **{
+            stem: blank_drawing(work, blank, asked, faces=faces)
+            for stem, blank in zip(blanks, work.blanks, strict=True)
+        },
+    }
+
+
+def blank_drawing(work: Work, blank: Blank, asked: Asked = NET, *, faces: Mapping[str, Face] | None = None) -> Drawing:
+    """One blank as it is drawn, its lower left corner at the origin; ``faces`` are made for what is asked."""
+    number = piece_numbers(work).get(blank.name, "")
+    face = faces[blank.name] if faces else face_of(blank, number, asked.kerf)
     lies = Frame(np.eye(2), -np.array(blank.outline.bounds[:2]))
-    items = _cuts([(face, lies)], kerf_mm, lead_in_mm)
+    items = _cuts([(face, lies)], asked)
+    words = blank_words(work, blank, number, asked, _without_lead(items))
     items += laid(face, lies)
-    items += _foot(blank_words(work, blank, kerf_mm, lead_in_mm))
-    return Drawing(f"{work.job.name}: {blank.name}", tuple(items))
+    items += _foot(words)
+    return Drawing(" ".join(f"{work.job.name}: {number} {blank.name}".split()), tuple(items))
 
 
-def sheet_drawing(
-    work: Work,
-    index: int,
-    *,
-    kerf_mm: float = 0.0,
-    lead_in_mm: float = 0.0,
-    faces: Mapping[str, Face] | None = None,
-) -> Drawing:
-    """One sheet of the nest, its corner at the origin; ``faces`` are made for that kerf if not given."""
+def sheet_drawing(work: Work, index: int, asked: Asked = NET, *, faces: Mapping[str, Face] | None = None) -> Drawing:
+    """One sheet of the nest, its corner at the origin; ``faces`` are made for what is asked.
+
+    A sheet for the shear has its parts on a layer that is not cut: a torch would take its kerf from the neighbour.
+    """
     layout, used = work.layout, work.layout.sheets[index]
     order = cut_order(layout, index)
-    by_name = {blank.name: blank for blank in work.blanks}
-    faces = faces or {p.part.name: face_of(by_name[p.part.name], kerf_mm) for p in order}
+    if for_shear(work) and asked != NET:
+        asked, faces = NET, None
+    faces = faces or _faces(work, asked)
     placed = [(faces[p.part.name], Frame(*frame(p), p.flipped)) for p in order]
-    items = _cuts(placed, kerf_mm, lead_in_mm)
+    items = _cuts(placed, asked, "part" if for_shear(work) else "cut")
+    words = sheet_words(work, index, order, piece_numbers(work), asked, _without_lead(items))
     for face, lies in placed:
         items += laid(face, lies)
     items.append(Line("sheet", fit_outline(used.sheet.metal)[0]))
@@ -131,24 +158,34 @@ def sheet_drawing(
             x, y = np.mean(cut.line, axis=0)
             items.append(Words("text", f"CUT {cut.order}", (float(x) + 2, float(y) + 2), 5.0))
     scale = max(1.0, used.sheet.width / 600)  # read beside a large sheet, the words must be large too
-    items += _foot(sheet_words(work, index, order, piece_numbers(work), kerf_mm, lead_in_mm), scale)
+    items += _foot(words, scale)
     return Drawing(f"{work.job.name}: sheet {index + 1}", tuple(items))
 
 
-def _cuts(placed: Sequence[tuple[Face, Frame]], kerf_mm: float, lead_in_mm: float) -> list[Item]:
+def _faces(work: Work, asked: Asked) -> dict[str, Face]:
+    numbers = piece_numbers(work)
+    return {blank.name: face_of(blank, numbers[blank.name], asked.kerf) for blank in work.blanks}
+
+
+def _cuts(placed: Sequence[tuple[Face, Frame]], asked: Asked, layer: str = "cut") -> list[Item]:
     """Cut paths of blanks where they lie, all holes before all outlines, lead-ins only where asked for."""
-    shapes = [_lain(face.blank, lies, kerf_mm) for face, lies in placed] if lead_in_mm > 0 else []
+    shapes = [_lain(face.blank, lies, asked.kerf) for face, lies in placed] if asked.lead_in > 0 else []
     holes: list[Path] = []
     outlines: list[Path] = []
     for k, (face, lies) in enumerate(placed):
         inner, outer = face.cuts(lies)
         if shapes:
             others = [*shapes[:k], *shapes[k + 1 :]]
-            inner = tuple(with_lead(path, shapes[k], others, lead_in_mm) for path in inner)
-            outer = with_lead(outer, shapes[k], others, lead_in_mm)
+            inner = tuple(with_lead(path, shapes[k], others, asked.lead_in) for path in inner)
+            outer = with_lead(outer, shapes[k], others, asked.lead_in)
         holes += inner
         outlines.append(outer)
-    return [Line("cut", path) for path in (*holes, *outlines)]
+    return [Line(layer, path) for path in (*holes, *outlines)]
+
+
+def _without_lead(cuts: Sequence[Item]) -> int:
+    """How many cut paths had no room for a lead-in."""
+    return sum(isinstance(item, Line) and item.path.closed for item in cuts)
 
 
 def _lain(blank: Blank, lies: Frame, kerf_mm: float) -> Polygon:

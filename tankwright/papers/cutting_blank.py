@@ -11,12 +11,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from .cutting_items import Corner, Item, Line, Words
 from .cutting_kerf import kerfed
+from .cutting_marks import BREAKABLE, Label, Sign, find_label, label_signs, seam_signs, sign_lines, upright
 from .names import plain
 from .outline import Path, fit_line, fit_outline
 
@@ -25,10 +26,16 @@ if TYPE_CHECKING:
 
     from panels.blank import Blank, Fold
 
-__all__ = ["HAIR_MM", "Face", "Frame", "face_of", "laid", "runs_inside"]
+__all__ = ["HAIR_MM", "Face", "Frame", "face_of", "label_words", "laid", "runs_inside"]
 
 #: Marks along the very edge of a blank count as on its metal.
 HAIR_MM = 1e-6
+#: Lines that are not cut end this far inside the cut, so that a burn at their end does not nick the edge.
+INSIDE_MM = 2.0
+#: How far words beside a line go, mm.
+NOTE_MM = 30.0
+#: What is left of a line is drawn from this length up, mm.
+SHORTEST_MM = 0.5
 OVER = {"up": "down", "down": "up"}  # what a fold becomes when its blank is turned over
 
 
@@ -68,8 +75,8 @@ class Face:
     holes: tuple[Path, ...]
     lines: tuple[Line, ...]
     notes: tuple[Note, ...]
-    spot: Corner  # middle of the largest circle that is free of folds, and its radius
-    room: float
+    label: Label
+    signs: tuple[Sign, ...]
 
     def cuts(self, frame: Frame) -> tuple[tuple[Path, ...], Path]:
         """Holes and outline where they lie, the part always on the right."""
@@ -79,25 +86,48 @@ class Face:
         return holes, outer
 
 
-def face_of(blank: Blank, kerf_mm: float = 0.0) -> Face:
-    """Work out what is drawn on a blank; the kerf is in its outline and holes.
+def face_of(blank: Blank, number: str = "", kerf_mm: float = 0.0) -> Face:
+    """Work out what is drawn on a blank, piece ``number`` of the job; the kerf is in its outline and holes.
 
-    Raises ValueError where the kerf closes a hole.
+    Raises JobError, a ValueError, where the kerf closes a hole or a slot.
     """
+    outer, holes = fit_outline(kerfed(blank.outline, kerf_mm, blank.name))
+    label = find_label(blank, label_words(blank, number))
+    metal = blank.outline.buffer(-INSIDE_MM, quad_segs=4)
+    lines, notes = _lines(blank, metal, label)
+    signs = seam_signs(blank, metal, _drawn(lines, label))
+    return Face(blank, outer, holes, tuple(lines), tuple(notes), label, tuple(signs))
+
+
+def label_words(blank: Blank, number: str) -> str:
+    """Number, name and side, as they are written on the blank.
+
+    The side is left away where the name has it, and on the centre line.
+    """
+    side = "" if blank.hand == "centre" or blank.hand in blank.name.split() else blank.hand
+    return " ".join(part for part in (number, blank.name, side) if part)
+
+
+def _lines(blank: Blank, metal: BaseGeometry, label: Label) -> tuple[list[Line], list[Note]]:
+    """Trim lines, folds and marks of a blank, and what is written beside them."""
     from shapely import prepare
 
-    outer, holes = fit_outline(kerfed(blank.outline, kerf_mm))
-    metal = blank.outline.buffer(HAIR_MM)
+    broken = metal.difference(label.box) if label.lines else metal
     prepare(metal)
+    prepare(broken)
     lines: list[Line] = []
     notes: list[Note] = []
 
-    def add(layer: str, points: np.ndarray) -> None:
-        lines.extend(Line(layer, fit_line(run)) for run in runs_inside(points, metal))
+    def add(layer: str, points: np.ndarray, on: BaseGeometry = metal) -> None:
+        for run in runs_inside(points, on):
+            if np.hypot(*np.diff(run, axis=0).T).sum() >= SHORTEST_MM:
+                lines.append(Line(layer, fit_line(run)))
 
     for edge in blank.edges:
         if edge.allowance > 0.05:
-            add("trim" if edge.joint not in ("lap", "fold") else "scribe", edge.points)
+            near = edge.allowance < INSIDE_MM + SHORTEST_MM  # the whole line lies that near the cut
+            on = blank.outline.buffer(-edge.allowance / 2) if near else metal
+            add("trim" if edge.joint not in ("lap", "fold") else "scribe", edge.points, on)
     for fold in blank.folds:
         add("up" if fold.up else "down", np.array([fold.start, fold.end]))
         for tangent in fold.tangents:
@@ -107,11 +137,25 @@ def face_of(blank: Blank, kerf_mm: float = 0.0) -> Face:
     for mark in blank.marks:
         if mark.kind == "grid":
             continue
-        add("scribe", mark.points)
+        add("scribe", mark.points, broken if mark.kind in BREAKABLE else metal)
         if mark.label and len(mark.points) > 1:
-            notes.append(Note(mark.label, mark.points[0], mark.points[-1]))
-    spot, room = _spot(blank)
-    return Face(blank, outer, holes, tuple(_without_repeats(lines)), tuple(notes), spot, room)
+            notes.append(Note(mark.label, *_near_start(mark.points)))
+    return _without_repeats(lines), notes
+
+
+def _near_start(points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The start of a line, and the point on it as far on as a few words are long; its end if it is straight."""
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    on = min(NOTE_MM, run[-1]) if len(points) > 2 else run[-1]
+    return points[0], np.array([np.interp(on, run, points[:, k]) for k in (0, 1)])
+
+
+def _drawn(lines: list[Line], label: Label) -> BaseGeometry:
+    """Where lines and the label stand, as one geometry."""
+    from shapely import GeometryCollection, LineString, MultiLineString
+
+    paths = MultiLineString([LineString(line.path.dense(0.5)) for line in lines])
+    return GeometryCollection([paths, label.box]) if label.lines else paths
 
 
 def laid(face: Face, frame: Frame) -> list[Item]:
@@ -186,32 +230,32 @@ def _without_repeats(lines: list[Line]) -> list[Line]:
     return kept
 
 
-def _spot(blank: Blank) -> tuple[Corner, float]:
-    """Middle and radius of the largest circle on the blank that keeps clear of its folds."""
-    from shapely import LineString, maximum_inscribed_circle
-
-    free: BaseGeometry = blank.outline
-    for fold in blank.folds:
-        free = free.difference(LineString([fold.start, fold.end]).buffer(5))
-    circle: Any = maximum_inscribed_circle(free, tolerance=1.0)  # type: ignore[call-overload]
-    x, y = circle.coords[0]
-    return (float(x), float(y)), float(circle.length)
-
-
 def _label(face: Face, frame: Frame) -> list[Item]:
-    """Name, hand and grain arrow inside a blank, on the text layer."""
-    blank, room = face.blank, face.room
-    x, y = frame.points(np.array(face.spot)).tolist()
-    lines = [blank.name, f"{blank.hand}, qty 1", "GOOD FACE DOWN" if frame.flipped else "good face up"]
-    height = min(8.0, room / 5, 1.8 * room / max(len(line) for line in lines))
-    items: list[Item] = []
-    for k, line in enumerate(lines):
-        items.append(Words("text", plain(line), (x, y + (1.2 - 1.6 * k) * height), height, middle=True))
-    if blank.grain_deg is not None:
-        turn = math.radians(blank.grain_deg)
-        along = frame.matrix @ np.array([math.cos(turn), math.sin(turn)])
-        items += _grain_arrow(np.array([x, y - 4.2 * height]), along, max(10.0, min(60.0, room)))
+    """Number and name in strokes, seam letters, and in words which face is up and where the grain runs."""
+    label = face.label
+    spot, along = frame.points(label.spot), upright(frame.matrix @ label.along)
+    down = np.array([along[1], -along[0]])
+    items: list[Item] = [line for sign in label_signs(label, spot, along) for line in sign_lines(sign)]
+    for sign in face.signs:
+        turned = Sign(sign.text, frame.points(sign.middle), frame.matrix @ sign.along, sign.height)
+        items += sign_lines(turned)
+    wide, deep = label.size
+    height = min(4.0, label.room / 4)
+    below = spot + down * (deep / 2 + 1.2 * height)
+    text = "GOOD FACE DOWN" if frame.flipped else "good face up"
+    items.append(Words("text", text, _corner(below), height, _degrees(along), middle=True))
+    if face.blank.grain_deg is not None:
+        turn = math.radians(face.blank.grain_deg)
+        grain = frame.matrix @ np.array([math.cos(turn), math.sin(turn)])
+        length = max(10.0, min(60.0, label.room))
+        lies_along = abs(float(grain @ along)) > math.sqrt(0.5)
+        middle = below + down * 1.4 * height if lies_along else spot - along * (wide / 2 + 8.0)
+        items += _grain_arrow(middle, grain, length)
     return items
+
+
+def _corner(at: np.ndarray) -> Corner:
+    return float(at[0]), float(at[1])
 
 
 def _grain_arrow(middle: np.ndarray, along: np.ndarray, length: float) -> list[Item]:
@@ -223,13 +267,15 @@ def _grain_arrow(middle: np.ndarray, along: np.ndarray, length: float) -> list[I
         np.array([end + s * along * barb + side * barb / 2, end, end + s * along * barb - side * barb / 2])
         for end, s in zip(ends, (1, -1), strict=True)
     )
-    at = ends[1] + along * 2
     return [
         *(Line("text", Path(points, np.zeros(len(points)), False)) for points in (np.array(ends), left, right)),
-        Words("text", "GRAIN", (float(at[0]), float(at[1])), 3.5, _upright(along)),
+        Words(
+            "text", "GRAIN", _corner(middle + upright(along) * length / 2 + upright(along) * 2), 3.5, _degrees(along)
+        ),
     ]
 
 
-def _upright(along: np.ndarray) -> float:
-    angle = math.degrees(math.atan2(along[1], along[0]))
-    return round(angle if -90 < angle <= 90 else angle - math.copysign(180, angle), 3)
+def _degrees(along: np.ndarray) -> float:
+    """Turn of words along a direction, so that they are read upright."""
+    x, y = upright(along).tolist()
+    return round(math.degrees(math.atan2(y, x)), 3)

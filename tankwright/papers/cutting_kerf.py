@@ -9,29 +9,60 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..errors import Finding, JobError
 from .outline import Path
 
 if TYPE_CHECKING:
     from shapely.geometry import Polygon
 
-__all__ = ["kerfed", "with_lead"]
+    from ..work import Work
+
+__all__ = ["NET", "Asked", "asked_of", "kerfed", "with_lead"]
 
 
-def kerfed(shape: Polygon, kerf_mm: float) -> Polygon:
+@dataclass(frozen=True)
+class Asked:
+    """What cutting files shall hold beside the outlines, mm; nothing unless it is asked for."""
+
+    kerf: float = 0.0
+    lead_in: float = 0.0
+
+    @property
+    def tag(self) -> str:
+        """What file names say of it: ``-kerf-1.2-lead-4.0``; nothing for net geometry."""
+        kerf = f"-kerf-{self.kerf:.2f}" if self.kerf > 0 else ""
+        return kerf + (f"-lead-{self.lead_in:.1f}" if self.lead_in > 0 else "")
+
+
+NET = Asked()
+
+
+def asked_of(work: Work) -> Asked:
+    """What the job, or its shop, asks for."""
+    rules = work.job.shop.cutting
+    return Asked(rules.kerf, rules.lead_in)
+
+
+def kerfed(shape: Polygon, kerf_mm: float, name: str = "a part") -> Polygon:
     """The centre line of the cut: half a kerf outside the outline and inside its holes.
 
-    Raises ValueError where the kerf closes a hole or a slot.
+    Raises JobError, a ValueError, where the kerf closes a hole or a slot.
     """
     if kerf_mm <= 0:
         return shape
     grown = shape.buffer(kerf_mm / 2, quad_segs=64)
-    if grown.geom_type != "Polygon" or len(grown.interiors) != len(shape.interiors):
-        raise ValueError(f"A kerf of {kerf_mm:.2f} mm closes a hole or a slot of this part. Use a finer cut.")
-    return grown
+    if grown.geom_type == "Polygon" and len(grown.interiors) == len(shape.interiors):
+        back = grown.buffer(-kerf_mm / 2, quad_segs=64)  # differs by the fillets of inner corners, not by a slot
+        if back.boundary.hausdorff_distance(shape.boundary) <= 2 * kerf_mm:
+            return grown
+    says = f"A kerf of {kerf_mm:.2f} mm closes a hole or a slot of {name}."
+    remedy = "a finer cut, or a kerf of 0 for net outlines, kerf set at the machine"
+    raise JobError([Finding("stop", says, None, f"{kerf_mm:.2f} mm", "less than its narrowest gap", remedy)])
 
 
 def with_lead(path: Path, shape: Polygon, others: Iterable[Polygon], lead_mm: float) -> Path:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .cutting import Drawing, Line, Words, cutting_drawings
+from .cutting_kerf import Asked
 from .look import LAYERS
 from .outline import Path, arc_centre
 
@@ -21,26 +22,14 @@ if TYPE_CHECKING:
 __all__ = ["svg_files", "to_svg"]
 
 MARGIN_MM = 10.0
+CUT_NOTE = "Cut group CUT only."
+SHEAR_NOTE = "For the shear: nothing here is for a torch or a laser."
 MOST_BULGE = 0.5  # an arc of 106 degrees
-#: Stroke colours, one a layer, dark enough to be seen on white; CUT alone is black.
-COLOURS = {
-    "cut": "#000000",
-    "trim": "#7a7a7a",
-    "up": "#1447a0",
-    "down": "#0b7a3b",
-    "scribe": "#a0148c",
-    "text": "#8a6d00",
-    "sheet": "#9a9a9a",
-    "offcut": "#c46a00",
-    "shear": "#008a8a",
-    "check": "#c01010",
-}
 
 
-def svg_files(work: Work, *, kerf_mm: float = 0.0, lead_in_mm: float = 0.0) -> dict[str, bytes]:
+def svg_files(work: Work, asked: Asked | None = None) -> dict[str, bytes]:
     """Every cutting file by name: sheets, then blanks; kerf and lead-ins as for DXF."""
-    drawings = cutting_drawings(work, kerf_mm=kerf_mm, lead_in_mm=lead_in_mm)
-    return {f"cutting/svg/{name}-mm.svg": to_svg(drawing) for name, drawing in drawings.items()}
+    return {f"cutting/svg/{name}-mm.svg": to_svg(drawing) for name, drawing in cutting_drawings(work, asked).items()}
 
 
 def to_svg(drawing: Drawing) -> bytes:
@@ -52,16 +41,16 @@ def to_svg(drawing: Drawing) -> bytes:
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{_n(wide)}mm" '
         f'height="{_n(deep)}mm" viewBox="{_n(low[0])} {_n(-high[1])} {_n(wide)} {_n(deep)}">',
         f"<title>{escape(drawing.title)}</title>",
-        "<desc>Millimetres, 1:1. Cut group CUT only.</desc>",
+        f"<desc>Millimetres, 1:1. {SHEAR_NOTE if drawing.on('part') else CUT_NOTE}</desc>",
     ]
     for key, layer in LAYERS.items():
         lines = [item for item in drawing.items if isinstance(item, Line) and item.layer == key]
         texts = [item for item in drawing.items if isinstance(item, Words) and item.layer == key]
         if not lines and not texts:
             continue
-        rows.append(f'<g id="{layer.name}" fill="none" stroke="{COLOURS[key]}" stroke-width="0.1">')
+        rows.append(f'<g id="{layer.name}" fill="none" stroke="{layer.web}" stroke-width="0.1">')
         rows += [f'<path d="{_path(item.path)}"/>' for item in lines]
-        rows += [_words(item, COLOURS[key]) for item in texts]
+        rows += [_words(item, layer.web) for item in texts]
         rows.append("</g>")
     rows.append("</svg>")
     return ("\n".join(rows) + "\n").encode("utf-8")

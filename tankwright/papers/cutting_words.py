@@ -1,42 +1,28 @@
-"""The words of a cutting file: what a cutter asks, answered beside the part; and figures as papers give them."""
+"""``cutting/for-the-cutter.txt``: what whoever cuts must know; and figures as papers give them.
+
+The page is for a neighbour who gets the folder by mail and has a machine warm: which file, what to cut in which
+order, what is left over, and whom to ask. Plain words in plain letters.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import textwrap
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from ..rack import from_rack
 from . import words
-from .look import LAYERS, WORDS
-from .names import date_words, job_line, plain
+from .look import CHECK_MM, LAYERS
+from .names import job_line, plain
 
 if TYPE_CHECKING:
-    from nesting.model import Placed
-    from panels.blank import Blank
+    from nesting.model import UsedSheet
 
     from ..work import Work
+    from .cutting_kerf import Asked
 
-__all__ = ["blank_words", "figure", "for_the_cutter", "metal_line", "sheet_words"]
+__all__ = ["figure", "for_the_cutter", "grain_words", "metal_line"]
 
-
-def _common_words(work: Work, kerf_mm: float, lead_in_mm: float) -> list[str]:
-    job = work.job
-    lines = ["Units: millimetres, scale 1:1."]
-    if kerf_mm > 0:
-        lines.append(
-            f"Kerf {kerf_mm:.2f} mm is in this file: outlines are {kerf_mm / 2:.2f} mm larger all round, holes "
-            f"{kerf_mm / 2:.2f} mm smaller. Set no kerf at the machine."
-        )
-    else:
-        lines.append(WORDS["net"] if lead_in_mm <= 0 else "Net geometry: no kerf. Set kerf at the machine.")
-    if lead_in_mm > 0:
-        lines.append(f"Lead-ins of {lead_in_mm:.1f} mm, from the scrap.")
-    lines.append("Direction as drawn: outlines clockwise, holes anticlockwise, the part on the right of the cut.")
-    not_cut = ", ".join(layer.name for layer in LAYERS.values() if not layer.cut)
-    lines.append(f"Cut layer {LAYERS['cut'].name} only, holes before outlines. Not cut: {not_cut}.")
-    lines.append(f"Job: {job.name}. Reference: {job.reference or 'none'}.")
-    lines.append(f"Revision: {job.revision or 'none'}. Patterns of {date_words(job.pattern_date)}.")
-    return lines
+WIDE = 96  # letters in a line
 
 
 def figure(value: float, unit: str) -> str:
@@ -58,92 +44,165 @@ def metal_line(job: Any, thickness: float | None = None) -> str:
     return says if gauge in says else f"{says}, {gauge}"
 
 
-def blank_words(work: Work, blank: Blank, number: str, kerf_mm: float, lead_in_mm: float) -> list[str]:
-    x0, y0, x1, y1 = blank.outline.bounds
-    unit = work.job.unit
-    metal = metal_line(work.job, blank.thickness)
-    grain = "any way" if blank.grain_deg is None else f"along the arrow, {blank.grain_deg % 180:.1f} deg from x"
-    lines = [
-        f"Part: {number} {blank.name}. Hand: {words.hand(blank)}. Quantity: 1.",
-        f"Metal: {metal}.",
-        f"{WORDS['face']}",
-        f"Grain: {grain}.",
-        f"Size of the cut outline: {words.length(x1 - x0, unit)} by {words.length(y1 - y0, unit)}. "
-        f"Area {words.fixed(blank.outline.area / 100)} cm2. Holes: {len(blank.outline.interiors)}.",
-    ]
-    return lines + _common_words(work, kerf_mm, lead_in_mm)
+def grain_words(degrees: float | None) -> str:
+    """Direction of a sheet's grain.
+
+    >>> grain_words(None), grain_words(90.0)
+    ('no direction', 'along y')
+    """
+    if degrees is None:
+        return "no direction"
+    return {0.0: "along x", 90.0: "along y"}.get(degrees % 180, f"{degrees % 180:.1f} deg from x")
 
 
-def _numbered(placed: Placed, numbers: Mapping[str, str]) -> str:
-    return f"{numbers.get(placed.part.name, '')} {placed.part.name}".strip()
+def for_the_cutter(work: Work, asked: Asked | None = None) -> dict[str, bytes]:
+    """The page by its name, for the cutting files made with the same ``asked``; None: what the job asks."""
+    from .cutting_kerf import asked_of
+
+    asked = asked_of(work) if asked is None else asked
+    parts = (_first, _layers, _sheets, _parts, _after, _cautions)
+    lines = [f"FOR WHOEVER CUTS: {job_line(work.job)}"]
+    for part in parts:
+        lines += ["", *part(work, asked)]
+    rows = (row for line in lines for row in _wrapped(line))
+    return {"cutting/for-the-cutter.txt": ("\r\n".join(rows) + "\r\n").encode("ascii")}
 
 
-def for_the_cutter(work: Work) -> dict[str, bytes]:
-    """``cutting/for-the-cutter.txt``: what whoever cuts must know, in plain words and plain letters."""
-    layout, job = work.layout, work.job
-    left = [blank.name for blank in work.blanks if blank.hand == "left"]
-    net = [blank.name for blank in work.blanks if not any(edge.allowance > 0 for edge in blank.edges)]
-    lines = [
-        f"For whoever cuts: {job_line(job)}",
-        "",
-        "Take the sheet files (everything laid out) or the blank files (one part each), not both.",
-        "Files ending in -mm.dxf are R2010; those in r12/ are for readers of the old kind; svg/ is for small cutters.",
-        "Millimetres, 1:1. CHECK_LINE is 100 mm long: measure it first.",
-        "Cut what is on the layer CUT and nothing else. SHEET_EDGE and KEEP show the sheet and what is left of it.",
-        "Outlines are as the blank shall be: no kerf, no lead-ins. The part lies to the right of travel.",
-        "",
-    ]
-    for used in layout.sheets:
-        sheet = used.sheet
-        bought = "from the rack" if from_rack(sheet) else "to buy, see sheets.csv"
-        grain = {None: "no direction", 0.0: "along x", 90.0: "along y"}[sheet.grain_deg]
-        lines.append(
-            f"Sheet {used.index + 1}: {sheet.name}, {sheet.width:.1f} x {sheet.height:.1f} mm, {metal_line(job)}, "
-            f"{bought}. Grain {grain}. Origin at its lower left corner."
-        )
-    lines.append(
-        f"Gap between parts {layout.gap_mm:.1f} mm, to the edge {layout.edge_mm:.1f} mm: measure the sheet first."
+def _wrapped(line: str) -> list[str]:
+    """A line in rows that a small screen and a printer hold; rows of a table, set in by spaces, stay whole."""
+    if line.startswith("  "):
+        return [line]
+    return textwrap.wrap(plain(line), WIDE) or [""]
+
+
+def _first(work: Work, asked: Asked) -> Iterator[str]:
+    """What to do before anything else."""
+    from .cutting import for_shear
+    from .cutting_header import asked_words
+
+    shop = work.job.shop
+    who = ", ".join(part for part in (shop.name, shop.contact) if part) or "whoever sent you this"
+    yield f"Ask before you guess: {who}. Name the job and its revision."
+    yield (
+        f"Every file is in millimetres, 1:1. Measure {LAYERS['check'].name} first: it is {CHECK_MM:.1f} mm long in "
+        "each of them."
     )
-    if layout.cutting == "shear":
-        lines.append(
-            "The sheets are laid out for a shear, parts as close as its cuts allow. A torch takes its kerf from the "
-            "neighbour: for torch, laser or water jet take the blank files and leave your own gap."
+    if for_shear(work):
+        yield (
+            "Take the blank files, one part each, and leave your own gap between them. The sheet files "
+            "(sheet-N-shear) are laid out for a shear: parts may touch, a torch would take its kerf from the "
+            "neighbour, and nothing in them is on the layer that is cut."
         )
-    lines += [
-        "",
-        "Openings for filler, taps and mounts are cut after forming unless they are on CUT here; crosses and rings on "
-        "SCRIBE only mark them.",
-        "Before a part leaves the sheet write on its good face, up as drawn: its number of the cut list, its name, and "
-        "the side.",
-    ]
-    if left:
-        lines.append(f"Left and right are mirror images and pass for one another turned over: {', '.join(left)}.")
+    else:
+        yield "Take the sheet files (everything laid out) or the blank files (one part each), not both."
+    yield (
+        "Files ending in -mm.dxf are DXF R2010; those in r12/ hold the same for readers of the old kind; those in svg/ "
+        "for small cutters that read no DXF."
+    )
+    yield " ".join(asked_words(asked))
+    yield (
+        "Outlines run clockwise, holes anticlockwise: the part lies to the right of travel, where the usual swirl ring "
+        "leaves the square side (common practice, no source). Holes first, then outlines."
+    )
+
+
+def _layers(work: Work, asked: Asked) -> Iterator[str]:
+    from .cutting import cutting_drawings, for_shear
+
+    used = {item.layer for drawing in cutting_drawings(work, asked).values() for item in drawing.items}
+    yield "Layers:"
+    for key, layer in LAYERS.items():
+        if key in used:
+            yield f"  {layer.name:<11} {layer.what}"
+    if for_shear(work):
+        yield f"{LAYERS['cut'].name} stands in the blank files alone."
+    yield "Lines that are not cut end 2 mm inside the outline. A hole that is only scribed is not yours to cut."
+
+
+def _sheets(work: Work, asked: Asked) -> Iterator[str]:
+    from .cutting import for_shear
+
+    layout, shear = work.layout, for_shear(work)
+    yield "Sheets:" if not shear else "Sheets, for the shear:"
+    for used in layout.sheets:
+        yield from _sheet(work, used, asked, shear)
+    if not shear:
+        yield (
+            f"Gap between parts {layout.gap_mm:.1f} mm, to the edge {layout.edge_mm:.1f} mm. Measure the sheet before "
+            "you start: it must be no smaller."
+        )
+
+
+def _sheet(work: Work, used: UsedSheet, asked: Asked, shear: bool) -> Iterator[str]:
+    from ..rack import from_rack
+    from .cutting import cut_order, file_stems, piece_numbers
+
+    sheet, layout = used.sheet, work.layout
+    stem = file_stems(work, asked)[0][used.index]
+    bought = "from the rack" if from_rack(sheet) else "to buy"
+    yield (
+        f"Sheet {used.index + 1} ({stem}-mm.dxf): {sheet.name}, {sheet.width:.1f} x {sheet.height:.1f} mm, "
+        f"{metal_line(work.job)}, {bought}. Grain {grain_words(sheet.grain_deg)}. Origin at its lower left corner."
+    )
+    if not shear:
+        numbers, order = piece_numbers(work), cut_order(layout, used.index)
+        names = ", ".join(f"{numbers.get(p.part.name, '')} {p.part.name}".strip() for p in order)
+        yield f"  {len(order)} parts, {used.pierces} pierces, {used.cut_length / 1000:.2f} m of cut, in this order:"
+        yield from _set_in(f"{names}.")
+        down = [p.part.name for p in order if p.flipped]
+        if down:
+            yield from _set_in(f"Good face DOWN: {', '.join(down)}.")
+    kept = [o for o in layout.offcuts if o.sheet == used.index]
+    sizes = ", ".join(f"{o.size[0]:.1f} x {o.size[1]:.1f} mm" for o in kept)
+    yield (
+        f"  Left over and wanted back, on {LAYERS['offcut'].name}: {sizes}." if kept else "  Nothing left over to keep."
+    )
+
+
+def _set_in(text: str) -> list[str]:
+    return [f"  {row}" for row in textwrap.wrap(plain(text), WIDE - 2)]
+
+
+def _parts(work: Work, asked: Asked) -> Iterator[str]:
+    """One row a blank: what is in its file."""
+    from .cutting import file_stems
+
+    names = [f"{stem}-mm.dxf" for stem in file_stems(work, asked)[1]]
+    wide = max(map(len, names))
+    yield f"Parts, one of each, {metal_line(work.job)}, all drawn good face up (the outside of the tank):"
+    yield f"  {'No.':<4}{'File':<{wide}}  {'Width x height, mm':>18}  {'Cut, m':>6}  {'Pierces':>7}  Grain in the file"
+    for k, (name, blank) in enumerate(zip(names, work.blanks, strict=True), 1):
+        x0, y0, x1, y1 = blank.outline.bounds
+        size = f"{x1 - x0:.1f} x {y1 - y0:.1f}"
+        grain = "any way" if blank.grain_deg is None else grain_words(blank.grain_deg)
+        pierces = 1 + len(blank.outline.interiors)
+        yield f"  {k:<4}{name:<{wide}}  {size:>18}  {blank.outline.length / 1000:>6.2f}  {pierces:>7}  {grain}"
+
+
+def _after(work: Work, asked: Asked) -> Iterator[str]:
+    pairs = [f"{blank.name} of {blank.mirrors}" for blank in work.blanks if blank.mirrors]
+    net = [blank.name for blank in work.blanks if not any(edge.allowance > 0 for edge in blank.edges)]
+    yield (
+        "Before a part leaves the sheet write its number, name and side on its good face, as on the layer "
+        f"{LAYERS['mark'].name}, or let the machine etch that."
+    )
+    if pairs:
+        yield (
+            f"Mirror images, which pass for one another turned over: {'; '.join(pairs)}. Do not cut one twice or turn "
+            "one over."
+        )
     if net:
-        lines.append(
-            f"Net edges, nothing to trim: {', '.join(net)}: within 0.5 mm, please (common practice, no source)."
-        )
-    lines += [
-        "Edges with trim: 1 mm either way does no harm.",
-        "",
-        "Cut edges are sharp: gloves. Fume and dust: extraction; aluminium dust and water do not go together. Local "
-        "rules and the maker of your machine come first.",
-    ]
-    return {"cutting/for-the-cutter.txt": ("\r\n".join(plain(line) for line in lines) + "\r\n").encode("ascii")}
+        yield f"Net edges, nothing to trim: {', '.join(net)}: within 0.5 mm, please (common practice, no source)."
+    if len(net) < len(work.blanks):
+        yield "The other edges are trimmed later: 1 mm either way does no harm."
 
 
-def sheet_words(
-    work: Work, index: int, order: Sequence[Placed], numbers: Mapping[str, str], kerf: float, lead_in: float
-) -> list[str]:
-    used, unit = work.layout.sheets[index], work.job.unit
-    sheet = used.sheet
-    grain = {None: "no direction", 0.0: "along x", 90.0: "along y"}[sheet.grain_deg]
-    lines = [
-        f"Sheet {index + 1} of {len(work.layout.sheets)}: {sheet.name}, "
-        f"{words.length(sheet.width, unit)} by {words.length(sheet.height, unit)}.",
-        f"Metal: {metal_line(work.job)}. Grain {grain}.",
-        "Good face up, but for parts marked GOOD FACE DOWN." if any(p.flipped for p in order) else WORDS["face"],
-        f"Cut in this order (numbers of the cut list): {', '.join(_numbered(p, numbers) for p in order)}.",
-        f"Gap between parts {work.layout.gap_mm:.1f} mm, edge margin {work.layout.edge_mm:.1f} mm. "
-        f"Cut length {used.cut_length / 1000:.2f} m, pierces {used.pierces}.",
-    ]
-    return lines + _common_words(work, kerf, lead_in)
+def _cautions(work: Work, asked: Asked) -> Iterator[str]:
+    dust = {
+        "aluminium": "aluminium dust and water do not go together",
+        "stainless": "the fume of stainless steel holds chromium",
+    }.get(work.job.metal.kind, "no coated or plated sheet without asking: its fume harms")
+    yield (
+        f"Cut edges are sharp: gloves. Fume and dust: extraction; {dust}. Local rules and the maker of your machine "
+        "come first."
+    )

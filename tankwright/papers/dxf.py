@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from .cutting import Drawing, Line, Words, cutting_drawings
+from .cutting_kerf import Asked
 from .look import LAYERS
 from .names import plain
 from .outline import Path
@@ -37,25 +38,15 @@ VERSIONS = ("R2010", "R12")
 HOLDERS = ((-987654.25, -876543.25), (987654.75, 876543.75))
 
 
-def dxf_files(work: Work, *, kerf_mm: float = 0.0, lead_in_mm: float = 0.0) -> dict[str, bytes]:
+def dxf_files(work: Work, asked: Asked | None = None) -> dict[str, bytes]:
     """Every cutting file of the work by name: sheets, then blanks, each in both versions.
 
-    Parameters
-    ----------
-    work : Work
-    kerf_mm : float
-        0 leaves net geometry. Otherwise the paths are offset by half of it, away from the part.
-    lead_in_mm : float
-        0 leaves closed outlines. Otherwise each path starts this far off, in the scrap, where there is room.
+    Net geometry unless the job, or ``asked``, wants kerf or lead-ins; file names and words say which.
 
-    Raises
-    ------
-    ValueError
-        If the kerf would close a hole.
+    Raises JobError, a ValueError, where the kerf closes a hole or a slot.
     """
-    drawings = cutting_drawings(work, kerf_mm=kerf_mm, lead_in_mm=lead_in_mm)
     files = {}
-    for name, drawing in drawings.items():
+    for name, drawing in cutting_drawings(work, asked).items():
         files[f"cutting/{name}-mm.dxf"] = to_dxf(drawing, "R2010")
         files[f"cutting/r12/{name}-mm-r12.dxf"] = to_dxf(drawing, "R12")
     return files
@@ -201,10 +192,15 @@ def _line_tags(path: Path) -> str:
 def _text_tags(item: Words) -> str:
     """Place, height, words, turn, and how they sit: from the left on the base line, or centred."""
     x, y = (round(v, 4) + 0.0 for v in item.at)
-    tags = f" 10\n{x}\n 20\n{y}\n 30\n0.0\n 40\n{round(item.height, 3)}\n  1\n{plain(item.text)}\n"
+    tags = f" 10\n{x}\n 20\n{y}\n 30\n0.0\n 40\n{round(item.height, 3)}\n  1\n{_text(item.text)}\n"
     if item.turn:
         tags += f" 50\n{round(item.turn, 3)}\n"
     return tags + (f" 72\n1\n 11\n{x}\n 21\n{y}\n 31\n0.0\n" if item.middle else "")
+
+
+def _text(text: str) -> str:
+    """Plain words; two percent signs would start a code."""
+    return plain(text).replace("%%", "% %")
 
 
 def _upright_tag(item: Words) -> str:

@@ -100,25 +100,29 @@ STATION_OFFSETS_MM = 25.0  # spacing of offsets in the shop drawings
 
 
 class Layer(NamedTuple):
-    """A layer of the cutting files: its name, its colour number, and whether metal is cut there."""
+    """A layer of the cutting files: its name, colour number (DXF) and colour (SVG), whether metal is cut there."""
 
     name: str
     colour: int
+    web: str
     cut: bool
     what: str
 
 
+#: Colours are told from one another on white and on black alike; 7 turns over with the background.
 LAYERS = {
-    "cut": Layer("CUT", 7, True, "cut here: holes first, then outlines"),
-    "trim": Layer("TRIM_LINE", 8, False, "net edge, trimmed to after forming"),
-    "up": Layer("FOLD_UP", 5, False, "fold towards you as drawn"),
-    "down": Layer("FOLD_DOWN", 3, False, "fold away from you as drawn"),
-    "scribe": Layer("SCRIBE", 6, False, "lines to scribe or draw"),
-    "text": Layer("TEXT", 2, False, "words, never cut"),
-    "sheet": Layer("SHEET_EDGE", 9, False, "edge of the stock sheet"),
-    "offcut": Layer("KEEP", 30, False, "piece worth keeping"),
-    "shear": Layer("SHEAR_LINE", 4, False, "edge-to-edge cuts for the shear, numbered"),
-    "check": Layer("CHECK_LINE", 1, False, "100 mm check line"),
+    "cut": Layer("CUT", 1, "#e00000", True, "cut here: holes first, then outlines"),
+    "part": Layer("PART_EDGE", 190, "#7f00ff", False, "outline of a part on a sheet laid out for the shear"),
+    "trim": Layer("TRIM_LINE", 8, "#808080", False, "net edge, trimmed to after forming"),
+    "up": Layer("FOLD_UP", 160, "#003fff", False, "fold towards you as drawn"),
+    "down": Layer("FOLD_DOWN", 94, "#007f00", False, "fold away from you as drawn"),
+    "scribe": Layer("SCRIBE", 134, "#007f7f", False, "lines to scribe or draw"),
+    "mark": Layer("MARK", 6, "#d000d0", False, "number, name and seam letters in single strokes, to etch if you can"),
+    "text": Layer("TEXT", 7, "#000000", False, "words, never cut"),
+    "sheet": Layer("SHEET_EDGE", 252, "#666666", False, "edge of the stock sheet"),
+    "offcut": Layer("KEEP", 32, "#a55200", False, "piece worth keeping"),
+    "shear": Layer("SHEAR_LINE", 142, "#007ca5", False, "edge-to-edge cuts for the shear, numbered"),
+    "check": Layer("CHECK_LINE", 200, "#bf00ff", False, "100 mm check line"),
 }
 
 #: Wording that more than one paper carries.

@@ -2,26 +2,34 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import math
 import re
 import time
+from copy import copy
+from dataclasses import replace
 
 import ezdxf
 import numpy as np
 import pytest
-from ezdxf import recover
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from ezdxf import bbox, recover
+from ezdxf.colors import DXF_DEFAULT_COLORS, int2rgb
 from shapely import affinity, set_precision
 from shapely.geometry import LineString, Point, Polygon, box
 from shapely.ops import polygonize, unary_union
 
 from nesting.model import Part, Placed, place_outline
-from tankwright.papers.cutting import blank_drawing, cut_order, frame, runs_inside, sheet_drawing
+from panels.metal import lookup_metal
+from tankwright.errors import JobError
+from tankwright.papers.cutlist import cut_lists
+from tankwright.papers.cutting import blank_drawing, cut_order, frame, piece_numbers, runs_inside, sheet_drawing
+from tankwright.papers.cutting_kerf import Asked, kerfed
+from tankwright.papers.cutting_words import for_the_cutter
 from tankwright.papers.dxf import dxf_files, to_dxf
 from tankwright.papers.look import LAYERS
-from tankwright.papers.outline import Path, fit_line, fit_outline, fit_ring
+from tankwright.papers.outline import Path
+from tankwright.shop import CuttingRules
 
 from .fixture import FILLER_MM, small_work
 
@@ -56,6 +64,13 @@ def _cut_paths(doc) -> list[Path]:
     return [_path(e) for e in doc.modelspace() if e.dxf.layer == CUT]
 
 
+def _with(**changes: object):
+    """The work, its job changed in some place."""
+    job = copy(WORK.job)
+    vars(job).update(changes)
+    return replace(WORK, job=job)
+
+
 def _blank_of(name: str):
     return next(b for b in WORK.blanks if b.name.replace(" ", "-") in name)
 
@@ -83,6 +98,8 @@ def test_cut_layer_holds_closed_outlines_and_nothing_else(files):
         assert {e.dxftype() for e in cut} == {"POLYLINE" if "r12" in name else "LWPOLYLINE"}, name
         assert all(path.closed for path in _cut_paths(doc)), name
         assert {e.dxf.layer for e in doc.modelspace() if e.dxftype() == "TEXT"} == {LAYERS["text"].name}, name
+        with_words = {LAYERS[key].name for key in ("text", "mark")}
+        assert with_words <= {e.dxf.layer for e in doc.modelspace()}, name
 
 
 def test_no_zero_length_no_duplicate_and_few_points(files):
@@ -125,6 +142,17 @@ def test_blank_outline_is_the_blank_within_the_chord_error(files):
         size = dense[-1].bounds
         assert size[2] - size[0] == pytest.approx(x1 - x0, abs=0.05)
         assert size[3] - size[1] == pytest.approx(y1 - y0, abs=0.05)
+
+
+def test_size_in_the_file_is_the_size_on_the_cut_list(files):
+    """The span of the cut paths is the cut list's width and height to 0.1 mm, in both versions."""
+    rows = list(csv.DictReader(io.StringIO(cut_lists(WORK)["cut-list.csv"].decode("utf-8-sig"))))
+    for name, content in files.items():
+        if "blank-" not in name:
+            continue
+        row = next(r for r in rows if r["Name"] == _blank_of(name).name)
+        span = np.ptp(np.vstack([p.dense(0.001) for p in _cut_paths(_read(content)[0])]), axis=0)
+        assert span == pytest.approx([float(row["Width, mm"]), float(row["Height, mm"])], abs=0.1), name
 
 
 def test_outlines_run_clockwise_and_holes_anticlockwise(files):
@@ -199,7 +227,7 @@ def test_header_says_what_a_cutter_asks(files):
         assert text.isascii()
         if "blank-" in name:
             blank = _blank_of(name)
-            assert f"Part: {blank.name}. Hand: {blank.hand}" in text
+            assert f"Part: {WORK.blanks.index(blank) + 1} {blank.name}. Hand: {blank.hand}" in text
             assert "Quantity: 1" in text
             assert "good face up" in text
             x0, y0, x1, y1 = blank.outline.bounds
@@ -222,8 +250,6 @@ def test_fold_lines_lie_on_their_own_layers(files):
     drawing = blank_drawing(WORK, tunnel)
     assert len(drawing.on("up")) == 2
     assert not drawing.on("down")
-    from dataclasses import replace
-
     placed = Placed(
         Part("tunnel", tunnel.outline), 0, place_outline(Part("t", tunnel.outline), 0, True, (20, 20)), 0, True
     )
@@ -277,17 +303,30 @@ def test_same_work_gives_the_same_bytes(files, monkeypatch):
 
 
 def test_kerf_is_left_out_unless_asked_and_then_taken_on_the_right_side():
-    """Asked for, outlines grow and holes shrink by half the kerf, and the file says so."""
+    """Asked for, outlines grow and holes shrink by half the kerf, and file names and words say so."""
     blank = WORK.blanks[0]
-    drawing = blank_drawing(WORK, blank, kerf_mm=1.2)
+    drawing = blank_drawing(WORK, blank, Asked(kerf=1.2))
     hole, outline = (line.path for line in drawing.on("cut"))
     assert hole.length == pytest.approx(math.pi * (FILLER_MM - 1.2), abs=0.1)
+    assert hole.area > 0 > outline.area
     grown = Polygon(blank.outline.exterior).buffer(0.6).bounds
     dense = outline.dense(0.01)
     assert np.ptp(dense, axis=0) == pytest.approx([grown[2] - grown[0], grown[3] - grown[1]], abs=0.02)
-    assert any("Kerf 1.20 mm is in this file" in getattr(i, "text", "") for i in drawing.items)
-    with pytest.raises(ValueError, match="closes a hole"):
-        blank_drawing(WORK, blank, kerf_mm=60.0)
+    assert any("KERF IS IN THIS FILE: 1.20 mm" in getattr(i, "text", "") for i in drawing.items)
+    with pytest.raises(JobError, match="top skin") as refused:
+        blank_drawing(WORK, blank, Asked(kerf=60.0))
+    assert refused.value.findings[0].found == "60.00 mm"
+    assert isinstance(refused.value, ValueError)
+
+
+def test_a_kerf_that_fills_a_slot_is_refused():
+    """A slot of 1 mm from the edge is lost to a kerf of 1.2 mm, not to one of 0.8; a sharp inner corner is kept."""
+    slotted = Polygon([(0, 0), (100, 0), (100, 60), (50.5, 60), (50.5, 20), (49.5, 20), (49.5, 60), (0, 60)])
+    with pytest.raises(JobError, match="closes a hole or a slot"):
+        kerfed(slotted, 1.2)
+    assert kerfed(slotted, 0.8).area > slotted.area
+    corner = Polygon([(0, 0), (100, 0), (100, 30), (40, 30), (40, 60), (0, 60)])
+    assert kerfed(corner, 1.2).area > corner.area
 
 
 def test_lead_ins_start_in_the_scrap():
@@ -295,7 +334,7 @@ def test_lead_ins_start_in_the_scrap():
     for index in range(len(WORK.layout.sheets)):
         plain = sheet_drawing(WORK, index).on("cut")
         parts = WORK.layout.on_sheet(index)
-        lines = sheet_drawing(WORK, index, lead_in_mm=4.0).on("cut")
+        lines = sheet_drawing(WORK, index, Asked(lead_in=4.0)).on("cut")
         for before, line in zip(plain, lines, strict=True):
             path = line.path
             assert not path.closed
@@ -303,6 +342,48 @@ def test_lead_ins_start_in_the_scrap():
             assert path.points[-1] == pytest.approx(path.points[1])
             assert not any(p.outline.contains(Point(path.points[0])) for p in parts)
             assert path.length == pytest.approx(before.path.length + 4.0, abs=1e-6)
+
+
+def test_a_lead_in_without_room_is_left_away_and_counted():
+    """60 mm find no room in a hole of 57 mm: it stays closed, and the words say how many are."""
+    drawing = blank_drawing(WORK, WORK.blanks[0], Asked(lead_in=60.0))
+    assert [line.path.closed for line in drawing.on("cut")] == [True, False]
+    assert any("1 had no room for one" in getattr(i, "text", "") for i in drawing.items)
+
+
+def test_what_the_job_asks_for_is_in_the_names_and_on_the_page():
+    """[cutting] of the shop or the job: every file is made so, its name says so, the cutter's page too."""
+    work = _with(shop=replace(WORK.job.shop, cutting=CuttingRules(kerf=1.2, lead_in=4.0)))
+    files = dxf_files(work)
+    assert len(files) == 2 * (len(work.layout.sheets) + len(work.blanks))
+    assert all("-kerf-1.20-lead-4.0-mm" in name for name in files)
+    page = for_the_cutter(work)["cutting/for-the-cutter.txt"].decode("ascii")
+    assert "KERF IS IN THIS FILE: 1.20 mm" in page
+    assert "blank-tunnel-kerf-1.20-lead-4.0-mm.dxf" in page
+    assert "Net geometry" not in page
+    for content in files.values():
+        assert not _read(content)[1].errors
+    assert all("kerf" not in name and "lead" not in name for name in dxf_files(WORK))
+
+
+def test_a_sheet_for_the_shear_has_nothing_to_cut_for_a_torch():
+    """Laid out for the shear, parts may touch: their outlines are off the cut layer, and names and words say why."""
+    work = small_work("shear")
+    for name, content in dxf_files(work).items():
+        layers = {e.dxf.layer for e in _read(content)[0].modelspace()}
+        words = " ".join(e.dxf.text for e in _read(content)[0].modelspace() if e.dxftype() == "TEXT")
+        if "/sheet-" in name or "/r12/sheet-" in name:
+            assert "-shear-mm" in name
+            assert CUT not in layers
+            assert LAYERS["part"].name in layers
+            assert "FOR THE SHEAR" in words
+        else:
+            assert CUT in layers
+            assert LAYERS["part"].name not in layers
+    page = for_the_cutter(work)["cutting/for-the-cutter.txt"].decode("ascii")
+    assert "Take the blank files" in page
+    asked = sheet_drawing(work, 0, Asked(kerf=1.0, lead_in=4.0))
+    assert to_dxf(asked) == to_dxf(sheet_drawing(work, 0))
 
 
 def test_cut_order_names_every_part_once():
@@ -319,78 +400,8 @@ def test_marks_stop_at_the_metal():
     assert [r[:, 0].round(2).tolist() for r in runs] == [[0.0, 40.0], [60.0, 100.0]]
 
 
-# Arcs and lines of which the length and area are known in closed form (plane geometry, no source needed).
-def test_rounded_rectangle_becomes_four_lines_and_four_arcs():
-    """100 x 60 with 10 mm corners: 8 pieces, area 100 x 60 - (4 - pi) 10^2, length 2 (80 + 40) + 20 pi."""
-    shape = box(10, 10, 90, 50).buffer(10, quad_segs=90)
-    outer, holes = fit_outline(shape)
-    assert not holes
-    assert (len(outer.points), outer.arcs) == (8, 4)
-    assert -outer.area == pytest.approx(6000 - (4 - math.pi) * 100, abs=0.02)
-    assert outer.length == pytest.approx(240 + 20 * math.pi, abs=0.005)
-
-
-def test_ellipse_needs_few_arcs():
-    """Semi-axes 150 and 110: within 0.02 mm by fewer than 60 arcs; length 821.6545 mm.
-
-    L = 4 a E(k), NIST Digital Library of Mathematical Functions, 19.30(i); worked out three ways.
-    """
-    turn = np.linspace(0, 2 * math.pi, 4001)[:-1]
-    ring = fit_ring(np.column_stack([150 * np.cos(turn), 110 * np.sin(turn)]))
-    assert len(ring.points) < 60
-    dense = ring.dense(0.001)
-    off = np.hypot(dense[:, 0] / 150, dense[:, 1] / 110) - 1
-    assert np.abs(off).max() * 150 < 0.03
-    assert ring.length == pytest.approx(821.6545, abs=0.02)
-    assert abs(ring.area) == pytest.approx(math.pi * 150 * 110, rel=1e-5)
-
-
-@settings(max_examples=60, deadline=None)
-@given(
-    radii=st.lists(st.floats(20.0, 200.0), min_size=3, max_size=12),
-    fine=st.integers(1, 40),
-    turn=st.floats(0, 360),
-)
-def test_fitted_outline_stays_near_any_smooth_or_cornered_shape(radii, fine, turn):
-    """Whatever the star-shaped outline, rounded or not, the fit lies within 0.021 mm and keeps the area."""
-    angles = np.linspace(0, 2 * math.pi, len(radii), endpoint=False)
-    corners = np.column_stack([np.cos(angles), np.sin(angles)]) * np.array(radii)[:, None]
-    shape = Polygon(corners).buffer(0)
-    if shape.geom_type != "Polygon" or shape.area < 100:
-        return
-    shape = affinity.rotate(shape.buffer(3.0, quad_segs=fine), turn)
-    outer, _ = fit_outline(shape)
-    found = Polygon(outer.dense(0.001))
-    assert found.exterior.hausdorff_distance(shape.exterior) < 0.045 if fine > 7 else 1.0
-    assert -outer.area == pytest.approx(shape.area, rel=5e-3)
-    assert len(outer.points) <= len(shape.exterior.coords)
-
-
-def test_open_line_keeps_its_ends():
-    """A quarter circle drawn with 200 points is one arc between the same ends."""
-    turn = np.linspace(0, math.pi / 2, 200)
-    line = fit_line(np.column_stack([80 * np.cos(turn), 80 * np.sin(turn)]))
-    assert len(line.points) == 2
-    assert line.points == pytest.approx(np.array([[80.0, 0.0], [0.0, 80.0]]))
-    assert line.length == pytest.approx(40 * math.pi, abs=0.001)
-    assert line.reversed().length == pytest.approx(line.length)
-
-
-def test_outline_of_nothing_is_refused():
-    """Two points are no outline, one point is no line."""
-    with pytest.raises(ValueError, match="three different points"):
-        fit_ring(np.array([[0.0, 0.0], [10.0, 0.0], [0.0, 0.0]]))
-    with pytest.raises(ValueError, match="two different points"):
-        fit_line(np.array([[1.0, 1.0], [1.0, 1.0]]))
-    with pytest.raises(ValueError, match="R2010, R12"):
-        to_dxf(blank_drawing(WORK, WORK.blanks[0]), "R2000")
-
-
 def test_parts_have_one_number_on_every_paper():
     """The sheet file numbers parts as the cut list does, and the cutter's page names every sheet and left part."""
-    from tankwright.papers.cutting import piece_numbers, sheet_drawing
-    from tankwright.papers.cutting_words import for_the_cutter
-
     work = small_work()
     numbers = piece_numbers(work)
     assert [numbers[blank.name] for blank in work.blanks] == [str(k) for k in range(1, len(work.blanks) + 1)]
@@ -398,7 +409,7 @@ def test_parts_have_one_number_on_every_paper():
     for placed in work.layout.on_sheet(0):
         assert f"{numbers[placed.part.name]} {placed.part.name}" in words
     page = for_the_cutter(work)["cutting/for-the-cutter.txt"].decode("ascii")
-    assert all(f"Sheet {used.index + 1}: " in page for used in work.layout.sheets)
+    assert all(f"Sheet {used.index + 1} (sheet-{used.index + 1}-mm.dxf): " in page for used in work.layout.sheets)
     assert "side left" in page
     assert "no kerf" in page
 
@@ -406,11 +417,6 @@ def test_parts_have_one_number_on_every_paper():
 @pytest.mark.parametrize("version", ["R2010", "R12"])
 def test_extents_and_layers_are_those_of_what_is_drawn(version):
     """Read back by the library: the header holds the corners of the drawing, and no layer is empty."""
-    import io
-
-    import ezdxf
-    from ezdxf import bbox
-
     drawing = blank_drawing(WORK, WORK.blanks[0])
     doc = ezdxf.read(io.StringIO(to_dxf(drawing, version).decode("utf-8")))
     space = doc.modelspace()
@@ -418,3 +424,76 @@ def test_extents_and_layers_are_those_of_what_is_drawn(version):
     assert doc.header["$EXTMIN"][:2] == pytest.approx(tuple(box.extmin)[:2], abs=0.06)
     assert doc.header["$EXTMAX"][:2] == pytest.approx(tuple(box.extmax)[:2], abs=0.06)
     assert {layer.dxf.name for layer in doc.layers} - {"0", "Defpoints"} == {e.dxf.layer for e in space}
+
+
+def _luminance(colour: tuple[int, int, int]) -> float:
+    """Relative luminance as WCAG 2.1 defines it."""
+    share = [c / 255 / 12.92 if c / 255 <= 0.03928 else ((c / 255 + 0.055) / 1.055) ** 2.4 for c in colour]
+    return 0.2126 * share[0] + 0.7152 * share[1] + 0.0722 * share[2]
+
+
+def test_layers_are_told_apart_on_white_and_on_black():
+    """Contrast of 3 to 1 at least against either ground, as W3C WCAG 2.1, 1.4.11 asks of graphics; cut has its own.
+
+    Colour 7 is white on black and black on white by itself. In SVG, which is seen on white, against white alone.
+    """
+    assert len({layer.colour for layer in LAYERS.values()}) == len(LAYERS)
+    assert len({layer.name for layer in LAYERS.values()}) == len(LAYERS)
+    for layer in LAYERS.values():
+        light = _luminance(int2rgb(DXF_DEFAULT_COLORS[layer.colour]))
+        if layer.colour != 7:
+            assert min(1.05 / (light + 0.05), (light + 0.05) / 0.05) >= 3.0, layer.name
+        red, green, blue = (int(layer.web[k : k + 2], 16) for k in (1, 3, 5))
+        assert 1.05 / (_luminance((red, green, blue)) + 0.05) >= 3.0, layer.name
+
+
+@pytest.mark.parametrize("kind", ["profile", "shear"])
+def test_what_is_not_cut_ends_two_millimetres_inside(kind):
+    """No end of a line drawn on a blank lies nearer than 2 mm to its cut; nor does any etched letter."""
+    work = small_work() if kind == "profile" else small_work(kind)
+    for blank in work.blanks:
+        drawing = blank_drawing(work, blank)
+        rim = affinity.translate(blank.outline, *(-np.array(blank.outline.bounds[:2]))).boundary
+        for layer in ("scribe", "up", "down", "trim"):
+            for line in drawing.on(layer):
+                ends = line.path.points[:1] if line.path.closed else line.path.points[[0, -1]]
+                assert all(rim.distance(Point(end)) > 1.99 for end in ends), (blank.name, layer)
+        for line in drawing.on("mark"):
+            assert rim.distance(LineString(line.path.dense(0.1))) > 1.99, blank.name
+
+
+def test_other_versions_are_refused():
+    """Only the two versions that are promised are written."""
+    with pytest.raises(ValueError, match="R2010, R12"):
+        to_dxf(blank_drawing(WORK, WORK.blanks[0]), "R2000")
+
+
+def test_the_page_answers_the_neighbour():
+    """Which file, unit, check line, layers, order, pierces, left over, face, pairs, metal, whom to ask."""
+    work = _with(shop=replace(WORK.job.shop, name="Bench Lane tanks", contact="555 0100"))
+    page = " ".join(for_the_cutter(work)["cutting/for-the-cutter.txt"].decode("ascii").split())
+    for said in (
+        "Bench Lane tanks, 555 0100",
+        "millimetres, 1:1",
+        "CHECK_LINE first: it is 100.0 mm",
+        "sheet files (everything laid out) or the blank files",
+        "Holes first, then outlines",
+        "3003-H14 aluminium, 14 ga (1.6 mm)",
+        "all drawn good face up",
+        "Mirror images",
+        "Left over and wanted back, on KEEP",
+        "aluminium dust and water",
+        "Net geometry: no kerf, no lead-ins",
+        f"{WORK.layout.sheets[0].pierces} pierces",
+    ):
+        assert said in page, said
+    used = {item.layer for k in range(len(WORK.layout.sheets)) for item in sheet_drawing(WORK, k).items}
+    assert all(f"{LAYERS[key].name} {LAYERS[key].what}" in page for key in used)
+
+
+@pytest.mark.parametrize(("metal", "said"), [("DC04", "plated"), ("304", "chromium")])
+def test_cautions_speak_of_the_metal_of_the_job(metal, said):
+    """Steel gets no word about aluminium dust."""
+    page = for_the_cutter(_with(metal=lookup_metal(metal)))["cutting/for-the-cutter.txt"].decode("ascii")
+    assert "aluminium dust" not in page
+    assert said in page

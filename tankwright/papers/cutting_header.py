@@ -1,0 +1,109 @@
+"""The words in a cutting file: what a cutter asks, answered beside the part."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from . import words
+from .cutting_words import grain_words, metal_line
+from .look import CHECK_MM, LAYERS, WORDS
+from .names import date_words
+
+if TYPE_CHECKING:
+    from nesting.model import Placed
+    from panels.blank import Blank
+
+    from ..work import Work
+    from .cutting_kerf import Asked
+
+__all__ = ["asked_words", "blank_words", "sheet_words"]
+
+#: What may be scribed or etched by a machine that can; everything else but the cut is to be read.
+ETCHED = ("scribe", "mark", "up", "down", "trim")
+
+
+def asked_words(asked: Asked, without_lead: int = 0) -> list[str]:
+    """Kerf and lead-ins: none, or how much and on which side."""
+    if asked.kerf > 0:
+        half = asked.kerf / 2
+        lines = [
+            f"KERF IS IN THIS FILE: {asked.kerf:.2f} mm. Paths are the middle of the cut, {half:.2f} mm outside each "
+            f"outline and inside each hole. Set no kerf at the machine."
+        ]
+    elif asked.lead_in <= 0:
+        return [WORDS["net"]]
+    else:
+        lines = ["Net geometry: no kerf. Set kerf at the machine."]
+    if asked.lead_in <= 0:
+        return [*lines, "No lead-ins."]
+    left = f" {without_lead} had no room for one and stay closed." if without_lead else ""
+    return [*lines, f"LEAD-INS ARE IN THIS FILE: {asked.lead_in:.1f} mm, square on from the scrap.{left}"]
+
+
+def blank_words(work: Work, blank: Blank, number: str, asked: Asked, without_lead: int) -> list[str]:
+    """The lines under one blank."""
+    x0, y0, x1, y1 = blank.outline.bounds
+    unit = work.job.unit
+    grain = "any way" if blank.grain_deg is None else f"along the arrow, {blank.grain_deg % 180:.1f} deg from x"
+    lines = [
+        f"Part: {f'{number} {blank.name}'.strip()}. Hand: {words.hand(blank)}. Quantity: 1.",
+        f"Metal: {metal_line(work.job, blank.thickness)}.",
+        f"{WORDS['face']}",
+        f"Grain: {grain}.",
+        f"Size of the cut outline: {words.length(x1 - x0, unit)} by {words.length(y1 - y0, unit)}. "
+        f"Area {words.fixed(blank.outline.area / 100)} cm2. Holes: {len(blank.outline.interiors)}.",
+    ]
+    return [*lines, *_how_to_cut(asked, without_lead), *_job_words(work)]
+
+
+def sheet_words(
+    work: Work, index: int, order: Sequence[Placed], numbers: Mapping[str, str], asked: Asked, without_lead: int
+) -> list[str]:
+    """The lines under one sheet."""
+    layout, used, unit = work.layout, work.layout.sheets[index], work.job.unit
+    sheet, shear = used.sheet, layout.cutting == "shear"
+    names = ", ".join(f"{numbers.get(p.part.name, '')} {p.part.name}".strip() for p in order)
+    lines = [
+        f"Sheet {index + 1} of {len(layout.sheets)}: {sheet.name}, "
+        f"{words.length(sheet.width, unit)} by {words.length(sheet.height, unit)}.",
+        f"Metal: {metal_line(work.job)}. Grain {grain_words(sheet.grain_deg)}.",
+        "Good face up, but for parts marked GOOD FACE DOWN." if any(p.flipped for p in order) else WORDS["face"],
+    ]
+    if shear:
+        return [
+            *lines,
+            "FOR THE SHEAR. Nothing in this file is for a torch, laser or water jet: parts may touch, and a kerf would "
+            "come off the neighbour. For those take the blank files.",
+            f"Shear along {LAYERS['shear'].name} from edge to edge in the order of the numbers. {LAYERS['part'].name} "
+            f"shows the parts. On it: {names}.",
+            f"Shear strokes {used.cut_length / 1000:.2f} m.",
+            *_job_words(work),
+        ]
+    return [
+        *lines,
+        f"Cut in this order (numbers of the cut list): {names}.",
+        f"Gap between parts {layout.gap_mm:.1f} mm, edge margin {layout.edge_mm:.1f} mm. "
+        f"Cut length {used.cut_length / 1000:.2f} m, pierces {used.pierces}.",
+        *_how_to_cut(asked, without_lead),
+        *_job_words(work),
+    ]
+
+
+def _how_to_cut(asked: Asked, without_lead: int) -> list[str]:
+    etched = ", ".join(LAYERS[key].name for key in ETCHED)
+    return [
+        *asked_words(asked, without_lead),
+        "Direction as drawn: outlines clockwise, holes anticlockwise, the part on the right of the cut.",
+        f"Cut what is on {LAYERS['cut'].name} and nothing else, holes before outlines.",
+        f"May be scribed or etched, never cut through: {etched}.",
+    ]
+
+
+def _job_words(work: Work) -> list[str]:
+    job = work.job
+    return [
+        f"Units: millimetres, scale 1:1. {LAYERS['check'].name} is {CHECK_MM:.1f} mm.",
+        f"Job: {job.name}. Reference: {job.reference or 'none'}.",
+        f"Revision: {job.revision or 'none'}. Patterns of {date_words(job.pattern_date)}.",
+    ]

@@ -1,0 +1,189 @@
+"""Where the single-stroke letters of a blank go: its number and name in its middle, seam letters along its edges.
+
+Words used here
+    sign      a line of words in single strokes, about its middle
+    label     the signs of number and name; lines drawn on the blank are broken where it stands
+    free      metal on which a label covers nothing: away from edges, folds, centre lines and fittings
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from .cutting_items import Line
+from .outline import Path
+from .strokes import stroke_width, strokes
+
+if TYPE_CHECKING:
+    from shapely.geometry import Polygon
+    from shapely.geometry.base import BaseGeometry
+
+    from panels.blank import Blank, Edge
+
+__all__ = ["Label", "Sign", "find_label", "label_signs", "seam_signs", "sign_lines", "upright"]
+
+#: Room kept round a label and round a seam letter, mm.
+CLEAR_MM = 1.5
+#: Letters are tried from the largest down, mm: read at arm's length, and not lost in a wide kerf.
+LABEL_MM = (8.0, 6.5, 5.0, 4.0, 3.0)
+SEAM_MM = (5.0, 3.5, 2.5)
+#: Distance from line to line of a label, heights.
+PITCH = 1.7
+#: Lines that a label may break: there are many of them and each is drawn again either side.
+BREAKABLE = ("station", "grid")
+
+
+@dataclass(frozen=True)
+class Sign:
+    """Words in single strokes about a point (2,), along a direction (2,) of the blank's frame; height in mm."""
+
+    text: str
+    middle: np.ndarray
+    along: np.ndarray
+    height: float
+
+
+@dataclass(frozen=True)
+class Label:
+    """The lines of a label from the top, about ``spot``; ``box`` is what they take. No lines: no room for any."""
+
+    lines: tuple[str, ...]
+    spot: np.ndarray
+    along: np.ndarray
+    height: float
+    box: Polygon
+    room: float  # free round the spot, mm
+
+    @property
+    def size(self) -> tuple[float, float]:
+        """Width along it and height across it, mm."""
+        return max((stroke_width(row, self.height) for row in self.lines), default=0.0), _deep(
+            len(self.lines), self.height
+        )
+
+
+def upright(along: np.ndarray) -> np.ndarray:
+    """The direction or its opposite, whichever words are read along."""
+    x, y = along.tolist()
+    return along if x > 1e-6 or (abs(x) <= 1e-6 and y > 0) else -along
+
+
+def sign_lines(sign: Sign) -> list[Line]:
+    """The strokes of a sign, read along its direction, on the layer for marks."""
+    along = upright(sign.along)
+    matrix = np.column_stack([along, [-along[1], along[0]]])
+    corner = np.array([stroke_width(sign.text, sign.height), sign.height]) / 2
+    lines = []
+    for stroke in strokes(sign.text, sign.height):
+        points = (stroke - corner) @ matrix.T + sign.middle
+        closed = bool((stroke[0] == stroke[-1]).all())
+        points = points[:-1] if closed else points
+        lines.append(Line("mark", Path(points, np.zeros(len(points)), closed)))
+    return lines
+
+
+def find_label(blank: Blank, words: str) -> Label:
+    """The largest letters for ``words``, in one line or two, that find free metal in the blank's middle."""
+    from shapely import LineString, MultiLineString, maximum_inscribed_circle, prepare
+
+    free: BaseGeometry = blank.outline
+    lines = [LineString([fold.start, fold.end]) for fold in blank.folds]
+    lines += [LineString(m.points) for m in blank.marks if m.kind not in BREAKABLE and len(m.points) > 1]
+    if lines:
+        cleared = free.difference(MultiLineString(lines).buffer(4.0, quad_segs=2))
+        free = free if cleared.is_empty else cleared
+    circle: Any = maximum_inscribed_circle(free, tolerance=1.0)  # type: ignore[call-overload]
+    spot, room = np.array(circle.coords[0]), float(circle.length)
+    prepare(free)
+    ways = (np.array([1.0, 0.0]), _longest_way(blank.outline))
+    for height in LABEL_MM:
+        for rows in _in_rows(words):
+            for along in ways:
+                box = _box(spot, along, max(stroke_width(row, height) for row in rows), _deep(len(rows), height))
+                if free.covers(box):
+                    return Label(rows, spot, along, height, box, room)
+    return Label((), spot, ways[1], 0.0, _box(spot, ways[1], 0.0, 0.0), room)
+
+
+def label_signs(label: Label, spot: np.ndarray, along: np.ndarray) -> list[Sign]:
+    """The label as signs about a place, read along a direction."""
+    along = upright(along)
+    up = np.array([-along[1], along[0]])
+    first = (len(label.lines) - 1) / 2
+    return [
+        Sign(text, spot + up * (first - k) * PITCH * label.height, along, label.height)
+        for k, text in enumerate(label.lines)
+    ]
+
+
+def seam_signs(blank: Blank, metal: BaseGeometry, busy: BaseGeometry) -> list[Sign]:
+    """The letter of every seam beside the middle of its edge, on ``metal`` and clear of what is ``busy``.
+
+    In the metal that is trimmed away where that is wide enough, else inside the trim line.
+    """
+    from shapely import prepare
+
+    prepare([metal, busy])
+    signs: list[Sign] = []
+    taken = [busy]
+    for edge in blank.edges:
+        if edge.letter:
+            found = _seam_sign(edge, blank.net, metal, taken)
+            if found is not None:
+                signs.append(found[0])
+                taken.append(found[1])
+    return signs
+
+
+def _seam_sign(
+    edge: Edge, net: Polygon, metal: BaseGeometry, taken: Sequence[BaseGeometry]
+) -> tuple[Sign, Polygon] | None:
+    from .blankface import along_edge
+
+    for height in SEAM_MM:
+        for share in (0.5, 0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.18, 0.82):
+            at, along, inward = along_edge(edge, net, share)
+            for off in (-edge.allowance / 2, CLEAR_MM + height / 2, 2 * CLEAR_MM + height / 2 + 1.0):
+                middle = at + inward * off
+                wide = stroke_width(edge.letter, height)
+                box = _box(middle, along, wide, height)
+                if metal.covers(_box(middle, along, wide, height, 0.0)) and not any(t.intersects(box) for t in taken):
+                    return Sign(edge.letter, middle, along, height), box
+    return None
+
+
+def _in_rows(words: str) -> list[tuple[str, ...]]:
+    """The words in one line, and in the two lines that are most alike in length."""
+    parts = words.split()
+    splits = [(" ".join(parts[:k]), " ".join(parts[k:])) for k in range(1, len(parts))]
+    two = min(splits, key=lambda rows: max(map(len, rows)), default=None)
+    return [(words,), *([two] if two else [])]
+
+
+def _deep(rows: int, height: float) -> float:
+    return height * (1 + PITCH * (rows - 1))
+
+
+def _box(middle: np.ndarray, along: np.ndarray, wide: float, deep: float, clear: float = CLEAR_MM) -> Polygon:
+    """A rectangle with some room round it."""
+    from shapely import Polygon
+
+    x = along * (wide / 2 + clear)
+    y = np.array([-along[1], along[0]]) * (deep / 2 + clear)
+    return Polygon([middle - x - y, middle + x - y, middle + x + y, middle - x + y])
+
+
+def _longest_way(outline: Polygon) -> np.ndarray:
+    """Direction of the longer side of the smallest rectangle round an outline."""
+    from shapely import oriented_envelope
+
+    box: Any = oriented_envelope(outline)
+    corners = np.asarray(box.exterior.coords)
+    sides = np.diff(corners[:3], axis=0)
+    length = np.hypot(*sides.T)
+    side: Sequence[float] = sides[int(np.argmax(length))] / length.max()
+    return upright(np.asarray(side))
