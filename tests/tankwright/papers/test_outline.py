@@ -90,7 +90,7 @@ def _pieces(path: Path):
 @settings(max_examples=60, deadline=None)
 @given(
     straight=st.tuples(st.floats(30, 800), st.floats(30, 300)),
-    radius=st.floats(2, 60),
+    radius=st.floats(5, 60),
     turn=st.floats(0, 360),
     fine=st.integers(24, 100),
     hole=st.floats(0.15, 0.45),
