@@ -21,7 +21,7 @@ from . import words
 from .blankface import Face, along_edge
 from .look import BLUE, GRID_MM, INK, PENCIL, RED, SIZES
 from .outline import Path
-from .pdf import draw_path, fit_size, line, pen, text, text_width
+from .pdf import circle, draw_path, fit_size, line, lines, pen, text, text_width
 
 if TYPE_CHECKING:
     from panels.blank import Edge, Fold, Mark
@@ -236,8 +236,7 @@ def _ringed(canvas: Any, at: np.ndarray, letter: str, size: float) -> None:
     """A letter in a ring."""
     radius = max(0.95 * size, 0.6 * text_width(letter, size, bold=True) + 0.4)
     pen(canvas, "register")
-    canvas.setFillColorRGB(1, 1, 1)
-    canvas.circle(float(at[0]), float(at[1]), radius, stroke=1, fill=1)
+    circle(canvas, float(at[0]), float(at[1]), radius, paper=True)
     text(canvas, float(at[0]), float(at[1]) - 0.36 * size, letter, size, bold=True, align="middle")
 
 
@@ -362,14 +361,11 @@ def _signs(canvas: Any, zone: Zone, view: View) -> None:
     inside = grid[contains_xy(zone.shape, grid[:, 0], grid[:, 1])]
     reach = (0.5 + 0.25 * zone.level) * (1.0 if full else 0.7)
     pen(canvas, "rule", RED if zone.kind == "stretch" else BLUE)
-    drawn = canvas.beginPath()
-    for x, y in view.points(inside).tolist():
-        drawn.moveTo(x - reach, y)
-        drawn.lineTo(x + reach, y)
-        if zone.kind == "stretch":
-            drawn.moveTo(x, y - reach)
-            drawn.lineTo(x, y + reach)
-    canvas.drawPath(drawn, stroke=1, fill=0)
+    at = view.points(inside)[:, None]
+    strokes = [at + np.array([[-reach, 0.0], [reach, 0.0]])]
+    if zone.kind == "stretch":
+        strokes.append(at + np.array([[0.0, -reach], [0.0, reach]]))
+    lines(canvas, np.concatenate(strokes))
 
 
 def _zone_words(canvas: Any, face: Face, zone: Zone, view: View, sizes: Sizes, taken: list[Any]) -> None:

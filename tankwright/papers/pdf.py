@@ -2,10 +2,13 @@
 
 Words used here
     page     its lower left corner is the origin, x right, y up, mm; one PDF unit is one millimetre inside it
+    sheet    what is drawn on: a document that takes pages, or a drawing of its own that pages carry
+    ink      PDF operators as text, and words that wait for the document's font
     size     height of letters in mm, as in `look.SIZES`
     spell    put a text into letters that the embedded font has
 
-Pages carry no clock and no random id: the same input gives the same bytes.
+Pages carry no clock and no random id: the same input gives the same bytes. Figures are written here, not by the
+library, to 0.001 mm: it is asked only for the document, its fonts and its pages.
 """
 
 from __future__ import annotations
@@ -15,39 +18,77 @@ import math
 import unicodedata
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass, field
 from functools import cache, lru_cache
 from pathlib import Path as File
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from .look import FONT, FONT_BOLD, INK, PENS, SIZES, Pen
-from .outline import arc_centre
+from .pdfpath import along, apart, ring, through
 
 if TYPE_CHECKING:
     from .outline import Path
 
 __all__ = [
+    "Sheet",
     "begin",
+    "carry",
+    "circle",
     "clip_box",
     "draw_path",
     "finish",
     "fit_size",
     "line",
+    "lines",
     "page",
     "paragraph",
     "pen",
     "polygon",
+    "rectangle",
     "spell",
     "table",
     "text",
     "text_width",
+    "unclip",
     "wrap",
 ]
 
 POINTS_PER_MM = 72 / 25.4
-MOST_BEZIER_RAD = math.radians(30)  # a cubic misses a 30 degree arc by 4e-7 of its radius
+FAR_MM = 20000.0  # no blank reaches so far
 LINE_SPACING = 1.35
+
+
+#: What a text in a PDF cannot hold as it is.
+_ESCAPED = {
+    **{code: f"\\{code:03o}" for code in (*range(32), *range(127, 256))},
+    **{ord(letter): f"\\{letter}" for letter in "()\\"},
+}
+
+
+class Words(NamedTuple):
+    """A line of text that waits for the document's font: what stands before it, its size, its letters."""
+
+    before: str
+    size: float
+    bold: bool
+    text: str
+
+
+class Carried(NamedTuple):
+    """A drawing placed on a page: its name in the document, and how far it is moved, mm."""
+
+    name: str
+    drawing: Sheet
+    shift: tuple[float, float]
+
+
+@dataclass
+class Sheet:
+    """What is drawn on: ink so far; of a document also its library canvas and the drawings it holds."""
+
+    ink: list[str | Words | Carried] = field(default_factory=list)
+    canvas: Any = None
+    held: set[str] = field(default_factory=set)
 
 
 @cache
@@ -81,7 +122,7 @@ def _spelt(words: str) -> str:
     return "".join(result)
 
 
-def begin(title: str, subject: str) -> tuple[Any, io.BytesIO]:
+def begin(title: str, subject: str) -> tuple[Sheet, io.BytesIO]:
     """A new PDF, set to print at 100 %; draw with `page`, end with `finish`."""
     from reportlab import rl_config
     from reportlab.pdfgen.canvas import Canvas
@@ -96,114 +137,159 @@ def begin(title: str, subject: str) -> tuple[Any, io.BytesIO]:
     canvas.setAuthor("Tankwright")
     canvas.setCreator("Tankwright")
     canvas.setViewerPreference("PrintScaling", "None")
-    return canvas, buffer
+    return Sheet(canvas=canvas), buffer
 
 
 @contextmanager
-def page(canvas: Any, size: tuple[float, float], bookmark: str = "") -> Iterator[Any]:
+def page(sheet: Sheet, size: tuple[float, float], bookmark: str = "") -> Iterator[Sheet]:
     """One page of that size in mm; inside, one unit is one millimetre."""
+    canvas = sheet.canvas
     canvas.setPageSize((size[0] * POINTS_PER_MM, size[1] * POINTS_PER_MM))
     if bookmark:
         key = f"page{canvas.getPageNumber()}"
         canvas.bookmarkPage(key)
         canvas.addOutlineEntry(spell(bookmark), key, level=0)
-    canvas.saveState()
-    canvas.scale(POINTS_PER_MM, POINTS_PER_MM)
-    canvas.setLineCap(0)
-    canvas.setLineJoin(1)
-    yield canvas
-    canvas.restoreState()
+    sheet.ink.append(f"q {POINTS_PER_MM:.8f} 0 0 {POINTS_PER_MM:.8f} 0 0 cm 0 J 1 j")
+    yield sheet
+    sheet.ink.append("Q")
+    for part in sheet.ink:  # drawings first: a page and a drawing cannot be written at one time
+        if isinstance(part, Carried) and part.name not in sheet.held:
+            sheet.held.add(part.name)
+            _hold(canvas, part)
+    _write(canvas, sheet.ink)
+    sheet.ink.clear()
     canvas.showPage()
 
 
-def finish(canvas: Any, buffer: io.BytesIO) -> bytes:
+def finish(sheet: Sheet, buffer: io.BytesIO) -> bytes:
     """The finished file."""
-    canvas.save()
+    sheet.canvas.save()
     return buffer.getvalue()
 
 
-def pen(canvas: Any, name: str | Pen, colour: tuple[float, float, float] | None = None) -> None:
+def carry(sheet: Sheet, name: str, drawing: Sheet, shift: tuple[float, float]) -> None:
+    """Put a drawing of its own on the page, moved: the document holds it once, whatever pages carry it."""
+    sheet.ink.append(Carried(name, drawing, shift))
+
+
+def _hold(canvas: Any, part: Carried) -> None:
+    """Write a drawing into the document, as a form that pages refer to; it has no bounds of its own."""
+    canvas.beginForm(part.name, -FAR_MM, -FAR_MM, FAR_MM, FAR_MM)
+    _write(canvas, part.drawing.ink)
+    canvas.endForm()
+
+
+def _write(canvas: Any, ink: Sequence[str | Words | Carried]) -> None:
+    """Ink as the document's own operators."""
+    ready: list[str] = []
+    for part in ink:
+        if isinstance(part, str):
+            ready.append(part)
+        elif isinstance(part, Words):
+            ready.append(_shown(canvas, part))
+        else:
+            canvas.addLiteral("\n".join([*ready, "q " + _moved(part.shift)]))
+            canvas.doForm(part.name)
+            ready = ["Q"]
+    canvas.addLiteral("\n".join(ready))
+
+
+def _moved(shift: tuple[float, float]) -> str:
+    return f"1 0 0 1 {shift[0]:.4f} {shift[1]:.4f} cm"
+
+
+def _shown(canvas: Any, part: Words) -> str:
+    """A line of text in the codes that the document gives its letters."""
+    from reportlab.pdfbase import pdfmetrics
+
+    font: Any = pdfmetrics.getFont(FONT_BOLD if part.bold else FONT)
+    shown = [part.before]
+    for subset, codes in font.splitString(part.text, canvas._doc):
+        name = font.getSubsetInternalName(subset, canvas._doc)
+        shown.append(f"{name} {part.size:.3f} Tf ({codes.decode('latin-1').translate(_ESCAPED)}) Tj")
+    return " ".join([*shown, "ET"])
+
+
+def pen(sheet: Sheet, name: str | Pen, colour: tuple[float, float, float] | None = None) -> None:
     """Take up a pen of `look.PENS`."""
-    chosen = PENS[name] if isinstance(name, str) else name
-    canvas.setLineWidth(chosen.width)
-    canvas.setDash(*([list(chosen.dash), 0] if chosen.dash else [[], 0]))
-    canvas.setStrokeColorRGB(*(colour or chosen.colour))
+    sheet.ink.append(_pen(PENS[name] if isinstance(name, str) else name, colour))
 
 
-def line(canvas: Any, *points: Any) -> None:
+@lru_cache(maxsize=256)
+def _pen(chosen: Pen, colour: tuple[float, float, float] | None) -> str:
+    dash = " ".join(f"{length:g}" for length in chosen.dash)
+    return f"{chosen.width:g} w [{dash}] 0 d {_colour(colour or chosen.colour)} RG"
+
+
+@lru_cache(maxsize=64)
+def _colour(colour: tuple[float, float, float]) -> str:
+    return " ".join(f"{part:g}" for part in colour)
+
+
+def line(sheet: Sheet, *points: Any) -> None:
     """Straight strokes through points."""
-    path = canvas.beginPath()
-    path.moveTo(*map(float, points[0][:2]))
-    for point in points[1:]:
-        path.lineTo(*map(float, point[:2]))
-    canvas.drawPath(path, stroke=1, fill=0)
+    sheet.ink.append(through(points) + " S")
+
+
+def lines(sheet: Sheet, strokes: Any) -> None:
+    """Many strokes of two points each, (n, 2, 2), with the pen in hand."""
+    if len(strokes):
+        sheet.ink.append(f"{apart(strokes)} S")
 
 
 def polygon(
-    canvas: Any,
+    sheet: Sheet,
     points: Sequence[Sequence[float]],
     *,
     fill: tuple[float, float, float] | None = None,
     stroke: bool = True,
 ) -> None:
     """A closed polygon, filled with a colour if one is given."""
-    path = canvas.beginPath()
-    path.moveTo(*map(float, points[0][:2]))
-    for point in points[1:]:
-        path.lineTo(*map(float, point[:2]))
-    path.close()
-    if fill is not None:
-        canvas.setFillColorRGB(*fill)
-    canvas.drawPath(path, stroke=int(stroke), fill=int(fill is not None))
+    paint = "S" if fill is None else "B" if stroke else "f"
+    colour = "" if fill is None else f"{_colour(fill)} rg "
+    sheet.ink.append(f"{colour}{through(points)} h {paint}")
 
 
-def clip_box(canvas: Any, low: Sequence[float], high: Sequence[float]) -> None:
-    """Draw only inside a rectangle from here to the end of the saved state."""
-    path = canvas.beginPath()
-    path.rect(low[0], low[1], high[0] - low[0], high[1] - low[1])
-    canvas.clipPath(path, stroke=0, fill=0)
+def rectangle(sheet: Sheet, x: float, y: float, wide: float, high: float) -> None:
+    """The outline of a rectangle from its lower left corner."""
+    sheet.ink.append(f"{x:.3f} {y:.3f} {wide:.3f} {high:.3f} re S")
 
 
-def draw_path(canvas: Any, path: Path) -> None:
+def circle(sheet: Sheet, x: float, y: float, radius: float, *, paper: bool = False) -> None:
+    """A circle stroked; ``paper`` makes it white inside."""
+    sheet.ink.append(f"1 g {ring(x, y, radius)} B" if paper else f"{ring(x, y, radius)} S")
+
+
+def clip_box(sheet: Sheet, low: Sequence[float], high: Sequence[float]) -> None:
+    """Draw only inside a rectangle from here on; give the ink back with `unclip`."""
+    wide, high_ = high[0] - low[0], high[1] - low[1]
+    sheet.ink.append(f"q {low[0]:.4f} {low[1]:.4f} {wide:.4f} {high_:.4f} re W n")
+
+
+def unclip(sheet: Sheet) -> None:
+    """End what `clip_box` began."""
+    sheet.ink.append("Q")
+
+
+def draw_path(sheet: Sheet, path: Path) -> None:
     """Lines and arcs with the pen in hand; arcs as cubics that miss them by less than 0.001 mm."""
-    drawn = canvas.beginPath()
-    points = np.vstack([path.points, path.points[:1]]) if path.closed else path.points
-    drawn.moveTo(*points[0].tolist())
-    for k in range(len(points) - 1):
-        a, b, bulge = points[k], points[k + 1], float(path.bulges[k])
-        if bulge == 0:
-            drawn.lineTo(*b.tolist())
-            continue
-        for control in _cubics(a, b, bulge):
-            drawn.curveTo(*control)
-    if path.closed:
-        drawn.close()
-    canvas.drawPath(drawn, stroke=1, fill=0)
+    sheet.ink.append(f"{along(path)} S")
 
 
-def _cubics(a: np.ndarray, b: np.ndarray, bulge: float) -> Iterator[list[float]]:
-    """Control points and end of each cubic along an arc."""
-    centre, radius = arc_centre(a, b, bulge)
-    angle = 4 * math.atan(bulge)
-    count = max(1, math.ceil(abs(angle) / MOST_BEZIER_RAD))
-    step = angle / count
-    reach = 4 / 3 * math.tan(step / 4) * radius
-    start = math.atan2(*(a - centre)[::-1])
-    for k in range(count):
-        t, u = start + k * step, start + (k + 1) * step
-        p = centre + radius * np.array([math.cos(t), math.sin(t)])
-        q = b if k == count - 1 else centre + radius * np.array([math.cos(u), math.sin(u)])
-        first = p + reach * np.array([-math.sin(t), math.cos(t)])
-        second = q - reach * np.array([-math.sin(u), math.cos(u)])
-        yield [*first.tolist(), *second.tolist(), *q.tolist()]
+@lru_cache(maxsize=8192)
+def _unit_width(words: str, bold: bool) -> float:
+    """Width of a line of text whose letters are 1 mm high."""
+    from reportlab.pdfbase import pdfmetrics
+
+    _letters()
+    face: Any = pdfmetrics.getFont(FONT_BOLD if bold else FONT)
+    widths, rest = face.face.charWidths, face.face.defaultWidth
+    return sum(widths.get(ord(letter), rest) for letter in words) / 1000
 
 
 def text_width(words: object, size: float, *, bold: bool = False) -> float:
     """Width of a line of text, mm."""
-    from reportlab.pdfbase import pdfmetrics
-
-    _letters()
-    return float(pdfmetrics.stringWidth(spell(words), FONT_BOLD if bold else FONT, size))
+    return _unit_width(spell(words), bold) * size
 
 
 def fit_size(words: object, room: float, size: float, *, bold: bool = False, least: float = 1.6) -> float:
@@ -213,7 +299,7 @@ def fit_size(words: object, room: float, size: float, *, bold: bool = False, lea
 
 
 def text(
-    canvas: Any,
+    sheet: Sheet,
     x: float,
     y: float,
     words: object,
@@ -228,18 +314,15 @@ def text(
     """One line of text, its foot at (x, y), turned by degrees; ``paper`` puts white behind it."""
     words = spell(words)
     wide = text_width(words, size, bold=bold)
-    canvas.saveState()
-    canvas.translate(x, y)
-    if turn:
-        canvas.rotate(turn)
     left = {"left": 0.0, "middle": -wide / 2, "right": -wide}[align]
+    c, s = (math.cos(math.radians(turn)), math.sin(math.radians(turn))) if turn else (1.0, 0.0)
+    before = ""
     if paper:
-        canvas.setFillColorRGB(1, 1, 1)
-        canvas.rect(left - 0.4, -0.3 * size, wide + 0.8, 1.25 * size, stroke=0, fill=1)
-    canvas.setFillColorRGB(*colour)
-    canvas.setFont(FONT_BOLD if bold else FONT, size)
-    canvas.drawString(left, 0, words)
-    canvas.restoreState()
+        x0, x1, y0, y1 = left - 0.4, left + wide + 0.4, -0.3 * size, 0.95 * size
+        corners = [(x + c * u - s * v, y + s * u + c * v) for u, v in ((x0, y0), (x1, y0), (x1, y1), (x0, y1))]
+        before = f"1 g {through(corners)} f "
+    matrix = f"{c:.5f} {s:.5f} {-s:.5f} {c:.5f} {x + c * left:.3f} {y + s * left:.3f} Tm"
+    sheet.ink.append(Words(f"{before}{_colour(colour)} rg BT {matrix}", size, bold, words))
 
 
 def wrap(words: object, room: float, size: float, *, bold: bool = False) -> list[str]:
@@ -255,7 +338,7 @@ def wrap(words: object, room: float, size: float, *, bold: bool = False) -> list
 
 
 def paragraph(
-    canvas: Any,
+    sheet: Sheet,
     x: float,
     y: float,
     words: object,
@@ -268,12 +351,12 @@ def paragraph(
     """Text broken to the room, its first line's top at y; the y of its foot."""
     for row in wrap(words, room, size, bold=bold):
         y -= size * LINE_SPACING
-        text(canvas, x, y + 0.3 * size, row, size, bold=bold, colour=colour)
+        text(sheet, x, y + 0.3 * size, row, size, bold=bold, colour=colour)
     return y
 
 
 def table(
-    canvas: Any,
+    sheet: Sheet,
     x: float,
     y: float,
     widths: Sequence[float],
@@ -298,9 +381,9 @@ def table(
                 at_right = column in right
                 small = fit_size(words, wide - 2 * pad, size, bold=bold)
                 place = left + wide - pad if at_right else left + pad
-                text(canvas, place, base, words, small, bold=bold, align="right" if at_right else "left")
+                text(sheet, place, base, words, small, bold=bold, align="right" if at_right else "left")
             left += wide
         y -= high
-        pen(canvas, "frame" if number == 0 else "rule")
-        line(canvas, (x, y), (x + sum(widths), y))
+        pen(sheet, "frame" if number == 0 else "rule")
+        line(sheet, (x, y), (x + sum(widths), y))
     return y

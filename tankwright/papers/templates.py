@@ -23,7 +23,24 @@ from .blankface import Face, face_of
 from .cutting_words import figure, metal_line
 from .look import CHECK_MM, FAINT, INK, PENCIL, RED, SIZES, TILE, WORDS
 from .names import job_line, unique_slugs
-from .pdf import begin, clip_box, finish, fit_size, line, page, paragraph, pen, polygon, table, text
+from .pdf import (
+    Sheet,
+    begin,
+    carry,
+    circle,
+    clip_box,
+    finish,
+    fit_size,
+    line,
+    page,
+    paragraph,
+    pen,
+    polygon,
+    rectangle,
+    table,
+    text,
+    unclip,
+)
 from .tiling import GUTTER_MM, Tiling, targets, tile_blank
 
 if TYPE_CHECKING:
@@ -43,13 +60,24 @@ def template_files(work: Work, faces: Sequence[Face] = ()) -> dict[str, bytes]:
     files = {}
     slugs = unique_slugs([blank.name for blank in work.blanks])
     for slug, face in zip(slugs, faces, strict=True):
-        files[f"templates/{slug}-tiles.pdf"] = tiled_pdf(face)
-        files[f"templates/full-size/{slug}-full-size.pdf"] = full_size_pdf(face)
+        drawn = at_full_size(face)
+        files[f"templates/{slug}-tiles.pdf"] = tiled_pdf(face, drawn)
+        files[f"templates/full-size/{slug}-full-size.pdf"] = full_size_pdf(face, drawn)
     return files
 
 
-def tiled_pdf(face: Face) -> bytes:
-    """The map page and the tiles of one blank."""
+def at_full_size(face: Face) -> Sheet:
+    """The blank with its grid, drawn once in its own mm for every page that carries it."""
+    x0, y0, x1, y1 = face.blank.outline.bounds
+    drawn, view = Sheet(), View(1.0, (0.0, 0.0))
+    draw_grid(drawn, (x0, y0), (x1, y1), view)
+    draw_blank(drawn, face, view, FULL)
+    return drawn
+
+
+def tiled_pdf(face: Face, drawn: Sheet | None = None) -> bytes:
+    """The map page and the tiles of one blank; ``drawn`` saves drawing it `at_full_size` again."""
+    drawn = drawn or at_full_size(face)
     work, blank = face.work, face.blank
     tiling = tile_blank(blank)
     canvas, buffer = begin(f"{work.job.name}: {blank.name}, template in tiles", job_line(work.job))
@@ -59,7 +87,7 @@ def tiled_pdf(face: Face) -> bytes:
     for number, (row, column) in enumerate(tiling.used):
         size = TILE.page[::-1] if tiling.landscape else TILE.page
         with page(canvas, size, f"tile {tiling.name(row, column)}"):
-            _tile_page(canvas, face, tiling, (row, column), f"page {number + 2} of {total}")
+            _tile_page(canvas, face, drawn, tiling, (row, column), f"page {number + 2} of {total}")
     return finish(canvas, buffer)
 
 
@@ -70,20 +98,17 @@ def _live(landscape: bool) -> tuple[np.ndarray, np.ndarray]:
     return (size - live) / 2, live
 
 
-def _tile_page(canvas: Any, face: Face, tiling: Tiling, tile: tuple[int, int], number: str) -> None:
+def _tile_page(canvas: Any, face: Face, drawn: Sheet, tiling: Tiling, tile: tuple[int, int], number: str) -> None:
     work, blank = face.work, face.blank
     row, column = tile
     live_at, live = _live(tiling.landscape)
     window_at = live_at + [GUTTER_MM, TILE.foot]
     low = tiling.corner(row, column)
     view = View(1.0, tuple(window_at - low))
-    canvas.saveState()
     clip_box(canvas, window_at.tolist(), (window_at + tiling.window).tolist())
-    x0, y0, x1, y1 = blank.outline.bounds
-    draw_grid(canvas, (x0, y0), (x1, y1), view)
-    draw_blank(canvas, face, view, FULL)
+    carry(canvas, "blank", drawn, view.shift)
     _diagonal(canvas, tiling, view)
-    canvas.restoreState()
+    unclip(canvas)
     _joins(canvas, tiling, tile, view, window_at)
     name = tiling.name(row, column)
     beside = {
@@ -104,7 +129,7 @@ def _joins(canvas: Any, tiling: Tiling, tile: tuple[int, int], view: View, windo
     wide, high = tiling.window
     x, y = window_at
     pen(canvas, "rule")
-    canvas.rect(x, y, wide, high, stroke=1, fill=0)
+    rectangle(canvas, x, y, wide, high)
     corner = tiling.corner(row, column)
     joins = (
         (0, 1, "right"), (0, -1, "left"), (-1, 0, "above"), (1, 0, "below"),
@@ -154,7 +179,7 @@ def _match(canvas: Any, at: np.ndarray) -> None:
     pen(canvas, "match")
     line(canvas, (x - 4, y), (x + 4, y))
     line(canvas, (x, y - 4), (x, y + 4))
-    canvas.circle(x, y, 2.0, stroke=1, fill=0)
+    circle(canvas, x, y, 2.0)
 
 
 def _diagonal(canvas: Any, tiling: Tiling, view: View) -> None:
@@ -166,7 +191,7 @@ def _diagonal(canvas: Any, tiling: Tiling, view: View) -> None:
         pen(canvas, "match")
         for reach in ((3.5, 3.5), (3.5, -3.5)):
             line(canvas, (x - reach[0], y - reach[1]), (x + reach[0], y + reach[1]))
-        canvas.circle(x, y, 1.2, stroke=1, fill=0)
+        circle(canvas, x, y, 1.2)
         words_ = f"D{k + 1}: {apart:.1f} mm to D{2 - k}"
         middle = float(view.points(ends).mean(axis=0)[0])
         align, off = ("left", 5.0) if x <= middle else ("right", -5.0)
@@ -321,7 +346,7 @@ def _map(canvas: Any, face: Face, tiling: Tiling, at: tuple[float, float], room:
         low = view.points(tiling.corner(row, column))
         wide, high = np.array(tiling.window) * scale
         pen(canvas, "rule")
-        canvas.rect(low[0], low[1], wide, high, stroke=1, fill=0)
+        rectangle(canvas, low[0], low[1], wide, high)
         size = min(12.0, 0.35 * min(wide, high))
         x, y = low + [wide / 2, high / 2 - 0.36 * size]
         text(canvas, x, y, tiling.name(row, column), size, bold=True, align="middle", colour=FAINT)
@@ -335,8 +360,8 @@ def _map(canvas: Any, face: Face, tiling: Tiling, at: tuple[float, float], room:
         text(canvas, end[0] + off, end[1] - 0.8, f"D{k + 1}", SIZES["small"], align=align)
 
 
-def full_size_pdf(face: Face) -> bytes:
-    """One page as large as the blank, for a plan printer."""
+def full_size_pdf(face: Face, drawn: Sheet | None = None) -> bytes:
+    """One page as large as the blank, for a plan printer; ``drawn`` as for `tiled_pdf`."""
     work, blank = face.work, face.blank
     x0, y0, x1, y1 = blank.outline.bounds
     margin, foot = 15.0, 46.0
@@ -348,8 +373,7 @@ def full_size_pdf(face: Face) -> bytes:
     view = View(1.0, (margin + GUTTER_MM + 6 - x0, foot + deep + margin - y0))
     canvas, buffer = begin(f"{work.job.name}: {blank.name}, template at full size", job_line(work.job))
     with page(canvas, (wide, high), blank.name):
-        draw_grid(canvas, (x0, y0), (x1, y1), view)
-        draw_blank(canvas, face, view, FULL)
+        carry(canvas, "blank", drawn or at_full_size(face), view.shift)
         corners = view.points([[x0 - 6, y0 - 6], [x1 + 6, y1 + 6]])
         apart = float(np.hypot(*(corners[1] - corners[0])))
         for k, (x, y) in enumerate(corners):

@@ -6,10 +6,12 @@ The reader (pypdf) shares no code with the writer. Curves are left out; strokes 
 from __future__ import annotations
 
 import io
+import re
 from dataclasses import dataclass
 
 import numpy as np
 from pypdf import PdfReader
+from pypdf.generic import ContentStream
 
 MM = 25.4 / 72
 
@@ -35,40 +37,87 @@ def page_size(page) -> tuple[float, float]:
 
 
 def strokes(page) -> list[Stroke]:
-    """Every straight stroke of a page, curves' ends left out."""
-    found: list[Stroke] = []
-    state = {"width": 1.0, "at": None, "start": None}
-    stack: list[float] = []
+    """Every straight stroke of a page, curves' ends left out; also of the drawings that the page carries."""
+    return [stroke for stroke, _ in _strokes(page, page.get_contents(), page.pdf, np.eye(3) * [MM, MM, 1.0], None)]
 
-    def place(cm, x, y) -> np.ndarray:
-        return np.array([cm[0] * x + cm[2] * y + cm[4], cm[1] * x + cm[3] * y + cm[5]]) * MM
 
-    def before(operator, operands, cm, tm) -> None:
+def seen(page) -> list[Stroke]:
+    """The strokes of a page that its clipping lets through, in whole or in part."""
+    return [
+        stroke for stroke, box in _strokes(page, page.get_contents(), page.pdf, np.eye(3) * [MM, MM, 1.0], None) if box
+    ]
+
+
+def _strokes(holder, stream, pdf, matrix: np.ndarray, clip) -> list[tuple[Stroke, bool]]:
+    """Strokes of a content stream and whether any of each is seen; matrix (3, 3) takes its units to mm."""
+    found: list[tuple[Stroke, bool]] = []
+    width, at, start, box = 1.0, None, None, None
+    stack: list = []
+
+    def place(x, y) -> np.ndarray:
+        return (np.array([float(x), float(y), 1.0]) @ matrix)[:2]
+
+    def add(to: np.ndarray) -> None:
+        ends = np.array([at, to])
+        scale = abs(float(np.linalg.det(matrix[:2, :2]))) ** 0.5
+        inside = clip is None or bool((ends.max(axis=0) >= clip[0]).all() and (ends.min(axis=0) <= clip[1]).all())
+        found.append((Stroke(ends, width * scale), inside))
+
+    for operands, operator in ContentStream(stream, pdf).operations:
         if operator == b"w":
-            state["width"] = float(operands[0])
+            width = float(operands[0])
         elif operator == b"q":
-            stack.append(state["width"])
+            stack.append((width, matrix, clip))
         elif operator == b"Q":
-            state["width"] = stack.pop()
+            width, matrix, clip = stack.pop()
+        elif operator == b"cm":
+            a, b, c, d, e, f = map(float, operands)
+            matrix = np.array([[a, b, 0], [c, d, 0], [e, f, 1]]) @ matrix
+        elif operator == b"re":
+            x, y, wide, high = map(float, operands)
+            box = np.array([place(x, y), place(x + wide, y + high)])
+        elif operator == b"W":
+            clip = box
         elif operator == b"m":
-            state["at"] = state["start"] = place(cm, *map(float, operands))
+            at = start = place(*operands)
         elif operator == b"l":
-            to = place(cm, *map(float, operands))
-            scale = abs(cm[0] * cm[3] - cm[1] * cm[2]) ** 0.5 * MM
-            found.append(Stroke(np.array([state["at"], to]), state["width"] * scale))
-            state["at"] = to
+            to = place(*operands)
+            add(to)
+            at = to
         elif operator == b"c":
-            state["at"] = place(cm, *map(float, operands[4:]))
-        elif operator == b"h" and state["at"] is not None:
-            scale = abs(cm[0] * cm[3] - cm[1] * cm[2]) ** 0.5 * MM
-            found.append(Stroke(np.array([state["at"], state["start"]]), state["width"] * scale))
-
-    page.extract_text(visitor_operand_before=before)
+            at = place(*operands[4:])
+        elif operator == b"h" and at is not None:
+            add(start)
+        elif operator == b"Do":
+            form = holder["/Resources"]["/XObject"][operands[0]].get_object()
+            found += _strokes(form, form, pdf, matrix, clip)
     return found
 
 
 def words_of(page) -> str:
-    return page.extract_text()
+    """Every line of text of a page and of the drawings it carries, one a row, in the order drawn."""
+    return "\n".join(_words(page, page.get_contents(), page.pdf))
+
+
+def _words(holder, stream, pdf) -> list[str]:
+    rows, letters = [], {}
+    for operands, operator in ContentStream(stream, pdf).operations:
+        if operator == b"BT":
+            rows.append("")
+        elif operator == b"Tf":
+            letters = _letters_of(holder["/Resources"]["/Font"][operands[0]])
+        elif operator == b"Tj":
+            rows[-1] += "".join(letters[code] for code in operands[0].original_bytes)
+        elif operator == b"Do":
+            form = holder["/Resources"]["/XObject"][operands[0]].get_object()
+            rows += _words(form, form, pdf)
+    return [row for row in rows if row]
+
+
+def _letters_of(font) -> dict[int, str]:
+    """What each code of a font stands for, by the table in the file."""
+    table = font["/ToUnicode"].get_data().decode("ascii")
+    return {int(a, 16): chr(int(b, 16)) for a, b in re.findall(r"<(\w\w)> <(\w{4})>", table)}
 
 
 def ink(content: bytes, page: int, dpi: int = 150) -> np.ndarray:

@@ -21,7 +21,7 @@ from tankwright.papers.templates import full_size_pdf, template_files, tiled_pdf
 from tankwright.papers.tiling import targets, tile_blank
 
 from .fixture import small_work
-from .reading import MM, ink, page_size, read, strokes, words_of
+from .reading import MM, ink, page_size, read, seen, strokes, words_of
 
 WORK = small_work()
 NAMES = [blank.name.replace(" ", "-") for blank in WORK.blanks]
@@ -363,3 +363,13 @@ def test_a_small_blank_needs_one_tile():
     assert "Lay each tile" not in words_of(reader.pages[0])
     assert page_size(read(full_size_pdf(face_of(WORK, blank))).pages[0])[0] >= 300
     assert pytest.approx(0.352778, abs=1e-6) == MM
+
+
+def test_a_blank_is_drawn_once_and_clipped_on_every_tile(files):
+    """A file of tiles holds the blank's lines once; each tile clips some of them away."""
+    reader = read(files["templates/side-left-tiles.pdf"])
+    forms = {page["/Resources"]["/XObject"].raw_get("/FormXob.blank").idnum for page in reader.pages[1:]}
+    assert len(forms) == 1
+    for page in reader.pages[1:]:
+        assert len(seen(page)) < len(strokes(page))
+
