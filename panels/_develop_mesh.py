@@ -22,8 +22,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 #: Curvature, radians, that an opening may take out before the panel counts as closed round it; less for one
-#: half as long as the outer edge or more. A filler hole in a tight crown takes out half a radian. Tuned by eye.
-CLOSED, CLOSED_WIDE, WIDE = np.pi, 0.5, 0.5
+#: half as long as the outer edge or more. A filler hole in a tight crown takes out half a radian, a closed cone of
+#: 45 degrees to its axis 1.8. Tuned by eye: smaller refuses crowns with a wide hole, larger lays out closed cones.
+CLOSED, CLOSED_WIDE, WIDE = np.pi, 1.5, 0.5
 THINNEST = 1e-7  # smallest height over longest side still taken for a triangle; below it strain has no digits
 
 

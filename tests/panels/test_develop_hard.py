@@ -54,6 +54,7 @@ HARD = {
     "two holes": lambda: cut(
         shapes.cap(45), lambda x, y, z: (np.hypot(x - 30, y) < 10) | (np.hypot(x + 20, y - 10) < 12)
     ),
+    "crown with a hole more than half as wide": lambda: cut(shapes.cap(45), lambda x, y, z: np.hypot(x, y) < 42),
     "ring of 286 degrees round": lambda: shapes.patch(
         60,
         16,
@@ -149,6 +150,7 @@ def ring_round(radius_at, length=80.0, n=40, m=10):
     [
         ("tube", lambda x: 60 + 0 * x, 360),
         ("cone of 30 degrees to its axis", lambda x: 60 + 80 * np.tan(np.pi / 6) * x, 180),
+        ("cone of 45 degrees to its axis", lambda x: 120 + 80 * x, 360 * (1 - np.sqrt(0.5))),
         ("barrel", lambda x: 60 + 20 * np.sin(np.pi * x), None),
     ],
 )
