@@ -95,7 +95,7 @@ def face_of(blank: Blank, number: str = "", kerf_mm: float = 0.0) -> Face:
     label = find_label(blank, label_words(blank, number))
     metal = blank.outline.buffer(-INSIDE_MM, quad_segs=4)
     lines, notes = _lines(blank, metal, label)
-    signs = seam_signs(blank, metal, _drawn(lines, label))
+    signs = seam_signs(blank, metal, _drawn(lines, label), _noted(notes))
     return Face(blank, outer, holes, tuple(lines), tuple(notes), label, tuple(signs))
 
 
@@ -144,9 +144,9 @@ def _lines(blank: Blank, metal: BaseGeometry, label: Label) -> tuple[list[Line],
 
 
 def _near_start(points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The start of a line, and the point on it as far on as a few words are long; its end if it is straight."""
+    """The start of a line, and the point on it as far on as a few words are long."""
     run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    on = min(NOTE_MM, run[-1]) if len(points) > 2 else run[-1]
+    on = min(NOTE_MM, run[-1])
     return points[0], np.array([np.interp(on, run, points[:, k]) for k in (0, 1)])
 
 
@@ -156,6 +156,14 @@ def _drawn(lines: list[Line], label: Label) -> BaseGeometry:
 
     paths = MultiLineString([LineString(line.path.dense(0.5)) for line in lines])
     return GeometryCollection([paths, label.box]) if label.lines else paths
+
+
+def _noted(notes: list[Note]) -> BaseGeometry:
+    """Where words stand beside lines."""
+    from shapely import LineString, MultiLineString
+
+    lines = [LineString([note.start, note.end]) for note in notes if note.fold is None]
+    return MultiLineString(lines).buffer(4.0, cap_style="flat")
 
 
 def laid(face: Face, frame: Frame) -> list[Item]:
@@ -267,11 +275,11 @@ def _grain_arrow(middle: np.ndarray, along: np.ndarray, length: float) -> list[I
         np.array([end + s * along * barb + side * barb / 2, end, end + s * along * barb - side * barb / 2])
         for end, s in zip(ends, (1, -1), strict=True)
     )
+    reads = upright(along)
+    at = _corner(middle + np.array([reads[1], -reads[0]]) * 3.0)
     return [
         *(Line("text", Path(points, np.zeros(len(points)), False)) for points in (np.array(ends), left, right)),
-        Words(
-            "text", "GRAIN", _corner(middle + upright(along) * length / 2 + upright(along) * 2), 3.5, _degrees(along)
-        ),
+        Words("text", "GRAIN", at, 3.0, _degrees(along), middle=True),
     ]
 
 

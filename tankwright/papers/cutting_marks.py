@@ -120,19 +120,20 @@ def label_signs(label: Label, spot: np.ndarray, along: np.ndarray) -> list[Sign]
     ]
 
 
-def seam_signs(blank: Blank, metal: BaseGeometry, busy: BaseGeometry) -> list[Sign]:
-    """The letter of every seam beside the middle of its edge, on ``metal`` and clear of what is ``busy``.
+def seam_signs(blank: Blank, metal: BaseGeometry, busy: BaseGeometry, noted: BaseGeometry) -> list[Sign]:
+    """The letter of every seam beside the middle of its edge, on ``metal``, clear of what is ``busy``.
 
-    In the metal that is trimmed away where that is wide enough, else inside the trim line.
+    In the metal that is trimmed away where that is wide enough, else inside the trim line; clear of what is
+    ``noted`` too where there is room for that.
     """
     from shapely import prepare
 
-    prepare([metal, busy])
+    prepare([metal, busy, noted])
     signs: list[Sign] = []
     taken = [busy]
     for edge in blank.edges:
         if edge.letter:
-            found = _seam_sign(edge, blank.net, metal, taken)
+            found = _seam_sign(edge, blank.net, metal, taken, noted)
             if found is not None:
                 signs.append(found[0])
                 taken.append(found[1])
@@ -140,19 +141,26 @@ def seam_signs(blank: Blank, metal: BaseGeometry, busy: BaseGeometry) -> list[Si
 
 
 def _seam_sign(
-    edge: Edge, net: Polygon, metal: BaseGeometry, taken: Sequence[BaseGeometry]
+    edge: Edge, net: Polygon, metal: BaseGeometry, taken: Sequence[BaseGeometry], noted: BaseGeometry
 ) -> tuple[Sign, Polygon] | None:
     from .blankface import along_edge
 
+    second: tuple[Sign, Polygon] | None = None
     for height in SEAM_MM:
+        wide = stroke_width(edge.letter, height)
         for share in (0.5, 0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.18, 0.82):
             at, along, inward = along_edge(edge, net, share)
             for off in (-edge.allowance / 2, CLEAR_MM + height / 2, 2 * CLEAR_MM + height / 2 + 1.0):
                 middle = at + inward * off
-                wide = stroke_width(edge.letter, height)
                 box = _box(middle, along, wide, height)
-                if metal.covers(_box(middle, along, wide, height, 0.0)) and not any(t.intersects(box) for t in taken):
-                    return Sign(edge.letter, middle, along, height), box
+                if not metal.covers(_box(middle, along, wide, height, 0.0)) or any(t.intersects(box) for t in taken):
+                    continue
+                found = Sign(edge.letter, middle, along, height), box
+                if not noted.intersects(box):
+                    return found
+                second = second or found
+        if second is not None:
+            return second
     return None
 
 
