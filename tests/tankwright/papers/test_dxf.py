@@ -29,7 +29,8 @@ from tankwright.papers.cutting_words import for_the_cutter
 from tankwright.papers.dxf import dxf_files, to_dxf
 from tankwright.papers.look import LAYERS
 from tankwright.papers.outline import Path
-from tankwright.shop import CuttingRules
+from tankwright.shop import CuttingRules, merge_faults
+from tankwright.shopfile import ShopFile
 
 from .fixture import FILLER_MM, small_work
 
@@ -364,6 +365,14 @@ def test_what_the_job_asks_for_is_in_the_names_and_on_the_page():
     for content in files.values():
         assert not _read(content)[1].errors
     assert all("kerf" not in name and "lead" not in name for name in dxf_files(WORK))
+
+
+def test_a_kerf_as_wide_as_the_gap_is_refused():
+    """Between two blanks cut by a torch something of the gap must be left; a shear has no kerf."""
+    for kerf, cutting, faults in ((8.0, "profile", 0), (6.0, "profile", 1), (6.0, "shear", 0), (0.0, "profile", 0)):
+        given = {"cutting": {"kerf": min(kerf, 6.0)}, "nesting": {"gap": 6.0 if kerf < 8 else 9.0, "cutting": cutting}}
+        found = [fault for fault in merge_faults(ShopFile.model_validate(given), ShopFile()) if "kerf" in fault.says]
+        assert len(found) == faults
 
 
 def test_a_sheet_for_the_shear_has_nothing_to_cut_for_a_torch():
