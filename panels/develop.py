@@ -16,7 +16,7 @@ Where: the centroid of the blank's area is at (0, 0). Turned so that ``along``, 
 +x as nearly as it can; without ``along``, so that the longest extent lies along x.
 
 Everything is in millimetres and at the surface given: hand over the neutral surface, not the outside.
-Method, derivation and what was turned down: notes/decisions/0003-developing-skins.md.
+Method, derivation and what was turned down: notes/decisions/0003-developing-skins.md and 0010.
 """
 
 from __future__ import annotations
