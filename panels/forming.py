@@ -86,21 +86,28 @@ class SheetLoad:
         return "; ".join(told) or "no change of thickness"
 
     @property
+    def share(self) -> float:
+        """Worst place as a share of the forming limit; of the elongation where no limit is known."""
+        return self.stretch / self.elongation if self.used is None else self.used
+
+    @property
+    def place(self) -> str:
+        """``past``, ``near`` or ``well below`` the published figure."""
+        return "past" if self.share >= 1 else "near" if self.share >= NEAR else "well below"
+
+    @property
     def words(self) -> str:
         """One sentence for the job sheet."""
         percent = f"{100 * self.stretch:.1f} % stretch at most"
         if self.stretch < NEARLY_NOTHING:
             return f"nothing to stretch; {self.metal} gets thicker where it is shrunk, up to {self.thickest:.2f} mm."
         if self.used is None:
-            share = self.stretch / self.elongation
-            place = "past" if share >= 1 else "near" if share >= NEAR else "well below"
             return (
-                f"{percent}, {place} the {100 * self.elongation:.0f} % elongation of {self.metal} "
+                f"{percent}, {self.place} the {100 * self.elongation:.0f} % elongation of {self.metal} "
                 f"({self.elongation_basis}); no forming limit was found for it."
             )
-        place = "past" if self.used >= 1 else "near" if self.used >= NEAR else "well below"
         return (
-            f"{percent}, {place} the published forming limit of {self.metal} for one pull without anneal "
+            f"{percent}, {self.place} the published forming limit of {self.metal} for one pull without anneal "
             f"({100 * self.used:.0f} % of it at the worst place); its elongation is {100 * self.elongation:.0f} % "
             f"({self.elongation_basis})."
         )

@@ -8,6 +8,7 @@ make       the papers, whole or not at all
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import partial
@@ -257,6 +258,33 @@ def _strain_findings(job: Job, blanks: tuple[Blank, ...]) -> tuple[Finding, ...]
         )
         for blank in blanks
         if max(blank.stretch, blank.shrink) > hard and blank.hand != "left"
+    ) + _past_the_sheet(job, blanks)
+
+
+def _past_the_sheet(job: Job, blanks: tuple[Blank, ...]) -> tuple[Finding, ...]:
+    """Panels that ask for more stretch than is published of the sheet as supplied."""
+    from panels.findings import Finding
+    from panels.forming import sheet_load
+
+    loads = [
+        (blank.name, sheet_load(blank.flat.strain, job.metal, blank.thickness))
+        for blank in blanks
+        if blank.flat is not None and blank.hand != "left"
+    ]
+    return tuple(
+        Finding(
+            "look",
+            name,
+            f"{name} asks for more stretch than is published of {load.metal} as supplied",
+            f"{100 * load.stretch:.1f} % stretch at the worst place",
+            f"{100 * load.elongation:.0f} % elongation"
+            if load.limit is None
+            else f"{100 * math.expm1(load.limit.plane_strain):.0f} % forming limit where it is pulled one way",
+            None,
+            "anneal while you shape, a softer temper, or one more seam; a comparison, no promise either way",
+        )
+        for name, load in loads
+        if load.place == "past"
     )
 
 
