@@ -165,9 +165,13 @@ def _seam_sign(
 
 
 def _in_rows(words: str) -> list[tuple[str, ...]]:
-    """The words in one line, and in the two lines that are most alike in length."""
+    """The words in one line, and in the two lines that are most alike in length.
+
+    No second line begins with a figure: it would be read for the number of the piece.
+    """
     parts = words.split()
-    splits = [(" ".join(parts[:k]), " ".join(parts[k:])) for k in range(1, len(parts))]
+    breaks = [k for k in range(1, len(parts)) if not parts[k][0].isdigit()]
+    splits = [(" ".join(parts[:k]), " ".join(parts[k:])) for k in breaks]
     two = min(splits, key=lambda rows: max(map(len, rows)), default=None)
     return [(words,), *([two] if two else [])]
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["svg_files", "to_svg"]
 
 MARGIN_MM = 10.0
+WIDE = 0.75  # most that a letter takes of a line, heights
 CUT_NOTE = "Cut group CUT only."
 SHEAR_NOTE = "For the shear: nothing here is for a torch or a laser."
 MOST_BULGE = 0.5  # an arc of 106 degrees
@@ -98,7 +99,9 @@ def _words(item: Words, colour: str) -> str:
 
 
 def _page(drawing: Drawing) -> tuple[np.ndarray, np.ndarray]:
-    """Lower left and upper right (2,) of all paths and the feet of all words, with a margin."""
-    feet = [item.at for item in drawing.items if isinstance(item, Words)]
-    every = np.array([*drawing.extents, *feet])
-    return every.min(axis=0) - MARGIN_MM, every.max(axis=0) + [MARGIN_MM * 4, MARGIN_MM]
+    """Lower left and upper right (2,) of all paths and words, with a margin."""
+    words = [item for item in drawing.items if isinstance(item, Words)]
+    feet = [item.at for item in words]
+    flat = [(item.at[0] + WIDE * item.height * len(item.text), item.at[1]) for item in words if not item.turn]
+    every = np.array([*drawing.extents, *feet, *flat])
+    return every.min(axis=0) - MARGIN_MM, every.max(axis=0) + MARGIN_MM

@@ -27,7 +27,8 @@ def files() -> dict[str, bytes]:
 
 def _read_path(data: str) -> Path:
     """Path data back into points and bulges, y up again."""
-    points, bulges = [], []
+    points: list[np.ndarray] = []
+    bulges: list[float] = []
     closed = data.endswith("Z")
     for letter, numbers in re.findall(r"([MLA])([^MLAZ]*)", data):
         values = [float(v) for v in numbers.split()]
@@ -92,6 +93,17 @@ def test_check_line_and_words_are_there_and_not_cut(files):
         words = "\n".join(t.text or "" for t in texts)
         assert "Net geometry" in words
         assert "Revision: B" in words
+
+
+def test_words_lie_on_the_page(files):
+    """Words that run level end on the page, at half their size a letter (sans-serif, from memory)."""
+    for content in files.values():
+        root = ElementTree.fromstring(content)
+        left, _, wide, _ = map(float, root.get("viewBox", "").split())
+        for text in root.iterfind(".//s:text", SPACE):
+            if text.get("transform") is None and text.get("text-anchor") is None:
+                end = float(text.get("x", "")) + 0.5 * float(text.get("font-size", "")) * len(text.text or "")
+                assert end < left + wide, text.text
 
 
 def test_same_work_gives_the_same_bytes(files):

@@ -8,6 +8,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
+from tankwright.papers.cutting_marks import _in_rows
 from tankwright.papers.strokes import GLYPHS, stroke_width, strokes
 
 
@@ -47,6 +48,13 @@ def test_no_two_letters_are_alike():
     assert all(shapes[a] != shapes[b] for a, b in combinations(shapes, 2))
     for pair in ("0O", "1I", "5S", "8B", "2Z"):
         assert shapes[pair[0]] ^ shapes[pair[1]]
+
+
+def test_no_second_line_begins_with_a_figure():
+    """A second line of a label that did would be read for the number of the piece."""
+    assert _in_rows("1 skin 1 right") == [("1 skin 1 right",), ("1 skin 1", "right")]
+    assert _in_rows("8 rear end")[1] == ("8 rear", "end")
+    assert _in_rows("9 2") == [("9 2",)]
 
 
 def test_width_is_what_is_drawn():
