@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from . import words
-from .blankface import Face, along_edge
+from .blankface import Face, along_edge, named
 from .look import BLUE, GRID_MM, INK, PENCIL, RED, SIZES
 from .outline import Path
 from .pdf import circle, draw_path, fit_size, line, lines, pen, text, text_width
@@ -169,7 +169,7 @@ def _seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, tak
     room = edge.length_blank * view.scale
     if room < 2:
         return
-    lines = _seam_lines(edge)
+    lines = _seam_lines(edge, face.work.job.unit)
     ring = 2.4 * sizes.tag if edge.letter else 0.0
     size = min(fit_size(row, 0.85 * room - ring, sizes.tag, bold=k > 0, least=0.1) for k, row in enumerate(lines))
     tries = [(lines, inside) for inside in ((True,) if sizes is FULL else (True, False))] if size >= 1.5 else []
@@ -223,12 +223,12 @@ def _write_tag(
         _ringed(canvas, start + unit * ring / 2, edge.letter, sizes.tag)
 
 
-def _seam_lines(edge: Edge) -> list[str]:
-    metal = words.edge_metal(edge) if edge.allowance >= 0.05 else "net edge"
+def _seam_lines(edge: Edge, unit: str) -> list[str]:
+    metal = words.edge_metal(edge, unit) if edge.allowance >= 0.05 else "net edge"
     first = f"{metal}, meets {edge.meets}" if edge.meets else f"free edge, {metal}"
     if edge.joint not in ("", "free", "lap") and edge.allowance >= 0.05:
         first = f"{edge.joint}, {first}"
-    change = words.edge_change(edge)
+    change = words.edge_change(edge, unit=unit)
     return [first, change] if change != "as it is" else [first]
 
 
@@ -414,7 +414,7 @@ def _name(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any]) -
     x, y, room = _roomiest(shape, view, [*taken, *folds], clear=1.5)
     grain = "grain: any way" if blank.grain_deg is None else "grain"
     rows = [
-        (blank.name, sizes.name, True),
+        (named(face.work, blank.name), sizes.name, True),
         (f"{words.hand(blank)}, qty 1", sizes.tag, False),
         (words.metal_words(face.work.job, blank.thickness), sizes.tag, False),
         ("good face up (outside of the tank)", sizes.tag, False),

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from . import words
-from .cutting import HAIR_MM, runs_inside
+from .cutting import HAIR_MM, piece_numbers, runs_inside
 from .outline import Path, fit_line, fit_outline
 from .zones import Zone, strain_zones
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from ..work import Work
 
-__all__ = ["Face", "Tick", "along_edge", "face_of", "seam_ticks"]
+__all__ = ["Face", "Tick", "along_edge", "face_of", "named", "seam_ticks"]
 
 SMOOTH_MM = 4.0  # zone lines follow the mesh; finer than this they say nothing to a hammer
 
@@ -54,6 +54,12 @@ class Face:
     ticks: tuple[Tick, ...]
     zones: tuple[Zone, ...]
     zone_lines: tuple[np.ndarray, ...]
+
+
+def named(work: Work, name: str) -> str:
+    """A piece by its number on the cut list and its name: ``3 side left``."""
+    number = piece_numbers(work).get(name, "")
+    return f"{number} {name}".strip()
 
 
 def face_of(work: Work, blank: Blank) -> Face:

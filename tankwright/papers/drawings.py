@@ -15,12 +15,14 @@ import numpy as np
 
 from . import words
 from .blankdraw import SMALL, View, draw_blank, draw_cuts
-from .blankface import Face, face_of
+from .blankface import Face, face_of, named
 from .cutting_words import figure, metal_line
 from .look import BLUE, INK, PENCIL, RED, SIZES, TILE, WORDS
 from .names import job_line
 from .offsets import corners, holes, stations
+from .outline import fit_outline
 from .pdf import begin, finish, fit_size, line, page, paragraph, pen, polygon, table, text
+from .shearsteps import shear_steps
 from .sheetdraw import draw_sheet, sheet_tables
 
 if TYPE_CHECKING:
@@ -34,6 +36,8 @@ LEFT, FOOT = (PAGE[0] - LIVE[0]) / 2, (PAGE[1] - LIVE[1]) / 2
 RIGHT, TOP = LEFT + LIVE[0], FOOT + LIVE[1]
 #: Scales a drawing may have: 1 to 1, 2, 2.5, 3, 4, 5, 10, 20.
 SCALES = (1.0, 0.5, 0.4, 1 / 3, 0.25, 0.2, 0.1, 0.05)
+#: An outline with more corners than this is not laid out with a rule.
+MOST_CORNERS = 16
 FLOOR = FOOT + 9.0  # above the line that names the job
 
 
@@ -46,7 +50,12 @@ def drawings_pdf(work: Work, faces: Sequence[Face] = ()) -> bytes:
     """The whole set as one file; ``faces`` saves working them out again."""
     faces = tuple(faces) or tuple(face_of(work, blank) for blank in work.blanks)
     canvas, buffer = begin(f"{work.job.name}: shop drawings", job_line(work.job))
-    total = 1 + 2 * len(faces) + len(work.layout.sheets)
+    sheets = range(len(work.layout.sheets))
+    pages = [("sheet", _sheet_page, index) for index in sheets]
+    pages += [
+        ("cuts of sheet", _cuts_page, index) for index in sheets if any(c.sheet == index for c in work.layout.cuts)
+    ]
+    total = 1 + 2 * len(faces) + len(pages)
     number = 1
     with _page(canvas, work, "contents", f"page 1 of {total}"):
         _contents(canvas, work, faces)
@@ -56,10 +65,10 @@ def drawings_pdf(work: Work, faces: Sequence[Face] = ()) -> bytes:
             number += 1
             with _page(canvas, work, f"{name}: {part}", f"page {number} of {total}"):
                 draw(canvas, face)
-    for index in range(len(work.layout.sheets)):
+    for what, draw_sheet_page, index in pages:
         number += 1
-        with _page(canvas, work, f"sheet {index + 1}", f"page {number} of {total}"):
-            _sheet_page(canvas, work, index)
+        with _page(canvas, work, f"{what} {index + 1}", f"page {number} of {total}"):
+            draw_sheet_page(canvas, work, index)
     return finish(canvas, buffer)
 
 
@@ -104,7 +113,9 @@ def _contents(canvas: Any, work: Work, faces: Sequence[Face]) -> None:
         strain = "none" if blank.flat is None else f"{words.percent(blank.stretch)}, {words.percent(blank.shrink)}"
         where = str(sheets[blank.name]) if blank.name in sheets else "none"
         size = words.size(x1 - x0, y1 - y0, work.job.unit)
-        rows.append([f"{2 + 2 * k}, {3 + 2 * k}", blank.name, words.hand(blank), blank.kind, size, strain, where])
+        rows.append(
+            [f"{2 + 2 * k}, {3 + 2 * k}", named(work, blank.name), words.hand(blank), blank.kind, size, strain, where]
+        )
     for index, used in enumerate(work.layout.sheets):
         size = words.size(used.sheet.width, used.sheet.height, work.job.unit)
         rows.append([str(2 + 2 * len(faces) + index), f"sheet {index + 1}", "", used.name, size, "", ""])
@@ -120,7 +131,7 @@ def _contents(canvas: Any, work: Work, faces: Sequence[Face]) -> None:
 def _blank_page(canvas: Any, face: Face) -> None:
     """The blank to scale with its sizes, folds and edges."""
     work, blank = face.work, face.blank
-    y = _title(canvas, blank.name, f"{words.hand(blank)}, qty 1")
+    y = _title(canvas, named(work, blank.name), f"{words.hand(blank)}, qty 1")
     metal = f"{metal_line(work.job, blank.thickness)}. "
     says = f"{metal}{WORDS['face']} Grain: {words.grain(blank)}. {_notes(blank.notes)}"
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.0
@@ -197,7 +208,15 @@ def _edge_table(face: Face) -> list[list[str]]:
         flat, formed = figure(edge.length_blank, unit), figure(edge.length_surface, unit)
         meets = edge.meets or "nothing"
         rows.append(
-            [edge.letter or "\u2013", edge.joint, meets, words.edge_metal(edge), flat, formed, words.edge_change(edge)]
+            [
+                edge.letter or "\u2013",
+                edge.joint,
+                meets,
+                words.edge_metal(edge, unit),
+                flat,
+                formed,
+                words.edge_change(edge, unit=unit),
+            ]
         )
     return rows
 
@@ -214,7 +233,7 @@ def _fold_table(face: Face) -> list[list[str]]:
         if abs(wide[1] - wide[0]) > 0.05:
             apart += f" to {words.fixed(wide[1], 2)}"
         turn = f"{words.fixed(fold.angle)}\u00b0 {'up' if fold.up else 'down'}"
-        says = f"R {words.fixed(fold.inside_radius)}, K {words.fixed(fold.k_factor, 3)} ({fold.k_source}), {apart} mm"
+        says = f"R {figure(fold.inside_radius, unit)}, K {words.fixed(fold.k_factor, 3)} ({fold.k_source}), {apart} mm"
         rows.append([str(k + 1), *ends, turn, says])
     return rows
 
@@ -222,11 +241,11 @@ def _fold_table(face: Face) -> list[list[str]]:
 def _zone_table(face: Face) -> list[list[str]]:
     rows = [["work", "mean", "worst", "how hard", "middle (along, up)"]]
     x0, y0, _, _ = face.blank.outline.bounds
-    limits = words.difficulty_limits(face.work.job)
+    limits, unit = words.difficulty_limits(face.work.job), face.work.job.unit
     for zone in face.zones[:8]:
         if zone.kind == "leave":
             continue
-        at = f"{words.fixed(zone.at[0] - x0, 0)}, {words.fixed(zone.at[1] - y0, 0)}"
+        at = f"{figure(zone.at[0] - x0, unit)}, {figure(zone.at[1] - y0, unit)}"
         mean, worst = words.percent(abs(zone.mean)), words.percent(abs(zone.worst))
         rows.append([zone.kind, mean, worst, words.difficulty(zone.worst, limits), at])
     return rows
@@ -236,14 +255,15 @@ def _figures_page(canvas: Any, face: Face) -> None:
     """Offsets, corners, holes and stations in figures."""
     work, blank = face.work, face.blank
     unit = work.job.unit
-    y = _title(canvas, f"{blank.name}: offsets", f"{words.hand(blank)}, qty 1")
+    y = _title(canvas, f"{named(work, blank.name)}: offsets", f"{words.hand(blank)}, qty 1")
     says = (
         "Draw the base line with a straight edge and mark 0 at its left end. Square up from it at each distance along, "
         "and mark off each pair: metal from the first figure to the second. Join with a batten. The cut line has "
         "trim and seam allowances on it; the trim line is net."
     )
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.5
-    rows = stations(blank.outline, blank.net)
+    broken = _corners(face)
+    rows = stations(blank.outline, blank.net, beside=[at[0] for _, at in broken])
     head = ["along", "cut line, from base", "trim line, from base"]
     cells = [[figure(s.along, unit), _pair_words(s.cut, unit), _pair_words(s.trim, unit)] for s in rows]
     inches = unit == "in"
@@ -303,13 +323,27 @@ def _holes_table(canvas: Any, face: Face, x: float, y: float, room: float) -> fl
     return table(canvas, x, y, [10, (room - 10) * 0.55, (room - 10) * 0.45], rows, SIZES["fine"]) - 2.5
 
 
+def _corners(face: Face) -> list[tuple[str, tuple[float, float]]]:
+    """Corners of the cut outline, then of the trim line where the two differ, from 0."""
+    x0, y0, _, _ = face.blank.outline.bounds
+    lines = {"corner": face.cuts[-1]}
+    if face.trims and face.blank.net.geom_type == "Polygon":
+        lines["trim corner"] = fit_outline(face.blank.net)[0]
+    found = []
+    for name, path in lines.items():
+        points = corners(path, (x0, y0))
+        if len(points) <= MOST_CORNERS:
+            found += [(f"{name} {k}", (float(x), float(y))) for k, (x, y) in enumerate(points, 1)]
+    return found
+
+
 def _points_table(canvas: Any, face: Face, x: float, y: float, room: float) -> float:
     """Corners of the cut outline, then the ends of stations and other marks."""
     unit = face.work.job.unit
     x0, y0, _, _ = face.blank.outline.bounds
     rows: list[list[str]] = [["point", "along, up"]]
-    for k, (px, py) in enumerate(corners(face.cuts[-1], (x0, y0))[:16]):
-        rows.append([f"corner {k + 1}", f"{figure(px, unit)}, {figure(py, unit)}"])
+    for name, (px, py) in _corners(face):
+        rows.append([name, f"{figure(px, unit)}, {figure(py, unit)}"])
     for mark, runs in face.marks:
         if mark.label and runs and mark.kind in ("station", "centre", "fitting", "register"):
             name = f"station {mark.label.split()[0]}" if mark.kind == "station" else mark.label
@@ -351,3 +385,17 @@ def _sheet_page(canvas: Any, work: Work, index: int) -> None:
     x, foot = LEFT + room + 4, y
     for widths, rows, right in tables:
         foot = table(canvas, x, foot, widths, rows, SIZES["fine"], right=right) - 2.0
+
+
+def _cuts_page(canvas: Any, work: Work, index: int) -> None:
+    """The shear's cuts of one sheet, a row each, to be followed without another page."""
+    used = work.layout.sheets[index]
+    size = words.size(used.sheet.width, used.sheet.height, work.job.unit)
+    y = _title(canvas, f"Cuts of sheet {index + 1}: {used.name}", size)
+    says = (
+        f"{metal_line(work.job)}. Lay the sheet as drawn on its page, good face up, 0 at your lower left; keep every "
+        "piece turned that way and chalk its label on. Down the list: take the piece, measure, cut from edge to edge."
+    )
+    y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.5
+    rows = [["cut", "take (wide \u00d7 high, mm)", "cut at (mm)", "leaves"], *shear_steps(work, index)]
+    table(canvas, LEFT, y, [10, 62, 66, LIVE[0] - 138], rows, SIZES["small" if len(rows) < 28 else "fine"])

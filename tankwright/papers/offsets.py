@@ -13,6 +13,7 @@ All in mm from the lower left corner of the bounding rectangle, good face up.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -29,8 +30,11 @@ __all__ = ["Hole", "Station", "corners", "holes", "stations", "step_for"]
 
 #: A turn sharper than this is a corner that a maker would prick through.
 CORNER_RAD = math.radians(12)
-#: How near the ends of the outline a station must not be, so that it does not run along an edge.
-CLEAR_MM = 0.02
+#: How near the ends of the outline a station must not be, so that it does not run along an edge,
+#: nor misses a corner that lies a hair inside an end.
+CLEAR_MM = 0.2
+#: A station nearer than this to another says nothing more.
+BESIDE_MM = 0.5
 
 
 @dataclass(frozen=True)
@@ -56,20 +60,28 @@ def step_for(width: float) -> float:
     return next((step for step in (10.0, 20.0, 25.0, 50.0) if width / step <= 30), 100.0)
 
 
-def stations(outline: Polygon, net: Polygon, step: float | None = None) -> tuple[Station, ...]:
+def stations(
+    outline: Polygon, net: Polygon, step: float | None = None, *, beside: Sequence[float] = ()
+) -> tuple[Station, ...]:
     """Offsets of the cut outline and of the trim line at even stations, from end to end.
 
-    The two ends themselves are given too, a hair inside, so that an end that is not square shows.
+    The two ends themselves are given too, a hair inside, so that an end that is not square shows; and the distances
+    ``beside``, such as those of corners, to 0.1 mm.
     """
     x0, y0, x1, _ = outline.bounds
     step = step or step_for(x1 - x0)
     at = [k * step for k in range(int((x1 - x0) / step) + 1)]
-    at = [max(CLEAR_MM, min(value, x1 - x0 - CLEAR_MM)) for value in at]
+    clear = min(CLEAR_MM, (x1 - x0) / 1000)
+    at = [max(clear, min(value, x1 - x0 - clear)) for value in at]
     if x1 - x0 - at[-1] > 0.5:
-        at.append(x1 - x0 - CLEAR_MM)
+        at.append(x1 - x0 - clear)
+    for value in sorted(round(value, 1) for value in beside):
+        if min(abs(value - other) for other in at) > BESIDE_MM:
+            at.append(value)
+    at.sort()
     return tuple(
         Station(
-            round(value, 1) if abs(value - (x1 - x0)) < 1 else round(value),
+            round(value, 1),
             _pairs(outline, x0 + value, y0),
             _pairs(net, x0 + value, y0),
         )

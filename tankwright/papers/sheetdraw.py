@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,7 +13,7 @@ from .cutting import cut_order, piece_numbers
 from .cutting_words import figure
 from .look import FAINT, INK, SIZES
 from .outline import fit_outline
-from .pdf import draw_path, fit_size, line, pen, polygon, text
+from .pdf import draw_path, fit_size, line, pen, polygon, text, text_width
 
 if TYPE_CHECKING:
     from ..work import Work
@@ -24,6 +25,8 @@ Table = tuple[list[float], list[list[str]], tuple[int, ...]]
 
 def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], room: tuple[float, float]) -> None:
     """The sheet as large as there is room: parts by cut list number, offcuts hatched, shear cuts numbered."""
+    from shapely import affinity
+
     layout, used = work.layout, work.layout.sheets[index]
     sheet = used.sheet
     scale = min((room[0] - 8) / sheet.width, (room[1] - 12) / sheet.height)
@@ -41,13 +44,15 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
     numbers = piece_numbers(work)
     for placed in cut_order(layout, index):
         _part(canvas, placed, numbers.get(placed.part.name, "-"), view)
+    metal = [affinity.affine_transform(p.outline, [scale, 0, 0, scale, *low]) for p in layout.on_sheet(index)]
+    taken: list[Any] = []
     for cut in layout.cuts:
         if cut.sheet == index:
             pen(canvas, "shear")
             a, b = view.points(cut.line)
             line(canvas, a, b)
-            x, y = a + (b - a) * (0.06, 0.34, 0.62)[cut.order % 3]  # apart where cuts begin at one place
-            text(canvas, x + 0.6, y + 0.6, f"cut {cut.order}", SIZES["small"], bold=True, paper=True)
+            x, y = _clear_of(a, b, f"cut {cut.order}", metal, taken)
+            text(canvas, x, y, f"cut {cut.order}", SIZES["small"], bold=True, paper=True)
     corner = view.points([[0, 0], [sheet.width, sheet.height]])
     middle = (corner[0] + corner[1]) / 2
     unit = work.job.unit
@@ -56,6 +61,25 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
     text(canvas, corner[0][0] - 1.4, middle[1], high, SIZES["small"], turn=90, align="middle")
     _grain(canvas, sheet.grain_deg, corner)
     text(canvas, corner[0][0], corner[0][1] - 3.6, "0", SIZES["small"], bold=True)
+
+
+def _clear_of(a: np.ndarray, b: np.ndarray, says: str, metal: Sequence[Any], taken: list[Any]) -> np.ndarray:
+    """Where along a cut its number hides least of the parts and of the numbers set before; on a leg beside the cut."""
+    from shapely.geometry import box
+
+    wide, high = text_width(says, SIZES["small"], bold=True), SIZES["small"]
+    choices: list[tuple[float, int, np.ndarray, Any]] = []
+    for share in np.linspace(0.03, 0.9, 15):
+        on = a + (b - a) * share
+        for off in ((0.6, 0.6), (-0.6 - wide, 0.6), (0.6, -0.6 - high), (-0.6 - wide, -0.6 - high)):
+            at = on + off
+            room = box(at[0] - 0.3, at[1] - 0.3, at[0] + wide + 0.3, at[1] + high)
+            hidden = sum(room.intersection(part).area for part in metal if part.intersects(room))
+            hidden += 3 * sum(room.intersection(other).area for other in taken)
+            choices.append((round(hidden, 3), len(choices), at, room))
+    _, _, at, room = min(choices, key=lambda choice: choice[:2])
+    taken.append(room)
+    return at
 
 
 def _grain(canvas: Any, grain_deg: float | None, corner: np.ndarray) -> None:
@@ -127,12 +151,12 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
     for placed in cut_order(layout, index):
         x0, y0, x1, y1 = placed.outline.bounds
         turned = f"{words.fixed(placed.turn_deg, 0)}\u00b0" + (", over" if placed.flipped else "")
-        size = f"{words.fixed(x1 - x0)} \u00d7 {words.fixed(y1 - y0)}"
+        size = f"{figure(x1 - x0, unit)} \u00d7 {figure(y1 - y0, unit)}"
         rows.append(
             [
                 numbers.get(placed.part.name, "-"),
                 placed.part.name,
-                f"{words.fixed(x0)}, {words.fixed(y0)}",
+                f"{figure(x0, unit)}, {figure(y0, unit)}",
                 size,
                 turned,
             ]
@@ -157,7 +181,7 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
     ):
         rows.append([name, words.fixed(area / 1e6, 4), words.fixed(area * density, 2)])
     tables.append(([45, 24, 24], rows, (1, 2)))
-    facts = [["gap, edge margin", f"{words.fixed(layout.gap_mm)}, {words.fixed(layout.edge_mm)} mm"]]
+    facts = [["gap, edge margin", f"{figure(layout.gap_mm, unit)}, {figure(layout.edge_mm, unit)} mm"]]
     facts += [["cut length", f"{words.fixed(used.cut_length / 1000, 2)} m"], ["pierces", str(used.pierces)]]
     facts.append(
         ["order", "holes first, then outlines down this list" if layout.cutting != "shear" else "cuts by number"]

@@ -19,7 +19,7 @@ import numpy as np
 
 from . import words
 from .blankdraw import FULL, View, draw_blank, draw_cuts, draw_grid
-from .blankface import Face, face_of
+from .blankface import Face, face_of, named
 from .cutting_words import figure, metal_line
 from .look import CHECK_MM, FAINT, INK, PENCIL, RED, SIZES, TILE, WORDS
 from .names import job_line, unique_slugs
@@ -224,7 +224,7 @@ def _foot(
     x, y = map(float, at)
     size = fit_size(name, 16, 9.0, bold=True)
     text(canvas, x, y + 15.5, name, size, bold=True)
-    title = f"{blank.name} \u2013 {words.hand(blank)}, qty 1"
+    title = f"{named(work, blank.name)} \u2013 {words.hand(blank)}, qty 1"
     text(canvas, x + 18, y + 20.4, title, fit_size(title, wide - 18, 4.2, bold=True), bold=True)
     metal = f"{words.metal_words(work.job, blank.thickness)}. Good face up. Grain: {words.grain(blank)}."
     text(canvas, x + 18, y + 16.0, metal, fit_size(metal, wide - 18, SIZES["small"]))
@@ -283,10 +283,10 @@ def _edge_rows(work: Work, blank: Blank) -> list[list[str]]:
                 edge.letter or "\u2013",
                 edge.joint,
                 edge.meets or "nothing",
-                words.edge_metal(edge),
+                words.edge_metal(edge, work.job.unit),
                 figure(edge.length_blank, work.job.unit),
                 figure(edge.length_surface, work.job.unit),
-                words.edge_change(edge),
+                words.edge_change(edge, unit=work.job.unit),
             ]
         )
     return rows
@@ -299,7 +299,7 @@ def _map_page(canvas: Any, face: Face, tiling: Tiling, total: int) -> None:
     x, right = float(live_at[0]) + GUTTER_MM, float(live_at[0] + live[0])
     room = right - x
     y = float(live_at[1] + live[1])
-    title = f"{blank.name}: full-size template"
+    title = f"{named(work, blank.name)}: full-size template"
     y = paragraph(canvas, x, y, title, room, SIZES["title"], bold=True) - 1.0
     y = _warnings(canvas, work, x, y, room)
     for name, value in _facts(work, blank):

@@ -16,8 +16,9 @@ from shapely.ops import unary_union
 from tankwright.papers.blankface import face_of
 from tankwright.papers.drawings import drawing_files, drawings_pdf
 from tankwright.papers.look import A4, LETTER
-from tankwright.papers.offsets import corners, holes, stations, step_for
+from tankwright.papers.offsets import CLEAR_MM, corners, holes, stations, step_for
 from tankwright.papers.outline import fit_outline
+from tankwright.papers.shearsteps import shear_steps
 
 from .fixture import FILLER_MM, small_work
 from .reading import page_size, read, words_of
@@ -36,7 +37,13 @@ def texts(content) -> list[str]:
 
 
 def _page(texts: list[str], title: str) -> str:
-    return next(text for text in texts if text.splitlines()[0] == title)
+    """The page of a piece by its title, which starts with the piece's number on the cut list."""
+    numbered = {f"{k} {blank.name}": blank.name for k, blank in enumerate(WORK.blanks, 1)}
+    for text in texts:
+        first, _, rest = text.splitlines()[0].partition(":")
+        if numbered.get(first, first) + (f":{rest}" if rest else "") == title:
+            return text
+    raise AssertionError(title)
 
 
 def test_one_file_with_a_page_for_everything(content, texts):
@@ -78,9 +85,13 @@ def test_offsets_on_paper_are_those_of_the_blank(texts):
     text = _page(texts, "side left: offsets")
     x0, y0, x1, _ = blank.outline.bounds
     rows = re.findall(r"^(\d+\.\d)\n(\d+\.\d) – (\d+\.\d)\n(?:(\d+\.\d) – (\d+\.\d)|none)$", text, re.M)
-    assert len(rows) == 1 + round((x1 - x0) / step_for(x1 - x0))
+    alongs = {float(row[0]) for row in rows}
+    assert len(rows) >= 1 + round((x1 - x0) / step_for(x1 - x0))
+    trimmed, _ = fit_outline(blank.net)
+    for px, _ in [*corners(face_of(WORK, blank).cuts[-1], (x0, y0)), *corners(trimmed, (x0, y0))]:
+        assert min(abs(px - along) for along in alongs) <= 0.5  # each corner is found from a station
     for along, low, high, trim_low, trim_high in rows:
-        x = x0 + min(max(float(along), 0.02), x1 - x0 - 0.02)
+        x = x0 + min(max(float(along), CLEAR_MM), x1 - x0 - CLEAR_MM)
         cut = box(x - 1e-6, -1e4, x + 1e-6, 1e4).intersection(blank.outline).bounds
         assert float(low) == pytest.approx(cut[1] - y0, abs=0.06)
         assert float(high) == pytest.approx(cut[3] - y0, abs=0.06)
@@ -196,6 +207,34 @@ def test_shear_cuts_are_listed_in_order():
     for cut in work.layout.cuts:
         assert f"{cut.distance:.1f}" in text
         assert " and ".join(cut.makes) in text
+
+
+def test_cuts_page_leads_from_the_sheet_to_every_part():
+    """Followed on a rule: each cut halves a piece in hand by the printed figures, and every part ends in one piece."""
+    work = small_work("shear")
+    text = "\n".join(t for t in map(words_of, read(drawings_pdf(work)).pages) if t.startswith("Cuts of sheet"))
+    flat = " ".join(text.split())
+    assert f"cut take (wide × high, mm) cut at (mm) leaves {1} the whole sheet" in flat
+    for cut in work.layout.cuts:
+        _, take, where, leaves = next(s for s in shear_steps(work, cut.sheet) if s[0] == str(cut.order))
+        wide, high = (float(v) for v in re.findall(r"(\d+\.\d) × (\d+\.\d)", take)[0])
+        assert f"{cut.distance:.1f} from its {'left' if cut.axis == 'x' else 'lower'} edge" in where
+        made = [(float(a), float(b)) for a, b in re.findall(r"(\d+\.\d) × (\d+\.\d)", leaves)]
+        if cut.axis == "x":
+            assert made[0][0] + made[1][0] == pytest.approx(wide, abs=0.11)
+            assert made[0][0] == pytest.approx(cut.distance, abs=0.051)
+            assert {made[0][1], made[1][1]} == {high}
+        else:
+            assert made[0][1] + made[1][1] == pytest.approx(high, abs=0.11)
+            assert made[0][1] == pytest.approx(cut.distance, abs=0.051)
+        for word in (take, where):
+            assert " ".join(word.split()) in flat
+    cut_sheets = {cut.sheet for cut in work.layout.cuts}
+    for number, blank in enumerate(work.blanks, 1):
+        (placed,) = (p for p in work.layout.placed if p.part.name == blank.name)
+        if placed.sheet in cut_sheets:
+            ends = [leaves for s in shear_steps(work, placed.sheet) for leaves in s[3].split("; ")]
+            assert sum(f"{number} {blank.name}" in end for end in ends) == 1
 
 
 def test_inch_jobs_have_inches_beside():

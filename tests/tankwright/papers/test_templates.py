@@ -372,4 +372,3 @@ def test_a_blank_is_drawn_once_and_clipped_on_every_tile(files):
     assert len(forms) == 1
     for page in reader.pages[1:]:
         assert len(seen(page)) < len(strokes(page))
-
