@@ -3,7 +3,7 @@
 Words used here
     sign      a line of words in single strokes, about its middle
     label     the signs of number and name; lines drawn on the blank are broken where it stands
-    free      metal on which a label covers nothing: away from edges, folds, centre lines and fittings
+    free      metal on which a label covers nothing: inside the trim line, away from folds, centre lines and fittings
 """
 
 from __future__ import annotations
@@ -90,7 +90,7 @@ def find_label(blank: Blank, words: str) -> Label:
     """The largest letters for ``words``, in one line or two, that find free metal in the blank's middle."""
     from shapely import LineString, MultiLineString, maximum_inscribed_circle, prepare
 
-    free: BaseGeometry = blank.outline
+    free: BaseGeometry = blank.net.intersection(blank.outline)  # inside the trim line, outside the holes
     lines = [LineString([fold.start, fold.end]) for fold in blank.folds]
     lines += [LineString(m.points) for m in blank.marks if m.kind not in BREAKABLE and len(m.points) > 1]
     if lines:

@@ -7,9 +7,12 @@ from itertools import combinations
 
 import numpy as np
 import pytest
+from shapely.geometry import LineString
 
-from tankwright.papers.cutting_marks import _in_rows
+from tankwright.papers.cutting_marks import _in_rows, find_label
 from tankwright.papers.strokes import GLYPHS, stroke_width, strokes
+
+from .fixture import small_work
 
 
 def _steps(letter: str) -> list[frozenset[tuple[float, float]]]:
@@ -62,3 +65,15 @@ def test_width_is_what_is_drawn():
     drawn = np.vstack(strokes("HELEN", 12.0))
     assert np.ptp(drawn[:, 0]) == pytest.approx(stroke_width("HELEN", 12.0)) == pytest.approx(56.0)
     assert np.ptp(drawn[:, 1]) == pytest.approx(12.0)
+
+
+def test_the_label_lies_inside_the_trim_line_clear_of_folds():
+    """On every blank of the fixture there is one, on the net shape, off the folds and the centre line."""
+    for blank in small_work().blanks:
+        label = find_label(blank, f"1 {blank.name}")
+        assert label.lines, blank.name
+        assert " ".join(label.lines) == f"1 {blank.name}"
+        assert blank.net.buffer(1e-6).covers(label.box), blank.name
+        assert blank.outline.buffer(1e-6).covers(label.box), blank.name
+        for fold in blank.folds:
+            assert label.box.distance(LineString([fold.start, fold.end])) > 3.9
