@@ -47,6 +47,7 @@ SLIVER_MM, SLIVER_SHARE = 50.0, 0.03  # common practice, no source
 COARSE_DOUBT = 1.1  # a coarse division within this of the wish may yet meet it on the full mesh
 MOST_TRIED = 4  # divisions built on the full mesh
 BEAM = (3, 2)  # how many divisions are parted by a first cross seam, and by a second
+ONCE_MORE = 2  # divisions built besides where none of those keeps the wish
 ENOUGH = 2  # families that meet the wish, after which no second cross seam is tried
 HARDLY = 1.05  # a division with less weld and strain within this beats another
 
@@ -190,13 +191,21 @@ def propose_seams(
     found = _families(search, list(_tried(search)))
     if not found:
         raise PanelsError("No division of this skin can be laid flat.\n\nhint: look at the findings of the job first.")
-    exact, faults = [], []
-    for coarse in found[:MOST_TRIED]:
-        try:
-            exact.append(_exact(search, coarse.division, thickness, k_factor, inside))
-        except PanelsError as fault:
-            faults.append(fault)
-    exact = [choice for choice in exact if not _slivers(choice)]
+    exact: list[SeamChoice] = []
+    faults: list[PanelsError] = []
+
+    def build(choices: list[SeamChoice]) -> None:
+        for coarse in choices:
+            try:
+                made = _exact(search, coarse.division, thickness, k_factor, inside)
+            except PanelsError as fault:
+                faults.append(fault)
+            else:
+                exact.extend([made] if not _slivers(made) else [])
+
+    build(found[:MOST_TRIED])
+    if search.limited and exact and not any(choice.meets for choice in exact):
+        build(_once_more(search, min(exact, key=search.over)))
     if not exact:
         raise faults[0] if faults else PanelsError("Every division of this skin leaves a sliver.")
     return tuple(sorted(exact, key=search.rank)[:most])
@@ -273,6 +282,17 @@ def _slivers(choice: SeamChoice) -> bool:
         panel.area_flat / max(panel.box) < SLIVER_MM or panel.area_flat < SLIVER_SHARE * whole
         for panel in choice.panels
     )
+
+
+def _once_more(search: _Search, nearest: SeamChoice) -> list[SeamChoice]:
+    """Divisions with a cross seam over the skin that the full mesh, unlike the coarse one, shows to be worst."""
+    coarse = _coarse(search, nearest.division)
+    if coarse is None:
+        return []
+    more = [made for d in _crossed(search, nearest, coarse[1]) if (made := _coarse(search, d)) is not None]
+    few = search.wish.skins or nearest.skins + len(more)
+    good = [choice for choice, _ in more if not _slivers(choice) and choice.skins <= few]
+    return sorted(good, key=search.over)[:ONCE_MORE]
 
 
 def _crossed(search: _Search, choice: SeamChoice, shell: Shell) -> Iterator[Division]:
