@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from .zones import Zone
 
-__all__ = ["FULL", "SMALL", "Sizes", "View", "draw_blank", "draw_cuts", "draw_grid", "upright"]
+__all__ = ["FULL", "SMALL", "Sizes", "View", "double_arrow", "draw_blank", "draw_cuts", "draw_grid", "upright"]
 
 SIGN_STEP_MM = 12.5  # spacing of the plus and minus signs that fill zones at full size, on paper
 
@@ -272,7 +272,8 @@ def _mark_words(
     longest = view.points(max(runs, key=lambda r: float(np.hypot(*(r[-1] - r[0])))))
     along = longest[-1] - longest[0]
     length = float(np.hypot(*along))
-    if length < 4:
+    fitting = mark.kind == "fitting"  # named whatever its size: it is what gets cut or welded there
+    if length < 4 and not fitting:
         return
     turn = upright(along)
     unit, up = _axes(turn)
@@ -285,7 +286,11 @@ def _mark_words(
         if _is_free(box, taken):
             break
     else:
-        return
+        if not fitting:
+            return
+        every = view.points(np.vstack(runs))
+        at, turn = np.array([every[:, 0].max() + 1.2, every[:, 1].mean() - 0.36 * size]), 0.0
+        box = _box(at, wide, 1.3 * size, turn)
     taken.append(box)
     text(canvas, at[0], at[1], mark.label, size, turn=turn, colour=PENCIL, paper=True)
 
@@ -438,15 +443,17 @@ def _name(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any]) -
         if abs(along[1]) > 0.2:  # an arrow that stands goes beside the words
             middle = np.array([x + wide / 2 + 4.0, (top + y) / 2])
             half = max(6.0, min(half, (top - y) / 2 + 4))
-        _double_arrow(canvas, middle - along * half, middle + along * half)
+        double_arrow(canvas, middle, blank.grain_deg, half)
         y -= 4.0
     taken.append(_box(np.array([x - wide / 2, y]), wide, top - y, 0.0))
 
 
-def _double_arrow(canvas: Any, a: np.ndarray, b: np.ndarray) -> None:
-    """A line with a head at both ends."""
+def double_arrow(canvas: Any, middle: np.ndarray, degrees: float, half: float) -> None:
+    """A line with a head at both ends, so long to each side of its middle."""
     pen(canvas, "fitting")
-    along = (b - a) / max(1e-9, float(np.hypot(*(b - a))))
+    turn = math.radians(degrees)
+    along = np.array([math.cos(turn), math.sin(turn)])
+    a, b = middle - along * half, middle + along * half
     side = np.array([-along[1], along[0]])
     line(canvas, a, b)
     for end, way in ((a, 1.0), (b, -1.0)):

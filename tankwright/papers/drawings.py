@@ -397,5 +397,6 @@ def _cuts_page(canvas: Any, work: Work, index: int) -> None:
         "piece turned that way and chalk its label on. Down the list: take the piece, measure, cut from edge to edge."
     )
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.5
-    rows = [["cut", "take (wide \u00d7 high, mm)", "cut at (mm)", "leaves"], *shear_steps(work, index)]
+    in_ = "mm (in)" if work.job.unit == "in" else "mm"
+    rows = [["cut", f"take (wide \u00d7 high, {in_})", f"cut at ({in_})", "leaves"], *shear_steps(work, index)]
     table(canvas, LEFT, y, [10, 62, 66, LIVE[0] - 138], rows, SIZES["small" if len(rows) < 28 else "fine"])

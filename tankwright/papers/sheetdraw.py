@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -25,7 +24,7 @@ Table = tuple[list[float], list[list[str]], tuple[int, ...]]
 
 def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], room: tuple[float, float]) -> None:
     """The sheet as large as there is room: parts by cut list number, offcuts hatched, shear cuts numbered."""
-    from shapely import affinity
+    from shapely import affinity, unary_union
 
     layout, used = work.layout, work.layout.sheets[index]
     sheet = used.sheet
@@ -44,8 +43,9 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
     numbers = piece_numbers(work)
     for placed in cut_order(layout, index):
         _part(canvas, placed, numbers.get(placed.part.name, "-"), view)
-    metal = [affinity.affine_transform(p.outline, [scale, 0, 0, scale, *low]) for p in layout.on_sheet(index)]
-    taken: list[Any] = []
+    parts = unary_union([placed.outline for placed in layout.on_sheet(index)])
+    metal = affinity.affine_transform(parts, [scale, 0, 0, scale, *low])
+    taken: list[np.ndarray] = []
     for cut in layout.cuts:
         if cut.sheet == index:
             pen(canvas, "shear")
@@ -63,23 +63,20 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
     text(canvas, corner[0][0], corner[0][1] - 3.6, "0", SIZES["small"], bold=True)
 
 
-def _clear_of(a: np.ndarray, b: np.ndarray, says: str, metal: Sequence[Any], taken: list[Any]) -> np.ndarray:
-    """Where along a cut its number hides least of the parts and of the numbers set before; on a leg beside the cut."""
-    from shapely.geometry import box
+def _clear_of(a: np.ndarray, b: np.ndarray, says: str, metal: Any, taken: list[np.ndarray]) -> np.ndarray:
+    """Where along a cut its number hides least of the parts and of the numbers set before; it stands beside the cut."""
+    import shapely
 
     wide, high = text_width(says, SIZES["small"], bold=True), SIZES["small"]
-    choices: list[tuple[float, int, np.ndarray, Any]] = []
-    for share in np.linspace(0.03, 0.9, 15):
-        on = a + (b - a) * share
-        for off in ((0.6, 0.6), (-0.6 - wide, 0.6), (0.6, -0.6 - high), (-0.6 - wide, -0.6 - high)):
-            at = on + off
-            room = box(at[0] - 0.3, at[1] - 0.3, at[0] + wide + 0.3, at[1] + high)
-            hidden = sum(room.intersection(part).area for part in metal if part.intersects(room))
-            hidden += 3 * sum(room.intersection(other).area for other in taken)
-            choices.append((round(hidden, 3), len(choices), at, room))
-    _, _, at, room = min(choices, key=lambda choice: choice[:2])
-    taken.append(room)
-    return at
+    beside = np.array([(0.6, 0.6), (-0.6 - wide, 0.6), (0.6, -0.6 - high), (-0.6 - wide, -0.6 - high)])
+    feet = (a + (b - a) * np.linspace(0.03, 0.9, 12)[:, None, None] + beside).reshape(-1, 2)
+    low, top = feet - 0.3, feet + [wide + 0.3, high]
+    hidden = shapely.area(shapely.intersection(shapely.box(*low.T, *top.T), metal))
+    for other in taken:
+        hidden += 3 * np.clip(np.minimum(top, other[1]) - np.maximum(low, other[0]), 0, None).prod(axis=1)
+    best = int(np.argmin(hidden.round(3)))
+    taken.append(np.array([low[best], top[best]]))
+    return feet[best]
 
 
 def _grain(canvas: Any, grain_deg: float | None, corner: np.ndarray) -> None:

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from . import words
-from .blankdraw import FULL, View, draw_blank, draw_cuts, draw_grid
+from .blankdraw import FULL, View, double_arrow, draw_blank, draw_cuts, draw_grid
 from .blankface import Face, face_of, named
 from .cutting_words import figure, metal_line
 from .look import CHECK_MM, FAINT, INK, PENCIL, RED, SIZES, TILE, WORDS
@@ -107,7 +107,7 @@ def _tile_page(canvas: Any, face: Face, drawn: Sheet, tiling: Tiling, tile: tupl
     view = View(1.0, tuple(window_at - low))
     clip_box(canvas, window_at.tolist(), (window_at + tiling.window).tolist())
     carry(canvas, "blank", drawn, view.shift)
-    _diagonal(canvas, tiling, view)
+    _diagonal(canvas, tiling, view, work.job.unit)
     unclip(canvas)
     _joins(canvas, tiling, tile, view, window_at)
     name = tiling.name(row, column)
@@ -182,7 +182,7 @@ def _match(canvas: Any, at: np.ndarray) -> None:
     circle(canvas, x, y, 2.0)
 
 
-def _diagonal(canvas: Any, tiling: Tiling, view: View) -> None:
+def _diagonal(canvas: Any, tiling: Tiling, view: View, unit: str) -> None:
     """The crosses D1 and D2 with the distance between them."""
     ends = targets(tiling)
     apart = float(np.hypot(*(ends[1] - ends[0])))
@@ -192,7 +192,7 @@ def _diagonal(canvas: Any, tiling: Tiling, view: View) -> None:
         for reach in ((3.5, 3.5), (3.5, -3.5)):
             line(canvas, (x - reach[0], y - reach[1]), (x + reach[0], y + reach[1]))
         circle(canvas, x, y, 1.2)
-        words_ = f"D{k + 1}: {apart:.1f} mm to D{2 - k}"
+        words_ = f"D{k + 1}: {words.length(apart, unit)} to D{2 - k}"
         middle = float(view.points(ends).mean(axis=0)[0])
         align, off = ("left", 5.0) if x <= middle else ("right", -5.0)
         text(canvas, x + off, y - 1.0, words_, SIZES["small"], align=align, paper=True)
@@ -225,9 +225,12 @@ def _foot(
     size = fit_size(name, 16, 9.0, bold=True)
     text(canvas, x, y + 15.5, name, size, bold=True)
     title = f"{named(work, blank.name)} \u2013 {words.hand(blank)}, qty 1"
-    text(canvas, x + 18, y + 20.4, title, fit_size(title, wide - 18, 4.2, bold=True), bold=True)
+    text(canvas, x + 18, y + 20.4, title, fit_size(title, wide - 42, 4.2, bold=True), bold=True)
     metal = f"{words.metal_words(work.job, blank.thickness)}. Good face up. Grain: {words.grain(blank)}."
-    text(canvas, x + 18, y + 16.0, metal, fit_size(metal, wide - 18, SIZES["small"]))
+    text(canvas, x + 18, y + 16.0, metal, fit_size(metal, wide - 34, SIZES["small"]))
+    if blank.grain_deg is not None:
+        double_arrow(canvas, np.array([x + wide - 6.0, y + 20.0]), blank.grain_deg, 4.0)
+        text(canvas, x + wide - 12.0, y + 19.3, "grain", SIZES["fine"], align="right")
     _bar(canvas, np.array([x + 1, y + 9.0]), np.array([x + 1 + CHECK_MM, y + 9.0]))
     text(canvas, x + 1 + CHECK_MM / 2, y + 11.6, "100 mm across", SIZES["fine"], align="middle")
     room = wide - CHECK_MM - 6
@@ -314,7 +317,8 @@ def _map_page(canvas: Any, face: Face, tiling: Tiling, total: int) -> None:
         f"Print {count + 1} pages at 100 %. They fit A4 and letter. Measure both 100 mm bars on each page.",
         "Trim each tile along the left and the lower side of its frame, where a neighbour lies there.",
         "Start at the lower left. Lay each tile over its neighbour up to the long dashed line; crosses match.",
-        f"Joined, D1 to D2 must measure {apart:.1f} mm within 1 mm. If not, print again.",
+        f"{'Joined, ' if count > 1 else ''}D1 to D2 must measure {words.length(apart, work.job.unit)} within 1 mm. "
+        "If not, print again.",
         "Full line: cut. Dashed: trim line. Chain line: fold. Plus signs: stretch. Minus signs: shrink. Grid: 50 mm.",
     ]
     if count == 1:
@@ -330,7 +334,7 @@ def _map_page(canvas: Any, face: Face, tiling: Tiling, total: int) -> None:
         live_at,
         float(live[0]),
         "map",
-        f"{count} tiles, this page shows how they join.",
+        f"{count} tiles, this page shows how they join." if count > 1 else "One tile.",
         f"page 1 of {total}",
     )
     _upright_bar(canvas, live_at + [3.5, TILE.foot + 20])
@@ -381,7 +385,14 @@ def full_size_pdf(face: Face, drawn: Sheet | None = None) -> bytes:
             line(canvas, (x - 3, y - 3), (x + 3, y + 3))
             line(canvas, (x - 3, y + 3), (x + 3, y - 3))
             align, off = ("left", 5.0) if k == 0 else ("right", -5.0)
-            text(canvas, x + off, y - 1, f"D{k + 1}: {apart:.1f} mm to D{2 - k}", SIZES["small"], align=align)
+            text(
+                canvas,
+                x + off,
+                y - 1,
+                f"D{k + 1}: {words.length(apart, work.job.unit)} to D{2 - k}",
+                SIZES["small"],
+                align=align,
+            )
         _upright_bar(canvas, np.array([margin - 5, foot + deep + margin]))
         y = foot + deep - 2
         pen(canvas, "frame")
