@@ -14,6 +14,7 @@ from shapely import affinity
 from shapely.geometry import LineString, Polygon, box
 from shapely.ops import unary_union
 
+from tankwright.papers import pdf
 from tankwright.papers.blankface import face_of
 from tankwright.papers.look import A4, LETTER, PENS, TILE
 from tankwright.papers.pdf import spell, wrap
@@ -372,3 +373,28 @@ def test_a_blank_is_drawn_once_and_clipped_on_every_tile(files):
     assert len(forms) == 1
     for page in reader.pages[1:]:
         assert len(seen(page)) < len(strokes(page))
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "Wójcik Świętosław, Łódź, ąćęłńóśźż ŻĆŁ",
+        "Dvořák Žaneta, ěščřžýáíéúůďťň ŘŮĎŤŇ",
+        "Çağlar İpek Şık, ğüşıöç ĞÜŞİÖÇ",
+        "Παπαδόπουλος Ωμέγα, άέήίόύώϊϋΐΰ",
+        "Юлія Щербак, Ђорђе Љубић, ёїєґў ЖЦЧШЩЪЫЬЭЯ",
+        "Őry Ürögdi, Ștefănescu Țuțea, Ķēniņš, Ąžuolas, Åse Ødegård Þóra ð",
+    ],
+)
+def test_names_from_all_over_print_as_they_are_written(name):
+    """Polish, Czech, Turkish, Greek, Cyrillic and other letters come back from the file and leave ink."""
+    sheet, buffer = pdf.begin("names", name)
+    with pdf.page(sheet, A4):
+        pdf.text(sheet, 10, 200, name, 5.0)
+        pdf.text(sheet, 10, 100, name, 5.0, bold=True)
+    content = pdf.finish(sheet, buffer)
+    assert words_of(read(content).pages[0]).splitlines() == [name, name]
+    dark = ink(content, 0, 72).max(axis=1) > 0.2
+    assert dark[: 140 * 3].any()
+    assert dark[420:].any()
+    assert "\u25a1" not in spell(name)
