@@ -38,6 +38,8 @@ RIGHT, TOP = LEFT + LIVE[0], FOOT + LIVE[1]
 SCALES = (1.0, 0.5, 0.4, 1 / 3, 0.25, 0.2, 0.1, 0.05)
 #: An outline with more corners than this is not laid out with a rule.
 MOST_CORNERS = 16
+#: Corners that get a station of their own: with those at even steps they fill one page, the cut line's first.
+MOST_BESIDE = 14
 FLOOR = FOOT + 9.0  # above the line that names the job
 
 
@@ -119,6 +121,9 @@ def _contents(canvas: Any, work: Work, faces: Sequence[Face]) -> None:
     for index, used in enumerate(work.layout.sheets):
         size = words.size(used.sheet.width, used.sheet.height, work.job.unit)
         rows.append([str(2 + 2 * len(faces) + index), f"sheet {index + 1}", "", used.name, size, "", ""])
+    shorn = sorted({cut.sheet for cut in work.layout.cuts})
+    for page_, index in enumerate(shorn, 2 + 2 * len(faces) + len(work.layout.sheets)):
+        rows.append([str(page_), f"cuts of sheet {index + 1}", "", "for whoever stands at the shear", "", "", ""])
     y = table(canvas, LEFT, y, [18, 42, 46, 42, 52, 37, 22], rows, SIZES["small"]) - 3.0
     facts = "; ".join(f"{name}: {value}" for name, value in work.assumptions)
     y = paragraph(canvas, LEFT, y, f"Assumed. {facts}.", LIVE[0], SIZES["fine"]) - 1.5
@@ -263,7 +268,7 @@ def _figures_page(canvas: Any, face: Face) -> None:
     )
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.5
     broken = _corners(face)
-    rows = stations(blank.outline, blank.net, beside=[at[0] for _, at in broken])
+    rows = stations(blank.outline, blank.net, beside=[at[0] for _, at in broken[:MOST_BESIDE]])
     head = ["along", "cut line, from base", "trim line, from base"]
     cells = [[figure(s.along, unit), _pair_words(s.cut, unit), _pair_words(s.trim, unit)] for s in rows]
     inches = unit == "in"
