@@ -145,7 +145,7 @@ def _blank_page(canvas: Any, face: Face) -> None:
     floor = FLOOR + deep + 2.0
     scale_words = _to_scale(canvas, face, (LEFT, floor), (LIVE[0], y - floor))
     text(canvas, RIGHT, y - 2.5, scale_words, SIZES["small"], align="right", colour=PENCIL)
-    table(canvas, LEFT, floor - 1.0, [10, 13, 28, 25, 17, 19, 28], tables[0], SIZES["fine"], right=(4, 5))
+    table(canvas, LEFT, floor - 1.0, [10, 10, 24, 25, 18, 18, 38], tables[0], SIZES["fine"], right=(4, 5))
     at = LEFT + 146
     foot = floor - 1.0
     if len(tables[1]) > 1:

@@ -309,7 +309,7 @@ def _map_page(canvas: Any, face: Face, tiling: Tiling, total: int) -> None:
         text(canvas, x, y - 2.5, name, SIZES["small"], colour=PENCIL)
         y = paragraph(canvas, x + 34, y, value, room - 34, SIZES["small"])
     y -= 2
-    y = table(canvas, x, y, [12, 16, 40, 36, 22, 22, room - 148], _edge_rows(work, blank), right=(4, 5)) - 2.5
+    y = table(canvas, x, y, [11, 13, 34, 34, 23, 23, room - 138], _edge_rows(work, blank), right=(4, 5)) - 2.5
     ends = targets(tiling)
     apart = float(np.hypot(*(ends[1] - ends[0])))
     count = len(tiling.used)
