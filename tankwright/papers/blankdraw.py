@@ -383,9 +383,12 @@ def _zone_words(canvas: Any, face: Face, zone: Zone, view: View, sizes: Sizes, t
     wide = max(text_width(says, sizes.tag, bold=True), text_width(worst, sizes.small))
     x, y, _ = _roomiest(zone.shape, view, taken, clear=0.3 * wide)
     colour = RED if zone.kind == "stretch" else BLUE
+    box = _box(np.array([x - wide / 2, y - 1.5 * sizes.small]), wide, 3 * sizes.tag, 0.0)
+    if sizes is SMALL and not _is_free(box, taken):
+        return  # the table beside the drawing has it
     text(canvas, x, y + 0.3, says, sizes.tag, bold=True, align="middle", colour=colour, paper=True)
     text(canvas, x, y - 1.3 * sizes.small, worst, sizes.small, align="middle", colour=colour, paper=True)
-    taken.append(_box(np.array([x - wide / 2, y - 1.5 * sizes.small]), wide, 3 * sizes.tag, 0.0))
+    taken.append(box)
 
 
 def _limits(face: Face) -> tuple[float, float, float]:

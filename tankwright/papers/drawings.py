@@ -34,8 +34,8 @@ PAGE = (TILE.page[1], TILE.page[0])
 LIVE = (TILE.live[1], TILE.live[0])
 LEFT, FOOT = (PAGE[0] - LIVE[0]) / 2, (PAGE[1] - LIVE[1]) / 2
 RIGHT, TOP = LEFT + LIVE[0], FOOT + LIVE[1]
-#: Scales a drawing may have: 1 to 1, 2, 2.5, 3, 4, 5, 10, 20.
-SCALES = (1.0, 0.5, 0.4, 1 / 3, 0.25, 0.2, 0.1, 0.05)
+#: Scales a drawing may have: 1 to 1, 1.5, 2, 2.5, 3, 4, 5, 10, 20.
+SCALES = (1.0, 2 / 3, 0.5, 0.4, 1 / 3, 0.25, 0.2, 0.1, 0.05)
 #: An outline with more corners than this is not laid out with a rule.
 MOST_CORNERS = 16
 #: Corners that get a station of their own: with those at even steps they fill one page, the cut line's first.
