@@ -1,0 +1,158 @@
+"""The quote: a worked example by hand, what is missing, what a job changes, and sums that always tie."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tankwright.papers.quote import quote_files
+from tankwright.quote import make_quote
+from tankwright.quotefile import JobQuoteSection
+from tankwright.quotelines import Counts, Stock, cents
+
+from .papers.fixture import small_work
+
+COUNTS = Counts(
+    bought=(Stock("1000 x 2000", 1, 58.0, 8.74),),
+    rack=(),
+    scrap_kg=3.5,
+    offcuts_worth=20.0,
+    cutting="shear",
+    strokes=10,
+    outline_m=8.0,
+    cut_m=9.0,
+    pierces=0,
+    shaped=(("ordinary", 0.25, ("crown", "side right")),),
+    rolled=0,
+    folds=2,
+    butt_m=3.0,
+    lap_m=0.5,
+    flange_m=0.0,
+    shell_m2=0.5,
+    blanks=7,
+    fillers=1,
+    outlets=1,
+    mounts=2,
+    baffles=0,
+    dry_kg=2.4,
+)
+
+
+def rules(**given: Any) -> JobQuoteSection:
+    """A shop that charges 50 an hour, with one part and one consumable."""
+    shop = {
+        "rate": 50,
+        "overhead": 10,
+        "margin": 20,
+        "tax": 25,
+        "deposit": 40,
+        "date": "2026-04-01",
+        "part": [{"name": "cap", "price": 30, "per": "filler"}],
+        "consumable": [{"name": "rod", "price": 40, "per": "weld metre", "quantity": 0.03, "unit": "kg"}],
+        "shipping": {"box": 20, "carriage": 10, "carriage_kg": 2},
+    }
+    return JobQuoteSection.model_validate({**shop, **given})
+
+
+def test_a_quote_worked_by_hand():
+    """Every figure as it comes out with pencil and paper from the usual hours; arithmetic beside it."""
+    quote = make_quote(COUNTS, rules(), currency="EUR")
+    hours = {line.key: line.quantity.likely for line in quote.lines if line.key}
+    assert hours == {
+        "reading": 2.0,
+        "buck": 6.5,  # 4 + 0.5 x 5
+        "shearing": 0.6,  # 0.25 + 10 x 0.03 = 0.55, half up
+        "snipping": 0.7,  # 0.25 + 8 x 0.06 = 0.73
+        "ordinary": 5.5,  # 0.25 x 22
+        "folding": 1.1,  # 0.5 + 2 x 0.3
+        "fitting": 4.2,  # 3.5 x 1.2
+        "butt": 3.6,  # 3 x 1.2
+        "lap": 0.5,  # 0.5 x 1.0
+        "fittings": 3.2,  # (1 + 1 + 2) x 0.8
+        "testing": 3.0,
+        "finishing": 7.0,  # 2 + 0.5 x 10
+        "packing": 1.5,
+    }
+    # Work: 39.4 h x 50 = 1970. Sheet 58. Cap 30. Rod 3.5 x 0.03 = 0.105, as 0.1 kg (binary 0.105 rounds down)
+    # x 40 = 4. Box 20. Carriage 10 + 2.4 x 2 = 14.80. Together 2096.80.
+    assert quote.cost_of("work").likely == 1970.0
+    rod = next(line for line in quote.lines if line.name == "rod")
+    assert rod.quantity.likely == pytest.approx(0.105, abs=0.005)
+    rest = 58 + 30 + 20 + 14.8 + cents(rod.quantity.likely * 40)
+    assert quote.costs.likely == pytest.approx(1970 + rest)
+    overhead = cents(quote.costs.likely * 0.10)
+    margin = cents((quote.costs.likely + overhead) * 0.20)
+    assert (quote.overhead.likely, quote.margin.likely) == (overhead, margin)
+    net = cents(quote.costs.likely + overhead + margin)
+    assert quote.net.likely == net
+    assert quote.asked == cents(net + cents(net * 0.25))
+    assert quote.deposit == cents(quote.asked * 0.40)
+    assert quote.valid_until == datetime.date(2026, 5, 1)  # 30 days after 1 April
+    assert quote.missing == ()
+
+
+def test_what_has_no_price_is_said():
+    """A price that is left away, or nought, is missing; one that the job itself sets to nought is free."""
+    quote = make_quote(COUNTS, rules(rate=0, part=[{"name": "cap", "price": 0, "per": "filler"}]))
+    names = {line.name for line in quote.missing}
+    assert "cap" in names
+    assert "buck" in names
+    assert "box" not in names
+    free = make_quote(COUNTS, rules(part=[{"name": "cap", "per": "filler"}], line=[{"name": "cap", "price": 0}]))
+    assert free.missing == ()
+
+
+def test_a_job_changes_adds_and_drops_lines():
+    """Hours with the operation's own spread, a line of its own, and what is dropped is told as not included."""
+    lines = [
+        {"name": "buck", "hours": 4},
+        {"name": "carriage", "drop": True},
+        {"name": "powder coat", "group": "outside work", "price": 120},
+    ]
+    quote = make_quote(COUNTS, rules(line=lines))
+    buck = next(line for line in quote.lines if line.key == "buck")
+    assert tuple(buck.quantity) == (2.0, 4.0, 6.0)
+    assert buck.edited
+    assert quote.cost_of("outside work").likely == 120.0
+    assert "carriage" in quote.not_included
+    assert all(line.name != "carriage" for line in quote.lines)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.floats(0, 5),
+    st.floats(0, 20),
+    st.integers(0, 40),
+    st.floats(0.5, 300),
+    st.sampled_from(["low", "likely", "high"]),
+)
+def test_sums_always_tie(area, metres, strokes, rate, ask):
+    """Lines add up to costs, groups to the net price asked for, to the cent; low <= likely <= high."""
+    counts = replace(COUNTS, shell_m2=area, butt_m=metres, strokes=strokes)
+    quote = make_quote(counts, rules(rate=rate, ask=ask))
+    assert quote.costs.likely == pytest.approx(sum(line.amount.likely for line in quote.lines), abs=0.005)
+    assert sum(quote.price_of().values()) == pytest.approx(getattr(quote.net, ask), abs=0.005)
+    assert quote.total.low <= quote.total.likely <= quote.total.high
+    for line in quote.lines:
+        assert line.amount.likely == cents(line.quantity.likely * (line.price or 0))
+
+
+@pytest.mark.parametrize("cutting", ["profile", "shear"])
+def test_papers_are_the_same_each_time_and_show_no_margin(cutting):
+    """The same bytes from the same work; the customer's papers name neither rate, overhead nor margin."""
+    work = small_work(cutting)
+    files = quote_files(work)
+    assert files == quote_files(work)
+    text = files["quote.txt"].decode()
+    assert "margin" not in text.lower()
+    assert "overhead" not in text.lower()
+    assert " h x " not in text
+    for word in ("NOT INCLUDED", "no price given", "2026-05-01", "CAUTIONS"):
+        assert word in text
+    assert "buck" in files["quote-worked.txt"].decode()
+    assert "2 jobs" in files["quote-worked.txt"].decode() or "EARLIER JOBS" in files["quote-worked.txt"].decode()
