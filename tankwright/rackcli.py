@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -72,7 +72,7 @@ def _words(piece: Piece) -> str:
 @click.option("--note", default="")
 @click.option("--unit", type=click.Choice(["mm", "in"]), default="mm", show_default=True, help="Of plain numbers here.")
 @_JOB
-def add(job: Path, width: str, height: str, metal: str, thickness: str, grain: str, unit: str, **rest: object) -> None:
+def add(job: Path, width: str, height: str, metal: str, thickness: str, grain: str, unit: str, **rest: Any) -> None:
     """Put a piece WIDTH x HEIGHT on the rack."""
     from .rack import add_piece, read_piece
 
