@@ -84,13 +84,13 @@ class Piece:
 
 @dataclass(frozen=True)
 class Proposal:
-    """What a job takes from the rack and puts onto it; ``committed``: that is done already."""
+    """What a job takes from the rack and puts onto it; ``by_hand`` stand in the shop file, never changed."""
 
     job: str
     revision: str
     take: tuple[str, ...]
     put: tuple[Piece, ...]
-    committed: bool = False
+    by_hand: tuple[str, ...] = ()
 
 
 def from_rack(sheet: object) -> bool:
@@ -290,11 +290,14 @@ def _done(kept: Kept, job: Mapping[str, str]) -> dict[str, Any] | None:
     return next((row for row in kept["done"] if row.get("job") == dict(job)), None)
 
 
-def propose(job: Job, layout: Layout, *, committed: bool = False) -> Proposal:
+def propose(job: Job, layout: Layout) -> Proposal:
     """What the layout of a job takes from the rack, and the offcuts it would put onto it."""
-    take = tuple(used.name for used in layout.sheets if from_rack(used.sheet))
+    written = {sheet.name for sheet in job.shop.sheets if sheet.rack}
+    used_up = tuple(used.name for used in layout.sheets if from_rack(used.sheet))
+    take = tuple(name for name in used_up if name not in written)
+    by_hand = tuple(name for name in used_up if name in written)
     put = tuple(_kept_piece(job, offcut, k, layout) for k, offcut in enumerate(layout.offcuts, 1))
-    return Proposal(job.name, str(job.revision or ""), take, put, committed)
+    return Proposal(job.name, str(job.revision or ""), take, put, by_hand)
 
 
 def _kept_piece(job: Job, offcut: Offcut, number: int, layout: Layout) -> Piece:

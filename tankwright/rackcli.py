@@ -98,6 +98,8 @@ def tell_proposal(made: Made) -> None:
     proposal = propose(made.work.job, made.work.layout)
     for name in proposal.take:
         click.echo(f"from the rack: {name}")
+    for name in proposal.by_hand:
+        click.echo(f"from the rack: {name}; it stands in the shop file: take it out there once it is cut")
     for k, piece in enumerate(proposal.put, 1):
         click.echo(f"for the rack:  K{k}, {piece.width:.0f} x {piece.height:.0f} mm, as {piece.name}")
 

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 
 from tankwright.papers.results import figures
 from tankwright.quotehours import HoursUnclear, past_of, read_hours, record
 from tankwright.rack import Piece, RackRefused, add_piece, commit, job_key, propose, read_rack, remove_pieces
+from tankwright.shop import StockSheet
 
 from .papers.fixture import small_work
 
@@ -79,3 +82,13 @@ def test_hours_taken_are_compared_over_jobs(tmp_path):
     for words in (["bukc=9"], ["buck=-1"], ["buck"]):
         with pytest.raises(HoursUnclear):
             read_hours(words)
+
+
+def test_a_rack_piece_of_the_shop_file_is_left_to_the_shop(tmp_path):
+    """A sheet that the shop file says lies on the rack is told, not looked for on the rack of ours."""
+    work = small_work("profile")
+    sheet = StockSheet(PIECE.name, 600.0, 300.0, rack=True)
+    job = SimpleNamespace(**{**vars(work.job), "shop": replace(work.job.shop, sheets=(sheet,))})
+    proposal = propose(job, work.layout)
+    assert (proposal.take, proposal.by_hand) == ((), (PIECE.name,))
+    assert commit(tmp_path, job, proposal)
