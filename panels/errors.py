@@ -20,6 +20,7 @@ PanelsError
         UnknownGauge                      carries ``.known``
     FoldError              (ValueError)   a flat that cannot be folded as drawn
     TunnelError            (ValueError)   a tunnel that cannot be folded from one flat
+    LipError               (ValueError)   a lip that cannot be turned along an edge
     BaffleError            (ValueError)   a baffle that does not go where it is wanted
 """
 
@@ -112,6 +113,10 @@ class FoldError(PanelsError, ValueError):
 
 class TunnelError(PanelsError, ValueError):
     """A tunnel that cannot be folded from one flat; carries the numbers that disagree."""
+
+
+class LipError(PanelsError, ValueError):
+    """A lip that cannot be turned along an edge; carries ``.letter`` and the numbers."""
 
 
 class BaffleError(PanelsError, ValueError):

@@ -21,10 +21,12 @@ from .curves import polyline_length
 from .cutting_mesh import boundary_chains, boundary_edges, contour_chains
 from .errors import TunnelError
 from .fittings import Placed, marks_on
+from .lips import TurnedEdge
 from .margins import with_holes, with_margins
 from .seams import Sewn
 from .stations import station_label, stations_between
 from .tunnel_kinks import KinkedTunnel, Sheet, develop_kinked
+from .turned import lipped, turned_edge
 
 __all__ = ["TUNNEL_PIECES", "folded_tunnel"]
 
@@ -136,35 +138,36 @@ def folded_tunnel(
     )
     names = ["tunnel"] if len(tunnel.sheets) == 1 else [f"tunnel {k + 1}" for k in range(len(tunnel.sheets))]
     edges = _edges(sewn, tunnel, at_edge, names)
+    turned = _turned(sewn, tunnel, at_edge)
     marks, holes = _marks(body, tunnel), _fitted(body, tunnel, placed)
     blanks = []
     for k, sheet in enumerate(tunnel.sheets):
         own = tuple(edge for number, edge in edges if number == k)
         ring = _up(sheet.outline)[::-1]
         cut = [hole for number, hole in holes[1] if number == k]
-        blanks.append(
-            Blank(
-                name=names[k],
-                hand="centre",
-                kind="folded",
-                outline=with_holes(with_margins(ring, _margins(ring, own)), cut),
-                net=with_holes(with_margins(ring, np.zeros(len(ring))), cut),
-                edges=own,
-                folds=tuple(_folds(sheet, k_factor)),
-                marks=tuple(mark for number, mark in (*marks, *holes[0]) if number == k),
-                grain_deg=90.0,
-                thickness=body.thickness,
-                area_formed=sheet.area,
-                flat=None,
-                notes=_notes(tunnel, sheet, names[k]),
-            )
+        blank = Blank(
+            name=names[k],
+            hand="centre",
+            kind="folded",
+            outline=with_holes(with_margins(ring, _margins(ring, own)), cut),
+            net=with_holes(with_margins(ring, np.zeros(len(ring))), cut),
+            edges=own,
+            folds=tuple(_folds(sheet, k_factor)),
+            marks=tuple(mark for number, mark in (*marks, *holes[0]) if number == k),
+            grain_deg=90.0,
+            thickness=body.thickness,
+            area_formed=sheet.area,
+            flat=None,
+            notes=_notes(tunnel, sheet, names[k]),
         )
+        lips = [edge for number, edge in turned if number == k]
+        blanks.append(lipped(blank, ring, lips, inside_radius=inside_radius, k_factor=k_factor))
     return tuple(blanks)
 
 
 def _notes(tunnel: KinkedTunnel, sheet: Sheet, name: str) -> tuple[str, ...]:
     """How the sheet is folded, what each pie cut measures, and where it is parted."""
-    notes = ["legs fold towards the frame side, the face drawn up; grain runs across the folds"]
+    notes = ["legs fold towards the frame side, the face drawn up; grain runs across these folds"]
     for cut in sheet.cuts[::2]:
         kink = cut.kink
         notes.append(
@@ -230,11 +233,44 @@ def _edges(sewn: Sewn, tunnel: KinkedTunnel, at_edge: AtEdge, names: list[str]) 
     return found
 
 
+def _turned(sewn: Sewn, tunnel: KinkedTunnel, at_edge: AtEdge) -> list[tuple[int, TurnedEdge]]:
+    """Every edge to be turned, metal on its left in the sheet as drawn, with the number of its sheet."""
+    found = []
+    for seam in sewn.seams:
+        mine = [p for p in seam.pieces if p in TUNNEL_PIECES]
+        if len(mine) != 1:
+            continue
+        piece, meets = mine[0], next(p for p in seam.pieces if p != mine[0])
+        joint, width = at_edge("folded", piece, meets)
+        if joint != "fold" or width <= 0:
+            continue
+        bare = turned_edge(sewn.body, seam.chain, piece, meets, letter=seam.letter, width=width)
+        values = np.column_stack([bare.turn, bare.set_in, bare.mould, bare.way])
+        points = sewn.body.neutral[seam.chain][:, _axes(piece)]
+        for part, laid, own in tunnel.carried(_side(piece), points, values):
+            if len(laid) < 2:
+                continue
+            flat = _up(laid)
+            edge = TurnedEdge(seam.letter, width, flat, own[:, 0], own[:, 1], own[:, 2:5], own[:, 5:8])
+            sheet = tunnel.sheets[tunnel.sheet_of(part)]
+            found.append((tunnel.sheet_of(part), edge if _metal_on_left(_up(sheet.outline), flat) else edge.reversed))
+    return found
+
+
+def _metal_on_left(ring: np.ndarray, line: np.ndarray) -> bool:
+    """Whether a line along a ring's edge has the metal on its left."""
+    k = int(np.argmax(np.linalg.norm(np.diff(line, axis=0), axis=1)))
+    step = line[k + 1] - line[k]
+    aside = np.array([-step[1], step[0]]) / np.linalg.norm(step)
+    return bool(shapely.Polygon(ring).contains(shapely.Point((line[k] + line[k + 1]) / 2 + 0.5 * aside)))
+
+
 def _margins(ring: np.ndarray, edges: tuple[Edge, ...]) -> np.ndarray:
     """What is left outside each segment of the ring: that of the edge nearest its middle."""
     middle = shapely.points((ring + np.roll(ring, -1, axis=0)) / 2)
     apart = np.array([shapely.distance(shapely.LineString(edge.points), middle) for edge in edges])
-    return np.array([edge.allowance for edge in edges])[np.argmin(apart, axis=0)]
+    left = [0.0 if edge.joint == "fold" else edge.allowance for edge in edges]
+    return np.array(left)[np.argmin(apart, axis=0)]
 
 
 def _folds(sheet: Sheet, k: KFactor) -> list[Fold]:

@@ -31,6 +31,7 @@ from .fold_tunnel import TUNNEL_PIECES, folded_tunnel
 from .margins import with_holes, with_margins
 from .seams import Sewn, family
 from .stations import station_label, stations_between
+from .turned import lipped, turned_edge
 
 __all__ = ["make_blanks", "mirrored"]
 
@@ -112,21 +113,25 @@ def _edge_runs(ring: np.ndarray, used: np.ndarray, sewn: Sewn) -> list[tuple[str
     return [(letter, np.array(run)) for letter, run in runs]
 
 
-def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge) -> Blank:
+def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge, inside_radius: float, k_factor: KFactor) -> Blank:
     body = sewn.body
     dev = flat.development
     formed = bool(np.abs(dev.strain).max() > FORMED_FROM)
     kind = "formed" if formed else ("flat" if _planar(body.neutral[flat.used]) else "rolled")
     by_letter = {(seam.letter, piece): seam for seam in sewn.seams for piece in seam.pieces}
-    edges, rings = [], []
+    edges, rings, turned = [], [], []
     for ring in dev.loops:
         margins = np.zeros(len(ring))
         for letter, run in _edge_runs(ring, flat.used, sewn):
             seam = by_letter.get((letter, flat.name))
             meets = "" if seam is None else next(p for p in (*seam.pieces[::-1],) if p != flat.name)
             joint, allowance = at_edge(kind, flat.name, meets)
-            margins[run[:-1]] = allowance
             points = dev.points[ring[run]]
+            if joint == "fold" and allowance > 0 and not formed:
+                chain = flat.used[ring[run]]
+                turned.append(turned_edge(body, chain, flat.name, meets, letter=letter, width=allowance, flat=points))
+            else:
+                margins[run[:-1]] = allowance
             space = flat.solid[ring[run]]
             so_far = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(space, axis=0), axis=1))])
             edges.append(
@@ -134,7 +139,7 @@ def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge) -> Blank:
             )
         rings.append((dev.points[ring], margins))
     (edge, margins), *holes = rings
-    return Blank(
+    blank = Blank(
         name=flat.name,
         hand=_hand(flat.name),
         kind=kind,
@@ -149,6 +154,7 @@ def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge) -> Blank:
         flat=felt(dev) if formed else None,
         notes=_notes(flat),
     )
+    return lipped(blank, edge, turned, inside_radius=inside_radius, k_factor=k_factor)
 
 
 def _notes(flat: _Flat) -> tuple[str, ...]:
@@ -241,6 +247,7 @@ def mirrored(blank: Blank, name: str) -> Blank:
             )
             for e in blank.edges[::-1]
         ),
+        folds=tuple(replace(f, start=flip(f.start), end=flip(f.end), tangents=flip(f.tangents)) for f in blank.folds),
         marks=tuple(replace(m, points=flip(m.points)) for m in blank.marks),
         flat=None
         if flat is None
@@ -326,7 +333,7 @@ def make_blanks(
         if name.endswith("left") or (tunnel and name in TUNNEL_PIECES):
             continue
         flat = _lay_flat(body, name, aim_of(name), inside_radius, float(k_factor))
-        blank = _blank_of(sewn, flat, at_edge)
+        blank = _blank_of(sewn, flat, at_edge, inside_radius, k_factor)
         if name in TUNNEL_PIECES:
             blank = replace(blank, notes=(*blank.notes, why))
         blanks += _pair(blank, body, flat, placed)

@@ -112,17 +112,21 @@ class KinkedTunnel:
 
         ``piece`` is "top", points (x, y); or "right" or "left", points (x, z) of that leg.
         """
-        p = pairs(points, "Points of the tunnel")
+        return [(part, laid) for part, laid, _ in self.carried(piece, points, np.zeros((len(np.asarray(points)), 0)))]
+
+    def carried(self, piece: str, points: ArrayLike, values: Array) -> list[tuple[int, Array, Array]]:
+        """As ``runs``, with values (n, d) at the points of the line carried along."""
+        p = np.column_stack([pairs(points, "Points of the tunnel"), values])
         found = []
         for part, run in self._split(piece, p):
             flat = self.flats[part]
-            laid = self._top(part, run) if piece == "top" else flat.leg_to_flat(run, piece)
-            found.append((part, laid + [self.shift[part], 0.0]))
+            laid = self._top(part, run[:, :2]) if piece == "top" else flat.leg_to_flat(run[:, :2], piece)
+            found.append((part, laid + [self.shift[part], 0.0], run[:, 2:]))
         return found
 
     def part_at(self, piece: str, points: Array) -> int:
         """The part that most of the points (n, 2) of a piece lie on."""
-        behind = sum((np.median(self._behind(piece, kink, points)) > 0 for kink in self.kinks), 0)
+        behind = sum((np.median(self._behind(piece, kink, points[:, :2])) > 0 for kink in self.kinks), 0)
         return int(behind)
 
     def end(self, part: int, *, at_rear: bool) -> Array:
@@ -140,7 +144,7 @@ class KinkedTunnel:
 
     def _split(self, piece: str, p: Array) -> list[tuple[int, Array]]:
         for kink in self.kinks:
-            g = self._behind(piece, kink, p)
+            g = self._behind(piece, kink, p[:, :2])
             cross = np.flatnonzero(g[:-1] * g[1:] < 0)
             share = (g[cross] / (g[cross] - g[cross + 1]))[:, None]
             p = np.insert(p, cross + 1, p[cross] + share * (p[cross + 1] - p[cross]), axis=0)
@@ -149,7 +153,7 @@ class KinkedTunnel:
         middle = (p[:-1] + p[1:]) / 2
         part = np.zeros(len(middle), dtype=int)
         for kink in self.kinks:
-            part += self._behind(piece, kink, middle) > 0
+            part += self._behind(piece, kink, middle[:, :2]) > 0
         ends = [0, *(np.flatnonzero(np.diff(part)) + 1), len(middle)]
         return [(int(part[i]), p[i : j + 1]) for i, j in pairwise(ends)]
 

@@ -361,9 +361,21 @@ def _idle_rules(job: Job, sewn: Sewn) -> tuple[Finding, ...]:
             " and ".join(rule.between),
             pieces,
         )
-        for rule in job.allowances.seams
+        for rule in job.shop.allowances.seams
         if not any(rule.fits(*pair) for pair in pairs)
-    )
+    ) + _idle_lips(job, pairs)
+
+
+def _idle_lips(job: Job, pairs: list[tuple[str, str]]) -> tuple[Finding, ...]:
+    """A flange or lip that the job asks for on a piece which this tank does not have, or which meets nothing there."""
+    from panels.findings import Finding
+
+    asked = [rule for rule in job.allowances.seams if rule not in job.shop.allowances.seams]
+    used = {rule.on for rule in asked if any(rule.fits(*pair) for pair in pairs)}
+    idle = [on for on in dict.fromkeys(rule.on for rule in asked) if on not in used]
+    says = "a lip is asked for on the {}, but this tank has no such edge to turn"
+    remedy = "take it away, or check the pattern: an end that closes on the centre plane has no cap"
+    return tuple(Finding("look", on, says.format(on), remedy=remedy) for on in idle)
 
 
 def _assumptions(job: Job) -> tuple[tuple[str, str], ...]:

@@ -170,6 +170,14 @@ class TunnelSection(Section):
     draw_in: Gap = 1.5
     closed_front: Place | None = None
     closed_rear: Place | None = None
+    flange: Gap = Field(0.0, description="legs turned out under the floors, outside width; 0 for plain edges")
+
+
+class EndsSection(Section):
+    """[ends]: how the end caps are made."""
+
+    lip_front: Gap = Field(0.0, description="front cap's lip inside the skin, outside width; 0 for a plain butt")
+    lip_rear: Gap = Field(0.0, description="rear cap's lip inside the skin, outside width; 0 for a plain butt")
 
 
 class NeckSection(Section):
@@ -259,6 +267,7 @@ class JobFile(ShopSections):
     shape: ShapeSection = Field(default_factory=lambda: ShapeSection())
     knee: KneeSection | None = None
     tunnel: TunnelSection | None = None
+    ends: EndsSection = Field(default_factory=lambda: EndsSection())
     neck: NeckSection | None = None
     outlet: list[OutletSection] = Field(default_factory=list, max_length=10)
     filler: FillerSection | None = None

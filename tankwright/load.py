@@ -35,12 +35,15 @@ from .files import read_text
 from .jobfile import JobFile, SectionSection, ShapeSection, TunnelSection, setting_for
 from .outline import run_curve, short_lines, side_runs
 from .reading import Document, finding, parse, validate
-from .shop import Allowances, Shop, merge, merge_faults
+from .shop import Allowances, SeamRule, Shop, merge, merge_faults
 from .shopfile import ShopFile, find_shop
 from .sources import PointSet
 from .units import MM_PER_INCH, is_gauge
 
 __all__ = ["Filler", "Job", "load_job", "shop_of"]
+
+#: What a lip of an end cap lies against: all but the tunnel, for which the cap is notched.
+LIPPED = ("crown", "shoulder", "side", "skin", "floor")
 
 #: So many sizes out of reach in one job are taken for one wrong unit.
 MANY_FAR = 3
@@ -265,7 +268,7 @@ def _job(model: JobFile, document: Document, shop: Shop, folder: Path, files: tu
         outlet_names=tuple(outlet.name for outlet in model.outlet),
         filler=Filler(**model.filler.model_dump()) if model.filler else None,
         fittings=tuple(_fittings(model)),
-        allowances=shop.allowances,
+        allowances=_allowances(model, shop.allowances),
         shop=shop,
         notes=tuple(notes),
         files=files,
@@ -338,8 +341,20 @@ def _patterns(model: JobFile) -> Patterns:
     )
 
 
+def _allowances(model: JobFile, shop: Allowances) -> Allowances:
+    """The shop's allowances, after the flanges and lips that the job asks for."""
+    ends = model.ends
+    wanted = [
+        ("tunnel", "floor", model.tunnel.flange if model.tunnel is not None else 0.0),
+        *(("front end", word, ends.lip_front) for word in LIPPED),
+        *(("rear end", word, ends.lip_rear) for word in LIPPED),
+    ]
+    rules = tuple(SeamRule((one, other), "fold", width, one) for one, other, width in wanted if width > 0)
+    return replace(shop, seams=(*rules, *shop.seams))
+
+
 def _tunnel(tunnel: TunnelSection) -> TunnelPattern:
-    sizes = tunnel.model_dump(exclude={"closed_front", "closed_rear"})
+    sizes = tunnel.model_dump(exclude={"closed_front", "closed_rear", "flange"})
     return TunnelPattern(**sizes, closed_front_x=tunnel.closed_front, closed_rear_x=tunnel.closed_rear)
 
 
