@@ -165,7 +165,9 @@ def measure_capacity(body: Body, *, density: float, ullage: float = 0.04, read_m
     brim = body.capacity_mm3
     inner = {name: area(body.inner, body.faces_of(name)) for name in body.pieces}
     skin = sum(a for name, a in inner.items() if not name.startswith(("tunnel", "neck")))
-    legs = sum(inner.get(name, 0.0) for name in ("tunnel right", "tunnel left"))
+    tunnel = {name: a for name, a in inner.items() if name.startswith("tunnel") and "end" not in name}
+    # A leg in several parts has them numbered: "tunnel 2 right".
+    legs = sum(a for name, a in tunnel.items() if name.endswith(("right", "left")) and "top" not in name)
     below = sum(kept_back(body.inner, body.faces, body.patterns.outlets).values())
     left_empty = ullage * brim
     metal = area(body.neutral, body.faces)
@@ -178,6 +180,6 @@ def measure_capacity(body: Body, *, density: float, ullage: float = 0.04, read_m
         centre=tuple(float(c) for c in centre_of_volume(body.inner, body.faces)),  # type: ignore[arg-type]
         dry_mass_kg=metal * body.thickness * density / 1e9,
         litres_per_mm_width=legs / 1e6,
-        litres_per_mm_depth=inner.get("tunnel top", 0.0) / 1e6,
+        litres_per_mm_depth=sum(a for name, a in tunnel.items() if name.startswith("tunnel top")) / 1e6,
         shell_area_mm2=metal,
     )
