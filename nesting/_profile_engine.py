@@ -74,12 +74,12 @@ class Run:
             self.reader.join()
 
     def _all_seeds(self) -> None:
-        """One seed after another until the work is used up; a job by the clock is one run."""
-        left, seed = float(self.job.get("work", 0.0)), int(self.job["seed"])
+        """One seed after another until the work is used up."""
+        left, seed = float(self.job["work"]), int(self.job["seed"])
         while not self.stopped:
             done = self._one_seed({**self.job, "seed": seed, "work": left})
             left, seed = left - done, seed + 1
-            if done <= 0 or left <= 0 or "work" not in self.job:
+            if done <= 0 or left <= 0:
                 break
 
     def _one_seed(self, job: dict[str, Any]) -> float:
@@ -167,7 +167,7 @@ def strip_job(
 
 
 def start(job: dict[str, Any], items: list[tuple[int, list[Variant]]], bench: Bench, gap: float) -> Run:
-    """Set the library to work on a job: "work" counts reports, "seconds" goes by the clock."""
+    """Set the library to work on a job; its "work" counts reports."""
     run = Run(job, items, bench, gap)
     run.start()
     return run
@@ -194,8 +194,3 @@ def _child(job: dict[str, Any]) -> subprocess.Popen[str]:
         process.kill()
     process.stdin = None
     return process
-
-
-def cores() -> int:
-    """How many runs this machine can do side by side."""
-    return os.cpu_count() or 1

@@ -36,7 +36,8 @@ from .model import OnBetter, Part, Placed, Placement, Rotations, Sheet, Unplaced
 __all__ = ["place_by_work", "place_profile", "work_for"]
 
 WORK_PER_SECOND = 0.45  # a quiet core of 2026 does about 0.6: there is a quarter to spare before the clock decides
-OWN = 0.8  # of the work, done side by side with the library before the two are compared
+LIBRARY = 0.85  # of the work, where the strip packing library can take the sheet; the rest makes it exact and tighter
+FEW_COPIES, SEEDS_APART = 16, 1000
 PATIENCE = 25  # reports without success after which the library starts afresh; tuned by eye
 CLOCK_NOTE = "The clock ended the search before its work was done; another run may differ."
 STOP_NOTE = "Stopped by hand: the best layout found until then."
@@ -127,15 +128,8 @@ def place_by_work(
         rng = np.random.default_rng(seed)
         best = fill_up(problem, best, work, rng, better)
         best = climb_down(problem, best, work, rng, better)
-        run = _start_engine(problem, best, work, seed) if engine else None
-        try:
-            if run is not None:
-                best = shorten(problem, best, work, rng, better, until=work.done + OWN * (work.total - work.done))
-                work.cut_short |= not run.wait(work.left())
-                best = _from_engine(problem, best, run, work, better)
-        finally:
-            if run is not None:
-                run.stop()
+        if engine:
+            best = _library(problem, best, work, seed, better)
         best = shorten(problem, best, work, rng, better)
     except OutOfTime:
         work.cut_short = True
@@ -150,26 +144,39 @@ def place_by_work(
     return _placement(problem, best, tuple(notes), stopped)
 
 
-def _start_engine(problem: Problem, best: Nest, work: Work, seed: int) -> Run | None:
-    """Set the strip packing library on the sheet that is to be shortened, if it can take it."""
+def _library(problem: Problem, best: Nest, work: Work, seed: int, better: Callable[[Nest], None]) -> Nest:
+    """What the strip packing library makes of the sheet that is to be shortened, if it can take it."""
     sheet, _ = problem.short_side(best)
     if sheet < 0 or work.over() or not available():
-        return None
+        return best
     bench = problem.benches(best.kinds)[sheet]
     copies = [p for p, s in zip(problem.copies, best.spots, strict=True) if s is not None and s.sheet == sheet]
-    job = strip_job(problem.variants, copies, bench, problem.gap, seed)
-    if job is None or any(problem.variants.parts[p].outline.interiors for p in copies):
-        return None
-    return start({**job[0], "work": OWN * (work.total - work.done), "patience": PATIENCE}, job[1], bench, problem.gap)
+    given = strip_job(problem.variants, copies, bench, problem.gap, seed)
+    if given is None or any(problem.variants.parts[p].outline.interiors for p in copies):
+        return best
+    share = LIBRARY * (work.total - work.done)
+    job = {**given[0], "work": share, "patience": PATIENCE}
+    # few parts: two runs from different seeds, for luck differs more than a second worker helps
+    each = [(1, seed), (1, seed + SEEDS_APART)] if len(copies) <= FEW_COPIES else [(2, seed)]
+    runs = [start({**job, "workers": w, "seed": s}, given[1], bench, problem.gap) for w, s in each]
+    try:
+        for run in runs:
+            work.cut_short |= not run.wait(work.left())
+    finally:
+        for run in runs:
+            run.stop()
+    work.done += share
+    return _from_engine(problem, best, runs, work, better)
 
 
-def _from_engine(problem: Problem, best: Nest, run: Run, work: Work, better: Callable[[Nest], None]) -> Nest:
+def _from_engine(problem: Problem, best: Nest, runs: list[Run], work: Work, better: Callable[[Nest], None]) -> Nest:
     """The better of ``best`` and what the library found, made exact."""
     sheet, _ = problem.short_side(best)
     held = [i for i, s in enumerate(best.spots) if s is not None]
     here = [k for k, i in enumerate(held) if best.spots[i].sheet == sheet]  # type: ignore[union-attr]
     start = best
-    for found in run.layouts([problem.copies[held[k]] for k in here], sheet):
+    copies = [problem.copies[held[k]] for k in here]
+    for found in (spots for run in runs for spots in run.layouts(copies, sheet)):
         spots = [s for s in start.spots if s is not None]
         for k, spot in zip(here, found, strict=True):
             spots[k] = spot

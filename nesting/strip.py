@@ -8,26 +8,18 @@ A shop's sheets go through ``nest``; this serves a coil, and ``benchmarks/nest_p
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-from shapely import affinity
-
-from ._profile_check import faults
-from ._profile_engine import available, cores, start, strip_job
 from ._profile_quick import Stock
-from ._profile_search import Nest, Problem, Work, quick_nest, shorten, tighten, wrap
+from ._profile_search import Problem, Work, quick_nest
 from ._profile_shapes import Variants
-from ._profile_squeeze import settle_no_longer, used_length
-from .errors import BadPart, BadSetting, LayoutFault
+from .errors import BadPart, BadSetting
 from .model import Part, Placed, Rotations, Sheet
-from .profile import work_for
+from .profile import place_by_work, work_for
 
 __all__ = ["Strip", "pack_strip", "strip_by_work"]
 
-MOST_RUNS, FEW_COPIES = 4, 30  # tuned on the published strips
 QUICK_LENGTH = 2.5  # of the area bound, the length first tried
 
 
@@ -54,8 +46,7 @@ def pack_strip(
     """Pack every copy of every part on a strip ``height`` mm high, as short as can be found in ``seconds``.
 
     The gap is kept between parts, not to the strip's edges. ``library`` False, or no strip packing library
-    installed: our own search alone, which is the same for the same seed. With the library, its own clock
-    decides, and two runs may differ.
+    installed: our own search alone. The same seed gives the same strip, as in ``place_profile``.
 
     Raises
     ------
@@ -75,40 +66,33 @@ def pack_strip(
     for name, value in (("height", height), ("gap_mm", gap_mm), ("seconds", seconds)):
         if not (math.isfinite(value) and value >= 0) or (name == "height" and value == 0):
             raise BadSetting(name, value, "more than 0" if name == "height" else "0 or more")
-    work = work_for(seconds)
-    problem, best = _start(tuple(parts), height, gap_mm, rotations)
-    if library and available():
-        best = _with_library(problem, best, seconds, seed, work)
-    else:
-        best = shorten(problem, best, work, np.random.default_rng(seed), lambda _: None)
-    return _finished(problem, best, height)
+    return strip_by_work(
+        parts, height, work=work_for(seconds), gap_mm=gap_mm, seed=seed, rotations=rotations, library=library
+    )
 
 
 def strip_by_work(
-    parts: Sequence[Part], height: float, *, work: Work, gap_mm: float = 0.0, seed: int = 0, rotations: Rotations = None
+    parts: Sequence[Part],
+    height: float,
+    *,
+    work: Work,
+    gap_mm: float = 0.0,
+    seed: int = 0,
+    rotations: Rotations = None,
+    library: bool = True,
 ) -> Strip:
-    """``pack_strip`` by our own search with the work spelled out; without a clock the same on every machine."""
-    problem, best = _start(tuple(parts), height, gap_mm, rotations)
-    return _finished(problem, shorten(problem, best, work, np.random.default_rng(seed), lambda _: None), height)
-
-
-def _finished(problem: Problem, best: Nest, height: float) -> Strip:
-    """The strip that a nest makes, checked."""
-    wrong = faults(problem, best)
-    if wrong:
-        raise LayoutFault("gap", (), 0, math.nan, problem.gap, "; ".join(wrong))
-    parts = problem.variants.parts
-    placed = tuple(
-        Placed(parts[part], 0, affinity.translate(s.variant.outline, s.x, s.y), s.variant.turn, s.variant.flipped)
-        for part, s in zip(problem.copies, best.spots, strict=True)
-        if s is not None
+    """``pack_strip`` with the work spelled out; without a clock the same on every machine."""
+    sheet = _long_enough(tuple(parts), height, gap_mm, rotations)
+    found = place_by_work(
+        tuple(parts), (sheet,), gap_mm=gap_mm, edge_mm=0.0, work=work, seed=seed, rotations=rotations, engine=library
     )
-    length = max(item.outline.bounds[2] for item in placed)
-    return Strip(height, length, placed, math.fsum(item.outline.area for item in placed) / (height * length))
+    length = max(item.outline.bounds[2] for item in found.placed)
+    area = math.fsum(item.outline.area for item in found.placed)
+    return Strip(height, length, found.placed, area / (height * length))
 
 
-def _start(parts: tuple[Part, ...], height: float, gap: float, rotations: Rotations) -> tuple[Problem, Nest]:
-    """A strip long enough for a first layout, and that layout."""
+def _long_enough(parts: tuple[Part, ...], height: float, gap: float, rotations: Rotations) -> Sheet:
+    """A strip long enough for a first layout."""
     copies = tuple(p for p in sorted(range(len(parts)), key=lambda p: (-parts[p].outline.area, p))
                    for _ in range(parts[p].quantity))  # fmt: skip
     if not copies:
@@ -118,41 +102,11 @@ def _start(parts: tuple[Part, ...], height: float, gap: float, rotations: Rotati
     largest = max(math.hypot(v.width, v.height) for v in variants.on(copies[0], Sheet("strip", height, height)))
     length = max(QUICK_LENGTH * area / height + largest, 1.01 * height)
     for _ in range(12):
-        problem = Problem(variants, Stock((Sheet("strip", length, height, quantity=1, grain=None),)), copies, gap, 0.0)
-        best = quick_nest(problem)
+        sheet = Sheet("strip", length, height, quantity=1, grain=None)
+        best = quick_nest(Problem(variants, Stock((sheet,)), copies, gap, 0.0))
         missing = [p for p, s in zip(copies, best.spots, strict=True) if s is None]
         if not missing:
-            return problem, best
+            return sheet
         length *= 1.6
     name = parts[missing[0]].name
     raise BadPart(name, f"it fits the strip, {height:g} mm high, in none of its turns")
-
-
-def _with_library(problem: Problem, best: Nest, seconds: float, seed: int, work: Work) -> Nest:
-    """What the library finds in the time, made exact and squeezed."""
-    begun, bench = time.monotonic(), problem.benches(best.kinds)[0]
-    job = strip_job(problem.variants, problem.copies, bench, problem.gap, seed)
-    if job is None:
-        return best
-    # few parts: a run a core, from different seeds, for luck differs more than cores help; many: all cores on one
-    several = min(cores(), MOST_RUNS) if len(problem.copies) <= FEW_COPIES else 1
-    workers = {"workers": 1} if several > 1 else {}
-    runs = [
-        start({**job[0], "seed": seed + k, "seconds": max(2.0, seconds - 1.0), **workers}, job[1], bench, problem.gap)
-        for k in range(several)
-    ]
-    try:
-        for run in runs:
-            run.wait(max(0.1, seconds + 5.0 - (time.monotonic() - begun)))
-    finally:
-        for run in runs:
-            run.stop()
-    held = list(range(len(problem.copies)))
-    layouts = [spots for run in runs for spots in run.layouts(problem.copies, 0)]
-    for spots in sorted(layouts, key=lambda spots: used_length([bench], spots, 0)):
-        legal = settle_no_longer(problem.grid, [bench], spots, 0, problem.grid.step)
-        if legal is not None and not faults(problem, wrap(best, held, legal)):
-            if problem.score(wrap(best, held, legal)) < problem.score(best):
-                best = wrap(best, held, legal)
-            best, _ = tighten(problem, best, held, legal, 0, work, lambda _: None)
-    return best
