@@ -56,8 +56,8 @@ class JobSection(Section):
     """[job]: what the papers are headed with, and how the numbers are to be read."""
 
     name: Text = Field(min_length=1, examples=['"Saddle tank"'], description="what the tank is called")
-    reference: Text = Field("", description="the customer's or the shop's own reference")
-    revision: Text = Field("", description="which state of the patterns this is")
+    reference: Text = Field(default="", description="the customer's or the shop's own reference")
+    revision: Text = Field(default="", description="which state of the patterns this is")
     pattern_date: Annotated[datetime.date | None, BeforeValidator(read_date)] = None
     unit: Unit = Field(examples=['"mm"'], description='unit of every plain number: "mm" or "in"')
     surface: Annotated[str, choice("outside", "inside")] = "outside"
@@ -170,14 +170,14 @@ class TunnelSection(Section):
     draw_in: Gap = 1.5
     closed_front: Place | None = None
     closed_rear: Place | None = None
-    flange: Gap = Field(0.0, description="legs turned out under the floors, outside width; 0 for plain edges")
+    flange: Gap = Field(default=0.0, description="legs turned out under the floors, outside width; 0 for plain edges")
 
 
 class EndsSection(Section):
     """[ends]: how the end caps are made."""
 
-    lip_front: Gap = Field(0.0, description="front cap's lip inside the skin, outside width; 0 for a plain butt")
-    lip_rear: Gap = Field(0.0, description="rear cap's lip inside the skin, outside width; 0 for a plain butt")
+    lip_front: Gap = Field(default=0.0, description="front cap's lip inside the skin, outside width; 0 for a plain butt")
+    lip_rear: Gap = Field(default=0.0, description="rear cap's lip inside the skin, outside width; 0 for a plain butt")
 
 
 class NeckSection(Section):
@@ -198,8 +198,8 @@ class OutletSection(Section):
     out: Place = Field(examples=["60"])
     standpipe: Gap = 0.0
     both_sides: Flag = True
-    diameter: Gap = Field(0.0, description="of its hole; left away: a scribed cross")
-    cut: Flag = Field(False, description="true: cut the hole in the blank; else it is scribed")
+    diameter: Gap = Field(default=0.0, description="of its hole; left away: a scribed cross")
+    cut: Flag = Field(default=False, description="true: cut the hole in the blank; else it is scribed")
 
 
 class FillerSection(Section):
@@ -208,7 +208,7 @@ class FillerSection(Section):
     x: Place = Field(examples=["160"])
     out: Place = 0.0
     diameter: Small = Field(examples=["60"])
-    cut: Flag = Field(False, description="true: cut the hole in the blank; else it is scribed")
+    cut: Flag = Field(default=False, description="true: cut the hole in the blank; else it is scribed")
 
 
 class ClearSection(Section):
@@ -216,7 +216,7 @@ class ClearSection(Section):
 
     name: Text = Field(examples=['"steering neck"'])
     start: tuple[Place, Place, Place] = Field(alias="from", examples=["[-24, 0, 20]"])
-    end: tuple[Place, Place, Place] | None = Field(None, alias="to")
+    end: tuple[Place, Place, Place] | None = Field(default=None, alias="to")
     radius: Small = Field(examples=["24"])
     gap: Gap = Field(examples=["8"])
     both_sides: Flag = True

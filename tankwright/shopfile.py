@@ -36,12 +36,12 @@ class SheetSection(Section):
     name: Text = ""
     width: Size = Field(examples=["1000"])
     height: Size = Field(examples=["2000"])
-    metal: MaybeAlloy = Field("", description="left away: any metal")
+    metal: MaybeAlloy = Field(default="", description="left away: any metal")
     thickness: Annotated[float | None, Thickness("metal", 0.4, 6.5)] = None
     price: Annotated[float | None, number(0.0, 1e6)] = None
     quantity: Annotated[int | None, whole(0, 10_000)] = None
     grain: Annotated[str, choice("long", "width", "height", "none")] = "long"
-    rack: Flag = Field(False, description="true: it lies on the shop's own rack and is not bought")
+    rack: Flag = Field(default=False, description="true: it lies on the shop's own rack and is not bought")
 
 
 class NestingSection(Section):
@@ -141,8 +141,8 @@ class FormingPanelSection(Section):
 class FormingSection(Section):
     """[forming]: what the blanks of crowned panels are laid out for."""
 
-    aim: Annotated[str, choice(*AIMS)] = Field("even", description="least work in all, or the least worst place")
-    shrink_cost: ShrinkCost = Field(1.0, description="how much dearer it is to shrink than to stretch")
+    aim: Annotated[str, choice(*AIMS)] = Field(default="even", description="least work in all, or the least worst place")
+    shrink_cost: ShrinkCost = Field(default=1.0, description="how much dearer it is to shrink than to stretch")
     panel: list[FormingPanelSection] = Field(default_factory=list, max_length=20)
 
 
@@ -173,7 +173,7 @@ class HouseSection(Section):
     currency: Text = ""
     address: list[Text] = Field(default_factory=list, max_length=8)
     contact: Text = ""
-    keep_in: Text = Field("", description="folder of the offcut rack and the hours taken, from this file's own")
+    keep_in: Text = Field(default="", description="folder of the offcut rack and the hours taken, from this file's own")
 
 
 class ShopSections(Section):
