@@ -176,8 +176,8 @@ class TunnelSection(Section):
 class EndsSection(Section):
     """[ends]: how the end caps are made."""
 
-    lip_front: Gap = Field(default=0.0, description="front cap's lip inside the skin, outside width; 0 for a plain butt")
-    lip_rear: Gap = Field(default=0.0, description="rear cap's lip inside the skin, outside width; 0 for a plain butt")
+    lip_front: Gap = Field(default=0.0, description="front cap's lip inside the skin, its outside width; 0: plain")
+    lip_rear: Gap = Field(default=0.0, description="rear cap's lip inside the skin, its outside width; 0: plain")
 
 
 class NeckSection(Section):

@@ -141,7 +141,7 @@ class FormingPanelSection(Section):
 class FormingSection(Section):
     """[forming]: what the blanks of crowned panels are laid out for."""
 
-    aim: Annotated[str, choice(*AIMS)] = Field(default="even", description="least work in all, or the least worst place")
+    aim: Annotated[str, choice(*AIMS)] = Field(default="even", description="least work, or the least worst place")
     shrink_cost: ShrinkCost = Field(default=1.0, description="how much dearer it is to shrink than to stretch")
     panel: list[FormingPanelSection] = Field(default_factory=list, max_length=20)
 
