@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .assemble import Shell, assemble
+from .bump_out import with_bump_outs
 from .divide import divide, smooth_groups
 from .measure import area, centre_of_volume, volume
 from .offset import inward_directions
@@ -128,8 +129,10 @@ def build_body(
     steps = {} if step_mm is None else {"step_mm": step_mm, "chord_mm": (step_mm / 10) ** 2 * 0.05}
     surface = half_surface(drawn, shoulder=division.shoulder, **steps)
     whole = assemble(surface, drawn, division.seams)
-    inwards = inward_directions(whole.vertices, whole.faces, smooth_groups(whole))
     shell = divide(whole, division)
+    shell = with_bump_outs(shell, drawn, thickness=thickness, grown=thickness if inside else 0.0)
+    skin = tuple(name if name in whole.pieces or name.startswith("bump-out") else "skin" for name in shell.pieces)
+    inwards = inward_directions(shell.vertices, shell.faces, smooth_groups(replace(shell, pieces=skin)))
     depth = np.array([0.0, (1 - k_factor) * thickness, thickness]) - (thickness if inside else 0.0)
     outer, neutral, inner = (_moved(shell, inwards, d) for d in depth)
     return Body(

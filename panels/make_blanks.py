@@ -18,6 +18,7 @@ from shapely.geometry.polygon import orient
 from .assemble import WIDEST
 from .blank import Aim, AimOf, AtEdge, Blank, Edge, FlatMesh, Mark
 from .body import Body
+from .bump_out import with_rims
 from .choose_k import KFactor
 from .crease import Crease, eased
 from .curves import polyline_length
@@ -284,12 +285,22 @@ def _pair(blank: Blank, body: Body, flat: _Flat, placed: Sequence[Placed]) -> li
     """The blank, and its mirror image where the body has a left-hand twin; each with its own fittings."""
     made = [_fitted(blank, body, flat.name, flat.used, flat.points, placed)]
     twin = flat.name.removesuffix("right") + "left"
-    if flat.name.endswith("right") and twin in body.pieces:
+    if _mirror_image(body, twin) == flat.name:
         other = body.shell.mirror[flat.used]
         left = _fitted(mirrored(blank, twin), body, twin, other, flat.points * [1.0, -1.0], placed)
         alike = len(left.outline.interiors) == len(made[0].outline.interiors)
         made.append(left if alike else replace(left, mirrors=""))
     return made
+
+
+def _mirror_image(body: Body, name: str) -> str:
+    """The right-hand piece that a left-hand one is the mirror image of, "" if there is none: a bump-out on one
+    side only makes the two different."""
+    twin = name.removesuffix("left") + "right"
+    if not name.endswith("left") or name not in body.pieces or twin not in body.pieces:
+        return ""
+    one, two = np.unique(body.faces_of(name)), np.unique(body.faces_of(twin))
+    return twin if np.array_equal(one, np.sort(body.shell.mirror[two])) else ""
 
 
 def make_blanks(
@@ -330,11 +341,11 @@ def make_blanks(
             why = f"the tunnel comes in three pieces, welded along its corners: {str(fault).splitlines()[0]}"
     blanks: list[Blank] = []
     for name in body.pieces:
-        if name.endswith("left") or (tunnel and name in TUNNEL_PIECES):
+        if _mirror_image(body, name) or (tunnel and name in TUNNEL_PIECES):
             continue
         flat = _lay_flat(body, name, aim_of(name), inside_radius, float(k_factor))
         blank = _blank_of(sewn, flat, at_edge, inside_radius, k_factor)
         if name in TUNNEL_PIECES:
             blank = replace(blank, notes=(*blank.notes, why))
         blanks += _pair(blank, body, flat, placed)
-    return (*blanks, *tunnel)
+    return (*blanks, *(with_rims(blank) for blank in tunnel))

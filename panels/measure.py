@@ -6,7 +6,7 @@ import numpy as np
 
 from .cutting_mesh import area_vectors
 
-__all__ = ["area", "centre_of_volume", "volume", "volume_below"]
+__all__ = ["area", "centre_of_volume", "signed_volume", "volume", "volume_below"]
 
 
 def area(vertices: np.ndarray, faces: np.ndarray) -> float:
@@ -18,6 +18,12 @@ def volume(vertices: np.ndarray, faces: np.ndarray) -> float:
     """Volume inside a closed mesh whose faces turn outwards, mm3 (signed tetrahedra from its middle)."""
     p = vertices[faces] - vertices.mean(axis=0)
     return float(np.einsum("mi,mi->m", p[:, 0], np.cross(p[:, 1], p[:, 2])).sum() / 6)
+
+
+def signed_volume(vertices: np.ndarray, faces: np.ndarray) -> float:
+    """Volume between faces and the origin, mm3: what they add to a closed mesh of which they are a part."""
+    p = vertices[faces]
+    return float(np.einsum("mi,mi->", p[:, 0], np.cross(p[:, 1], p[:, 2])) / 6)
 
 
 def centre_of_volume(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:

@@ -23,6 +23,7 @@ import numpy as np
 from .curves import Curve
 
 __all__ = [
+    "BumpOut",
     "Clearance",
     "Division",
     "KneeRelief",
@@ -134,6 +135,27 @@ class NeckRelief:
 
 
 @dataclass(frozen=True)
+class BumpOut:
+    """A patch of metal set in or out, walled all round: room for a carburettor, a coil or a bracket.
+
+    ``on`` is what it lies on: "side" (the skin) and "leg" (of the tunnel), with ``outline`` (n, 2) as (x, z) on
+    the side pattern; "top" (of the tunnel) and "floor", with the outline as (x, out) seen in plan. ``depth`` in mm
+    is into the tank, negative out of it: square to the centre plane on side and leg, straight up on top and
+    floor. Outline and depth are those of the face away from the fuel; ``corner_radius`` rounds its corners.
+    ``hand`` is "right", "left" or "both"; a patch that crosses the centre plane is one. ``clears`` names the
+    `Clearance` that it is there for, "" for none.
+    """
+
+    name: str
+    on: str
+    outline: np.ndarray
+    depth: float
+    corner_radius: float = 10.0
+    hand: str = "both"
+    clears: str = ""
+
+
+@dataclass(frozen=True)
 class TunnelPattern:
     """Clear sizes of the tunnel, mm: backbone widths, room at each side and over the frame line.
 
@@ -223,6 +245,7 @@ class Patterns:
     clearances: tuple[Clearance, ...] = ()
     outlets: tuple[Outlet, ...] = ()
     neck: NeckRelief | None = None
+    bump_outs: tuple[BumpOut, ...] = ()
 
     def plan_on(self, line: str) -> PlanPattern | None:
         """The first plan pattern that lies on the side pattern's line of that name."""

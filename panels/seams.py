@@ -19,15 +19,15 @@ from .cutting_mesh import boundary_chains
 
 __all__ = ["Seam", "Sewn", "family", "seams_of"]
 
-#: A seam whose mean lies nearer than this to the centre plane has no hand, mm.
+#: A point nearer than this to the centre plane lies in it, mm.
 MIDDLE_MM = 1e-3
 
-_ORDER = ("skin", "end", "floor", "tunnel", "neck")
+_ORDER = ("skin", "end", "floor", "tunnel", "neck", "bump-out")
 
 
 def family(piece: str) -> str:
-    """Which family a piece belongs to: skin, floor, tunnel, neck or end."""
-    for word in ("floor", "tunnel", "neck", "end"):
+    """Which family a piece belongs to: skin, floor, tunnel, neck, end or bump-out."""
+    for word in ("bump-out", "floor", "tunnel", "neck", "end"):
         if word in piece.split():
             return word
     return "skin"
@@ -88,10 +88,15 @@ def seams_of(body: Body) -> Sewn:
     seams = []
     for p_name, q_name, chain in sorted(found, key=lambda f: _seam_key(f, place[id(f[2])])):
         letter = kinds.setdefault(tuple(sorted(twin[chain].tolist())), _letter(len(kinds)))
-        y = place[id(chain)][1]
-        hand = "R" if y > MIDDLE_MM else "L" if y < -MIDDLE_MM else ""
+        hand = _hand_of(body.outer[chain, 1])
         seams.append(Seam(letter + hand, (p_name, q_name), chain, polyline_length(body.neutral[chain])))
     return Sewn(body, tuple(sorted(seams, key=lambda s: (len(s.letter.rstrip("LR")), s.letter))))
+
+
+def _hand_of(out: np.ndarray) -> str:
+    """R or L for a seam whose points lie that far out (k,); none where it crosses the centre plane or lies in it."""
+    right, left = out.max() > MIDDLE_MM, out.min() < -MIDDLE_MM
+    return "" if right == left else "R" if right else "L"
 
 
 def _seam_key(found: tuple[str, str, np.ndarray], place: np.ndarray) -> tuple:

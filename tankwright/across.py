@@ -29,6 +29,7 @@ def across_faults(job: JobFile, setting: Setting) -> list[Fault]:
         *_name_faults(job),
         *_place_faults(job, setting),
         *_filler_faults(job, setting),
+        *_bump_out_faults(job),
         *_division_faults(job),
     ]
 
@@ -64,7 +65,7 @@ def _name_faults(job: JobFile) -> list[Fault]:
             says = f"two plan patterns lie on the line {plan.line}"
             faults.append(Fault(says, found, "one", hint, at=("plan", k, "line")))
         seen.setdefault(plan.line, k)
-    groups = {"plan": job.plan, "section": job.section, "division": job.division.seam}
+    groups = {"plan": job.plan, "section": job.section, "bump_out": job.bump_out, "division": job.division.seam}
     for group, items in groups.items():
         names = [item.name for item in items]  # type: ignore[attr-defined]
         for k, name in enumerate(names):
@@ -95,11 +96,34 @@ def _place_faults(job: JobFile, setting: Setting) -> list[Fault]:
         inside(outlet.x, "this outlet lies outside the tank", "outlet", k, "x")
     if job.filler is not None:
         inside(job.filler.x, "the filler lies outside the tank", "filler", "x")
+    for k, bump in enumerate(job.bump_out):
+        for n, value in enumerate(bump.outline.points[:, 0]):
+            inside(float(value), "this bump-out runs out of the tank", "bump_out", k, "outline", n)
     if job.knee is not None:
         for k, value in enumerate(job.knee.outline.points[:, 0]):
             inside(float(value), "the knee relief runs out of the tank", "knee", "outline", k, beyond=50.0)
     for name, mark in job.side.marks.items():
         inside(mark[0], "this mark lies far outside the tank", "side", "marks", name, beyond=BEYOND_MM)
+    return faults
+
+
+def _bump_out_faults(job: JobFile) -> list[Fault]:
+    """Bump-outs have a depth, a tunnel where they lie on it, and clear what the job says must be cleared."""
+    things, faults = [thing.name for thing in job.clear], []
+    for k, bump in enumerate(job.bump_out):
+        if bump.depth == 0:
+            hint = "how far the patch is set in, or out as a negative depth; or take the bump-out away"
+            says = "this bump-out has no depth"
+            faults.append(Fault(says, "0", "more or less than 0", hint, at=("bump_out", k, "depth")))
+        if bump.on in ("leg", "top", "floor") and job.tunnel is None:
+            hint = "lay it on the side, or give the tunnel"
+            says = f"a bump-out lies on the {bump.on}, and this tank has no tunnel"
+            faults.append(Fault(says, f'on = "{bump.on}"', 'on = "side"', hint, at=("bump_out", k, "on")))
+        if bump.clears and bump.clears not in things:
+            known = ", ".join(things) or "none"
+            hint = "write the name of a [[clear]] just as it stands there, or leave clears away"
+            says = "there is nothing of this name to clear"
+            faults.append(Fault(says, bump.clears, known, hint, at=("bump_out", k, "clears")))
     return faults
 
 

@@ -84,6 +84,7 @@ def check(job: Job, *, progress: Progress = _quiet) -> Checked:
     """Hold the patterns against one another; build and measure the body if nothing stops it."""
     from panels.agree import agree
     from panels.body import build_body, measure_capacity
+    from panels.bump_found import bump_outs_found
     from panels.errors import PanelsError
     from panels.findings import Finding, strongest_first
     from panels.fit import clearances, knee_found, misses, misses_found
@@ -104,6 +105,7 @@ def check(job: Job, *, progress: Progress = _quiet) -> Checked:
         capacity = measure_capacity(body, density=job.metal.density, ullage=job.shop.ullage_percent / 100)
         off = misses(body)
         found += misses_found(off, show=show) + knee_found(body, show=show) + clearances(body, show=show)
+        found += bump_outs_found(body, show=show)
         found += fittings_found(seams_of(body), place_fittings(body, job.fittings), show=show)
         baffles, said = baffles_for(job, body, capacity, show)
     except PanelsError as fault:

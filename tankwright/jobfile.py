@@ -190,6 +190,25 @@ class NeckSection(Section):
     radius: Annotated[float, length(high=300.0, low=5.0)] = Field(examples=["42"], description="clear radius about it")
 
 
+class BumpOutSection(Section):
+    """[[bump_out]]: a patch of metal set into the tank, or out of it, walled all round."""
+
+    name: Text = Field(examples=['"coil"'])
+    on: Annotated[str, choice("side", "leg", "top", "floor")] = Field(
+        examples=['"leg"'], description="the skin's side, the tunnel's leg or top, or the floor"
+    )
+    outline: OutlinePoints = Field(
+        examples=["[[250, 20], [340, 20], [340, 55], [250, 55]]"],
+        description="its corners once round: [x, z] on side and leg, [x, out] on top and floor",
+    )
+    depth: Annotated[float, length(-150.0, 150.0)] = Field(
+        examples=["12"], description="into the tank; negative: out of it"
+    )
+    corner_radius: Annotated[float, length(high=100.0, low=3.0)] = 10.0
+    hand: Annotated[str, choice("both", "right", "left")] = "both"
+    clears: Text = Field(default="", description="the name of the [[clear]] that it makes room for")
+
+
 class OutletSection(Section):
     """[[outlet]]: where fuel leaves."""
 
@@ -269,6 +288,7 @@ class JobFile(ShopSections):
     tunnel: TunnelSection | None = None
     ends: EndsSection = Field(default_factory=lambda: EndsSection())
     neck: NeckSection | None = None
+    bump_out: list[BumpOutSection] = Field(default_factory=list, max_length=10)
     outlet: list[OutletSection] = Field(default_factory=list, max_length=10)
     filler: FillerSection | None = None
     clear: list[ClearSection] = Field(default_factory=list, max_length=40)

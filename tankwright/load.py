@@ -14,6 +14,7 @@ from panels.curves import Curve, curve_through
 from panels.fittings import Fitting
 from panels.metal import Metal, gauge_thickness, lookup_metal
 from panels.patterns import (
+    BumpOut,
     Clearance,
     Division,
     KneeRelief,
@@ -338,6 +339,9 @@ def _patterns(model: JobFile) -> Patterns:
         ),
         outlets=tuple(Outlet(o.x, o.out, o.standpipe, o.both_sides) for o in model.outlet),
         neck=NeckRelief(neck.at, neck.lean, neck.radius) if neck else None,
+        bump_outs=tuple(
+            BumpOut(b.name, b.on, b.outline.points, b.depth, b.corner_radius, b.hand, b.clears) for b in model.bump_out
+        ),
     )
 
 
