@@ -19,7 +19,7 @@ from .blankface import Face, face_of, named
 from .cutting_words import figure, metal_line
 from .look import BLUE, INK, PENCIL, RED, SIZES, TILE, WORDS
 from .names import job_line
-from .offsets import corners, holes, stations
+from .offsets import corners, holes, standing_edges, stations
 from .outline import fit_outline
 from .pdf import begin, finish, fit_size, line, page, paragraph, pen, polygon, table, text
 from .shearsteps import shear_steps
@@ -102,8 +102,9 @@ def _contents(canvas: Any, work: Work, faces: Sequence[Face]) -> None:
         if y < 95:
             y = paragraph(canvas, LEFT, y, "More on the job sheet: read it before cutting.", LIVE[0], SIZES["small"])
             break
-        numbers = f" Found {finding.found}; allowed {finding.allowed}." if finding.found and finding.allowed else ""
-        says = f"{finding.strength.upper()} \u2013 {finding.pattern}: {finding.says}{numbers} {finding.remedy}"
+        numbers = f"found {finding.found}; allowed {finding.allowed}" if finding.found and finding.allowed else ""
+        told = _notes([part for part in (finding.says, numbers, finding.remedy) if part])
+        says = f"{finding.strength.upper()} \u2013 {finding.pattern}. {told}"
         bold = finding.strength == "stop"
         y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"], bold=bold, colour=colours[finding.strength])
     y -= 2.0
@@ -282,8 +283,17 @@ def _figures_page(canvas: Any, face: Face) -> None:
             x += sum(widths) + 5
     room = RIGHT - x
     low = _holes_table(canvas, face, x, y, room)
-    foot = min(foot, _points_table(canvas, face, x, low, room))
-    _stations_drawn(canvas, face, [s.along for s in rows], (LEFT, FLOOR), (LIVE[0], foot - 4 - FLOOR))
+    under = min(foot, _points_table(canvas, face, x, low, room)) - 4 - FLOOR
+    # Under all the tables, or beside the points where these reach far down: where it comes out larger.
+    rooms = (LIVE[0], under), (x - 5 - LEFT, foot - 4 - FLOOR)
+    best = max(rooms, key=lambda r: _stations_scale(face, r))
+    _stations_drawn(canvas, face, [s.along for s in rows], (LEFT, FLOOR), best)
+
+
+def _stations_scale(face: Face, room: tuple[float, float]) -> float:
+    """Scale of the small drawing of the stations in a room."""
+    x0, y0, x1, y1 = face.blank.outline.bounds
+    return min((room[0] - 30) / (x1 - x0), (room[1] - 10) / (y1 - y0), 0.5)
 
 
 def _stations_drawn(
@@ -291,7 +301,7 @@ def _stations_drawn(
 ) -> None:
     """The cut and trim line in small, with the base line, the stations and their distances."""
     x0, y0, x1, y1 = face.blank.outline.bounds
-    scale = min((room[0] - 30) / (x1 - x0), (room[1] - 10) / (y1 - y0), 0.5)
+    scale = _stations_scale(face, room)
     if scale * (y1 - y0) < 18:
         return
     left = at[0] + (room[0] - scale * (x1 - x0)) / 2
@@ -343,11 +353,13 @@ def _corners(face: Face) -> list[tuple[str, tuple[float, float]]]:
 
 
 def _points_table(canvas: Any, face: Face, x: float, y: float, room: float) -> float:
-    """Corners of the cut outline, then the ends of stations and other marks."""
+    """Corners of the cut outline, curves of standing edges, then the ends of stations and other marks."""
     unit = face.work.job.unit
     x0, y0, _, _ = face.blank.outline.bounds
     rows: list[list[str]] = [["point", "along, up"]]
     for name, (px, py) in _corners(face):
+        rows.append([name, f"{figure(px, unit)}, {figure(py, unit)}"])
+    for name, (px, py) in standing_edges(face):
         rows.append([name, f"{figure(px, unit)}, {figure(py, unit)}"])
     for mark, runs in face.marks:
         if mark.label and runs and mark.kind in ("station", "centre", "fitting", "register"):

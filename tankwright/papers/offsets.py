@@ -6,6 +6,7 @@ Words used here
     offset      height over the base line at which a station crosses an outline; they come in pairs, where the
                 metal starts and where it ends
     corner      a point where the outline breaks direction
+    standing    of an edge: rising more than it runs along, so that stations say too little of its curve
 
 All in mm from the lower left corner of the bounding rectangle, good face up.
 """
@@ -19,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from .blankface import along_edge
 from .outline import Path
 
 if TYPE_CHECKING:
@@ -26,13 +28,15 @@ if TYPE_CHECKING:
 
     from .blankface import Face
 
-__all__ = ["Hole", "Station", "corners", "holes", "stations", "step_for"]
+__all__ = ["Hole", "Station", "corners", "holes", "standing_edges", "stations", "step_for"]
 
 #: A turn sharper than this is a corner that a maker would prick through.
 CORNER_RAD = math.radians(12)
 #: How near the ends of the outline a station must not be, so that it does not run along an edge,
 #: nor misses a corner that lies a hair inside an end.
 CLEAR_MM = 0.2
+#: A standing edge that leaves its chord by less than this is drawn with a straight edge, mm.
+BOW_MM = 0.5
 #: A station nearer than this to another says nothing more.
 BESIDE_MM = 0.5
 
@@ -126,6 +130,38 @@ def _turned(path: Path, k: int, way: float) -> np.ndarray:
     angle = way * 2 * math.atan(float(path.bulges[k]))
     c, s = math.cos(angle), math.sin(angle)
     return np.array([c * chord[0] - s * chord[1], s * chord[0] + c * chord[1]])
+
+
+def standing_edges(face: Face) -> list[tuple[str, tuple[float, float]]]:
+    """Points on the cut and the trim line at a quarter, half and three quarters of each curved standing edge, from 0.
+
+    The point on the cut line lies square outside its point on the trim line; where there is no metal left outside,
+    the cut line's stands alone.
+    """
+    from shapely.geometry import LineString, Point
+
+    x0, y0, _, _ = face.blank.outline.bounds
+    rim = LineString(face.blank.outline.exterior.coords)
+    found = []
+    for edge in face.blank.edges:
+        chord = edge.points[-1] - edge.points[0]
+        long = float(np.hypot(*chord))
+        off = edge.points - edge.points[0]
+        bow = float(np.abs(off[:, 0] * chord[1] - off[:, 1] * chord[0]).max()) / max(long, 1e-9)
+        if abs(chord[1]) <= abs(chord[0]) or bow < BOW_MM:
+            continue
+        name = edge.letter or "edge"
+        for share, says in ((0.25, "\u00bc"), (0.5, "\u00bd"), (0.75, "\u00be")):
+            trim, _, inward = along_edge(edge, face.blank.net, share)
+            way: Any = LineString([trim + inward * 0.2, trim - inward * (2 * edge.allowance + 0.5)]).intersection(rim)
+            ends = [p for p in getattr(way, "geoms", [way]) if p.geom_type == "Point"]
+            if not ends:
+                continue
+            cut = max(ends, key=Point(*trim).distance) if edge.allowance >= 0.05 else Point(*trim)
+            found.append((f"{name} {says} cut", (cut.x - x0, cut.y - y0)))
+            if edge.allowance >= 0.05:
+                found.append((f"{name} {says} trim", (float(trim[0]) - x0, float(trim[1]) - y0)))
+    return found
 
 
 def holes(face: Face) -> tuple[Hole, ...]:

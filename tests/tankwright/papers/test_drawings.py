@@ -16,7 +16,7 @@ from shapely.ops import unary_union
 from tankwright.papers.blankface import face_of
 from tankwright.papers.drawings import drawing_files, drawings_pdf
 from tankwright.papers.look import A4, LETTER
-from tankwright.papers.offsets import CLEAR_MM, corners, holes, stations, step_for
+from tankwright.papers.offsets import CLEAR_MM, corners, holes, standing_edges, stations, step_for
 from tankwright.papers.outline import fit_outline
 from tankwright.papers.shearsteps import shear_steps
 
@@ -143,6 +143,19 @@ def test_corners_are_the_corners_and_tangent_arcs_have_none():
     assert len(corners(smooth, (0, 0))) == 0
     half, _ = fit_outline(Point(0, 0).buffer(50, quad_segs=180).intersection(box(-60, 0, 60, 60)))
     assert len(corners(half, (0, 0))) == 2
+
+
+def test_curved_standing_edges_are_given_on_the_outlines():
+    # Stations run along a standing edge and miss its curve; its own points must lie on the lines themselves.
+    met = 0
+    for blank in small_work().blanks:
+        face = face_of(small_work(), blank)
+        x0, y0, _, _ = blank.outline.bounds
+        for name, (along, up) in standing_edges(face):
+            line = blank.outline if name.endswith("cut") else blank.net
+            assert line.boundary.distance(Point(along + x0, up + y0)) < 0.05, (blank.name, name)
+            met += 1
+    assert met >= 3
 
 
 def test_holes_are_given_by_middle_and_diameter(texts):
