@@ -82,7 +82,7 @@ def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes) -> None:
         _zone_words(canvas, face, zone, view, sizes, taken)
     named: set[str] = set()
     for mark, runs in face.marks:
-        _mark_words(canvas, mark, runs, view, sizes, taken, named)
+        _mark_words(canvas, mark, runs, view, sizes, taken, named, metal)
     _ticks(canvas, face, view, sizes)
     draw_cuts(canvas, face, view)
 
@@ -255,6 +255,7 @@ def _mark_words(
     sizes: Sizes,
     taken: list[Any],
     named: set[str],
+    metal: Any,
 ) -> None:
     """A mark's label; a station's in full once, then by its number only, at the ends of each of its lines."""
     if not mark.label or not runs:
@@ -280,10 +281,13 @@ def _mark_words(
     start = longest[0] if float(unit @ along) > 0 else longest[-1]
     size = fit_size(mark.label, max(length, 20.0), sizes.small)
     wide = text_width(mark.label, size)
-    for share, lift in [(k, r) for r in (0.9, -0.9 - size) for k in (0.1, 0.3, 0.6, 0.8, 0.45)]:
-        at = start + unit * min(max(share * length, 2.0), max(length - wide, 0.0)) + up * lift
+    ahead = [min(max(share * length, 2.0), max(length - wide, 0.0)) for share in (0.1, 0.3, 0.6, 0.8, 0.45)]
+    if fitting:  # its strokes are short: the words may begin before them
+        ahead += [length - wide, (length - wide) / 2]
+    for along_, lift in [(k, r) for r in (0.9, -0.9 - size) for k in ahead]:
+        at = start + unit * along_ + up * lift
         box = _box(at, wide, 1.3 * size, turn)
-        if _is_free(box, taken):
+        if _is_free(box, taken) and metal.contains(box):
             break
     else:
         if not fitting:
@@ -300,9 +304,12 @@ def _station_number(canvas: Any, label: str, run: np.ndarray, sizes: Sizes, take
     steps = np.hypot(*np.diff(run, axis=0).T)
     along = np.concatenate([[0.0], np.cumsum(steps)])
     wide = text_width(label, sizes.tag)
-    for reach in (7.5 + sizes.tag, 16 + sizes.tag, 28 + sizes.tag):
-        if along[-1] < 2 * reach - 6:
-            return False
+    far = float(along[-1])
+    reaches = [r for r in (7.5 + sizes.tag, 16 + sizes.tag, 28 + sizes.tag) if far >= 2 * r - 6]
+    short = sizes.tag * 1.4  # lines too short for these carry it close to an end, or in the middle
+    if sizes is SMALL and far > 2 * short:
+        reaches += [short, far - short, far / 2]
+    for reach in reaches:
         x, y = (float(np.interp(reach, along, run[:, k])) for k in (0, 1))
         box = _box(np.array([x - wide / 2, y - 0.36 * sizes.tag]), wide, 1.2 * sizes.tag, 0.0)
         if _is_free(box, taken):
@@ -421,11 +428,14 @@ def _name(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any]) -
     shape = blank.net if not blank.net.is_empty else blank.outline
     x, y, room = _roomiest(shape, view, [*taken, *folds], clear=1.5)
     grain = "grain: any way" if blank.grain_deg is None else "grain"
+    face_words = "good face up (outside of the tank)"
+    if fit_size(face_words, 1.9 * room, sizes.tag, least=0.1) < 0.8 * sizes.small:
+        face_words = "good face up"
     rows = [
         (named(face.work, blank.name), sizes.name, True),
         (f"{words.hand(blank)}, qty 1", sizes.tag, False),
         (words.metal_words(face.work.job, blank.thickness), sizes.tag, False),
-        ("good face up (outside of the tank)", sizes.tag, False),
+        (face_words, sizes.tag, False),
         (grain, sizes.tag, False),
     ]
     total = sum(1.35 * size for _, size, _ in rows)
@@ -443,10 +453,13 @@ def _name(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any]) -
         turn = math.radians(blank.grain_deg)
         along = np.array([math.cos(turn), math.sin(turn)])
         middle = np.array([x, y - 2.5])
-        if abs(along[1]) > 0.2:  # an arrow that stands goes beside the words
-            middle = np.array([x + wide / 2 + 4.0, (top + y) / 2])
+        if abs(along[1]) > 0.2:  # an arrow that stands goes beside the words, at the side that is free
             half = max(6.0, min(half, (top - y) / 2 + 4))
+            beside = [np.array([x + side * (wide / 2 + 4.0), (top + y) / 2]) for side in (1, -1)]
+            arrows = [LineString([m - along * half, m + along * half]).buffer(1.2) for m in beside]
+            middle = beside[0] if _is_free(arrows[0], taken) or not _is_free(arrows[1], taken) else beside[1]
         double_arrow(canvas, middle, blank.grain_deg, half)
+        taken.append(LineString([middle - along * half, middle + along * half]).buffer(1.2))
         y -= 4.0
     taken.append(_box(np.array([x - wide / 2, y]), wide, top - y, 0.0))
 
