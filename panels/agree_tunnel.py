@@ -181,7 +181,7 @@ def _tunnel_sizes(tunnel: Tunnel, show: Show) -> list[Finding]:
                 f"{show(room)} ({show(pattern.side_room)} less {show(pattern.draw_in)} drawn in)",
                 f"at least {show(LEAST_SIDE_MM)}, {show(GOOD_SIDE_MM)} is comfortable (common practice)",
                 None,
-                "more side_room; mounts and wiring share this space",
+                "more room at each side (side_room); mounts and wiring share this space",
             )
         )
     if pattern.top_room < LEAST_TOP_MM:

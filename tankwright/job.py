@@ -181,9 +181,10 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
         raise JobError([Mistake("stop", note.removeprefix("stop: ")) for note in stops])
     progress("laying the blanks on sheets")
     layout = nest_blanks(job, blanks)
+    told = (*_strain_findings(job, blanks), *_unfolded(blanks), *_idle(job, sewn), *_told_of(layout))
     return Work(
         job,
-        strongest_first((*checked.findings, *_strain_findings(job, blanks), *_unfolded(blanks), *_idle(job, sewn))),
+        strongest_first((*checked.findings, *told)),
         checked.body,
         checked.capacity,
         checked.misses,
@@ -222,6 +223,9 @@ def nest_blanks(job: Job, blanks: Iterable[Flat], cutting: str = "") -> Layout:
             rotations=rules.rotations,
             keep_side_mm=rules.keep_offcut_side,
             keep_area_mm2=rules.keep_offcut_area,
+            squaring_mm=rules.squaring,
+            longest_cut_mm=rules.longest_cut,
+            smallest_strip_mm=rules.smallest_strip,
         )
     except NestingError as fault:
         says, _, remedy = str(fault).partition("hint: ")
@@ -297,6 +301,13 @@ def _slits(body: Body, blanks: tuple[Blank, ...]) -> dict[str, PanelSlits]:
     formed = [blank.name for blank in blanks if blank.kind == "formed" and blank.hand != "left"]
     found = {name: panel_slits(body, name) for name in formed}
     return {name: slits for name, slits in found.items() if slits is not None}
+
+
+def _told_of(layout: Layout) -> tuple[Finding, ...]:
+    """What the layout of the sheets has to say of itself."""
+    from panels.findings import Finding
+
+    return tuple(Finding("note", "sheets", note) for note in layout.notes)
 
 
 def _unfolded(blanks: tuple[Blank, ...]) -> tuple[Finding, ...]:

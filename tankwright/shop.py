@@ -90,7 +90,11 @@ STANDARD_SHEETS = (
 
 @dataclass(frozen=True)
 class NestingRules:
-    """How blanks are laid on sheets; ``rotations`` None leaves the turns to the way of cutting."""
+    """How blanks are laid on sheets; ``rotations`` None leaves the turns to the way of cutting.
+
+    Of the shear: ``squaring`` is taken off two raw edges first, ``longest_cut`` is its blade (None: any length),
+    ``smallest_strip`` what its hold-downs need, all mm.
+    """
 
     gap: float
     edge: float
@@ -100,6 +104,9 @@ class NestingRules:
     keep_offcut_side: float
     keep_offcut_area: float
     rotations: tuple[float, ...] | None
+    squaring: float = 0.0
+    longest_cut: float | None = None
+    smallest_strip: float = 0.0
     other_gap: float = 0.0  # for the other way of cutting, where both are compared
 
     def gap_for(self, cutting: str) -> float:
@@ -397,7 +404,20 @@ def _nesting(merged: ShopSections) -> NestingRules:
     # A shear takes no metal away: unless the shop asks for a gap, blanks lie edge to edge.
     shear_gap = n.gap if "gap" in n.model_fields_set else 0.0
     gap, other = (shear_gap, n.gap) if n.cutting == "shear" else (n.gap, shear_gap)
-    return NestingRules(gap, n.edge, n.cutting, n.seconds, n.seed, n.keep_offcut_side, area, rotations, other)
+    return NestingRules(
+        gap,
+        n.edge,
+        n.cutting,
+        n.seconds,
+        n.seed,
+        n.keep_offcut_side,
+        area,
+        rotations,
+        n.squaring,
+        n.longest_cut,
+        n.smallest_strip,
+        other,
+    )
 
 
 def _forming(merged: ShopSections) -> Forming:

@@ -54,6 +54,9 @@ class NestingSection(Section):
     seed: Annotated[int, whole()] = 1
     keep_offcut_side: Gap = 150.0
     keep_offcut_area: Annotated[float, number(0.0, 10.0, unit=" m²")] = 0.05
+    squaring: Annotated[float, length(0.0, 50.0)] = 0.0
+    longest_cut: Annotated[float, length(high=10_000.0, low=100.0)] | None = None
+    smallest_strip: Annotated[float, length(0.0, 300.0)] = 0.0
     rotations: list[Annotated[float, number(0.0, 360.0)]] | None = Field(default=None, min_length=1, max_length=360)
 
 

@@ -62,9 +62,12 @@ FULL = Sizes(8.0, 3.4, 2.8)
 SMALL = Sizes(3.6, 2.3, 2.0)
 
 
-def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes) -> None:
-    """The blank and all its marks: signs, marks, folds, tags, name, figures; trim and cut lines on top."""
-    taken: list[Any] = []
+def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes, keep_off: Sequence[Any] = ()) -> None:
+    """The blank and all its marks: signs, marks, folds, tags, name, figures; trim and cut lines on top.
+
+    Words keep off the boxes on the page in ``keep_off``.
+    """
+    taken: list[Any] = list(keep_off)
     metal = _on_page(face.blank.outline, view)
     for zone in face.zones:
         _signs(canvas, zone, view)
@@ -440,6 +443,10 @@ def _name(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any]) -
     ]
     total = sum(1.35 * size for _, size, _ in rows)
     shrink = min(1.0, 1.7 * room / (total + 6))
+    if sizes is SMALL and shrink * sizes.tag < 1.5:  # the head of the page says the rest
+        rows = [rows[0], rows[-1]]
+        total = sum(1.35 * size for _, size, _ in rows)
+        shrink = min(1.0, 1.7 * room / (total + 2))
     y += total * shrink / 2
     top = y
     wide = 0.0

@@ -174,8 +174,8 @@ def _to_scale(canvas: Any, face: Face, at: tuple[float, float], room: tuple[floa
     left = at[0] + 14 + (room[0] - 30 - scale * (x1 - x0)) / 2
     low = at[1] + 10 + (room[1] - 18 - scale * (y1 - y0)) / 2
     view = View(scale, (left - scale * x0, low - scale * y0))
-    draw_blank(canvas, face, view, SMALL)
     ends = view.points([[x0, y0], [x1, y1]])
+    draw_blank(canvas, face, view, SMALL, _frame_boxes(ends))
     _size_line(canvas, ends[0] + [0, -6.5], [ends[1][0], ends[0][1] - 6.5], words.length(x1 - x0, unit))
     _size_line(canvas, ends[0] + [-7.5, 0], [ends[0][0] - 7.5, ends[1][1]], words.length(y1 - y0, unit))
     pen(canvas, "frame")
@@ -184,6 +184,14 @@ def _to_scale(canvas: Any, face: Face, at: tuple[float, float], room: tuple[floa
     polygon(canvas, [ends[0], ends[0] + [-1.4, -2.2], ends[0] + [1.4, -2.2]], fill=INK, stroke=False)
     text(canvas, ends[0][0] - 1.8, ends[0][1] - 3.4, "0", SIZES["small"], align="right", bold=True)
     return f"scale 1:{1 / scale:.3g}" if scale in SCALES else "not to scale"
+
+
+def _frame_boxes(ends: np.ndarray) -> list[Any]:
+    """Where the base line and the two size lines stand on the page."""
+    from shapely.geometry import box
+
+    (left, low), (right, high) = ends
+    return [box(left - 4, low - 9, right + 18, low - 0.2), box(left - 10, low, left - 6, high)]
 
 
 def _size_line(canvas: Any, a: Any, b: Any, words_: str) -> None:
@@ -203,6 +211,8 @@ def _size_line(canvas: Any, a: Any, b: Any, words_: str) -> None:
     middle = (a + b) / 2
     turn = 90.0 if abs(along[1]) > 0.5 else 0.0
     off = np.array([0.36 * SIZES["body"], 0.0]) if turn else np.array([0.0, -0.36 * SIZES["body"]])
+    if text_width(words_, SIZES["body"], bold=True) > float(np.hypot(*(b - a))) - 6:
+        off = off + (np.array([-3.2, 0.0]) if turn else np.array([0.0, -3.2]))  # beside a line too short for it
     x, y = middle + off
     text(canvas, x, y, words_, SIZES["body"], bold=True, turn=turn, align="middle", paper=True)
 
@@ -293,7 +303,7 @@ def _figures_page(canvas: Any, face: Face) -> None:
 def _stations_scale(face: Face, room: tuple[float, float]) -> float:
     """Scale of the small drawing of the stations in a room."""
     x0, y0, x1, y1 = face.blank.outline.bounds
-    return min((room[0] - 30) / (x1 - x0), (room[1] - 10) / (y1 - y0), 0.5)
+    return min((room[0] - 30) / (x1 - x0), (room[1] - 10) / (y1 - y0), 1.0)
 
 
 def _stations_drawn(
@@ -302,7 +312,7 @@ def _stations_drawn(
     """The cut and trim line in small, with the base line, the stations and their distances."""
     x0, y0, x1, y1 = face.blank.outline.bounds
     scale = _stations_scale(face, room)
-    if scale * (y1 - y0) < 18:
+    if scale * (y1 - y0) < 8:
         return
     left = at[0] + (room[0] - scale * (x1 - x0)) / 2
     view = View(scale, (left - scale * x0, at[1] + 8 - scale * y0))

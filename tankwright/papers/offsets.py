@@ -37,6 +37,7 @@ CORNER_RAD = math.radians(12)
 CLEAR_MM = 0.2
 #: A standing edge that leaves its chord by less than this is drawn with a straight edge, mm.
 BOW_MM = 0.5
+EIGHTHS = ("", "\u215b", "\u00bc", "\u215c", "\u00bd", "\u215d", "\u00be", "\u215e")
 #: A station nearer than this to another says nothing more.
 BESIDE_MM = 0.5
 
@@ -133,7 +134,7 @@ def _turned(path: Path, k: int, way: float) -> np.ndarray:
 
 
 def standing_edges(face: Face) -> list[tuple[str, tuple[float, float]]]:
-    """Points on the cut and the trim line at a quarter, half and three quarters of each curved standing edge, from 0.
+    """Points on the cut and the trim line at each quarter of a curved standing edge, or eighth of a deep one, from 0.
 
     The point on the cut line lies square outside its point on the trim line; where there is no metal left outside,
     the cut line's stands alone.
@@ -151,7 +152,8 @@ def standing_edges(face: Face) -> list[tuple[str, tuple[float, float]]]:
         if abs(chord[1]) <= abs(chord[0]) or bow < BOW_MM:
             continue
         name = edge.letter or "edge"
-        for share, says in ((0.25, "\u00bc"), (0.5, "\u00bd"), (0.75, "\u00be")):
+        for eighth in range(1, 8) if bow > 0.15 * long else (2, 4, 6):
+            says, share = EIGHTHS[eighth], eighth / 8
             trim, _, inward = along_edge(edge, face.blank.net, share)
             way: Any = LineString([trim + inward * 0.2, trim - inward * (2 * edge.allowance + 0.5)]).intersection(rim)
             ends = [p for p in getattr(way, "geoms", [way]) if p.geom_type == "Point"]

@@ -104,3 +104,26 @@ def test_words_of_a_baffle_are_checked_like_all_others(tmp_path):
         job_with(tmp_path, ("", '\n[baffle]\nwanted = "yes"\nholes = 40\n'))
     assert "holes" in str(fault.value)
     assert "wanted" in str(fault.value).lower()
+
+
+def shear_with(folder: Path, nesting: str):
+    """The scrambler for a shear with its [nesting] table made of these lines."""
+    return job_with(folder, ('cutting = "profile"', f'cutting = "shear"\n{nesting}'))
+
+
+def test_the_shear_s_own_limits_reach_the_layout(tmp_path):
+    """Squaring comes off before anything is measured; no cut is longer than the blade; tight strips are told."""
+    work = work_out(shear_with(tmp_path, "squaring = 12\nlongest_cut = 1200\nsmallest_strip = 200"))
+    cuts = work.layout.cuts
+    assert {cut.purpose for cut in cuts} >= {"square", "part"}
+    assert max(cut.length for cut in cuts) <= 1200
+    for item in work.layout.placed:
+        left, low, _, _ = item.outline.bounds
+        assert min(left, low) >= 12 - 1e-6
+    told = [f.says for f in work.findings if f.pattern == "sheets"]
+    assert any("200" in says for says in told)
+
+
+def test_a_blade_too_short_for_any_sheet_stops_the_job(tmp_path):
+    with pytest.raises(JobError):
+        work_out(shear_with(tmp_path, "longest_cut = 150"))
