@@ -21,7 +21,7 @@ from .look import BLUE, INK, PENCIL, RED, SIZES, TILE, WORDS
 from .names import job_line
 from .offsets import corners, holes, standing_edges, stations
 from .outline import fit_outline
-from .pdf import begin, finish, fit_size, line, page, paragraph, pen, polygon, table, text
+from .pdf import begin, finish, fit_size, line, page, paragraph, pen, polygon, table, text, text_width
 from .shearsteps import shear_steps
 from .sheetdraw import draw_sheet, sheet_tables
 
@@ -177,7 +177,7 @@ def _to_scale(canvas: Any, face: Face, at: tuple[float, float], room: tuple[floa
     ends = view.points([[x0, y0], [x1, y1]])
     draw_blank(canvas, face, view, SMALL, _frame_boxes(ends))
     _size_line(canvas, ends[0] + [0, -6.5], [ends[1][0], ends[0][1] - 6.5], words.length(x1 - x0, unit))
-    _size_line(canvas, ends[0] + [-7.5, 0], [ends[0][0] - 7.5, ends[1][1]], words.length(y1 - y0, unit))
+    _size_line(canvas, ends[0] + [-10.5, 0], [ends[0][0] - 10.5, ends[1][1]], words.length(y1 - y0, unit))
     pen(canvas, "frame")
     line(canvas, ends[0] + [-4, 0], [ends[1][0] + 4, ends[0][1]])
     text(canvas, ends[1][0] + 5, ends[0][1] - 0.7, "base line", SIZES["fine"], colour=PENCIL)
@@ -191,7 +191,7 @@ def _frame_boxes(ends: np.ndarray) -> list[Any]:
     from shapely.geometry import box
 
     (left, low), (right, high) = ends
-    return [box(left - 4, low - 9, right + 18, low - 0.2), box(left - 10, low, left - 6, high)]
+    return [box(left - 4, low - 9, right + 18, low - 0.2), box(left - 13, low, left - 8.5, high)]
 
 
 def _size_line(canvas: Any, a: Any, b: Any, words_: str) -> None:
@@ -383,8 +383,10 @@ def _points_table(canvas: Any, face: Face, x: float, y: float, room: float) -> f
             rows.append(
                 [name, f"{figure(a[0], unit)}, {figure(a[1], unit)} to {figure(b[0], unit)}, {figure(b[1], unit)}"]
             )
-    fits = int((y - FLOOR - 25) / 3.5)
-    return table(canvas, x, y, [room * 0.3, room * 0.7], rows[: max(2, fits)], SIZES["fine"])
+    fits = max(3, int((y - FLOOR - 25) / 3.5))
+    if len(rows) > fits:
+        rows = [*rows[: fits - 1], [f"{len(rows) - fits + 1} more", "stations are drawn on the full-size template"]]
+    return table(canvas, x, y, [room * 0.3, room * 0.7], rows, SIZES["fine"])
 
 
 def _pair_words(pairs: Sequence[tuple[float, float]], unit: str) -> str:

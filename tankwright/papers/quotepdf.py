@@ -24,7 +24,7 @@ __all__ = ["quote_pdf"]
 WIDE, HIGH = TILE.page
 LEFT = (WIDE - TILE.live[0]) / 2 + 5
 RIGHT = WIDE - LEFT
-TOP, FLOOR, FOOT = HIGH - 14.0, 22.0, 12.0
+TOP, FLOOR, FOOT = HIGH - 14.0, 19.5, 12.0
 ROOM = RIGHT - LEFT
 BODY, SMALL, FINE = SIZES["body"], SIZES["small"], SIZES["fine"]
 NAMES = 24.0  # width of the names beside what the quote is about
@@ -104,7 +104,7 @@ def _block(block: Block) -> Iterator[Piece]:
     """A block in pieces: its heading with the first of what stands under it, then the rest."""
     parts = list(_rows(block)) + list(_says(block))
     size = BODY if block.small else SIZES["head"] * 0.85
-    above = 3.5
+    above = 2.9
 
     def head(canvas: Any, y: float) -> None:
         text(canvas, LEFT, y - above - size, block.head, size, bold=True)
@@ -160,4 +160,4 @@ def _says(block: Block) -> Iterator[Piece]:
                 text(canvas, LEFT, y - size * LINE_SPACING + 0.3 * size, "\u2013", size)
             paragraph(canvas, LEFT + indent, y, sentence, ROOM - indent, size)
 
-        yield Piece(lines * size * LINE_SPACING + 0.5, draw)
+        yield Piece(lines * size * LINE_SPACING + 0.3, draw)

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = ["draw_sheet", "sheet_tables"]
 
+LEAST = 1.7  # letters lower than this are not read at the bench, mm
 Table = tuple[list[float], list[list[str]], tuple[int, ...]]
 
 
@@ -45,7 +46,13 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
         _part(canvas, placed, numbers.get(placed.part.name, "-"), view)
     parts = unary_union([placed.outline for placed in layout.on_sheet(index)])
     metal = affinity.affine_transform(parts, [scale, 0, 0, scale, *low])
-    taken: list[np.ndarray] = []
+    corner = view.points([[0, 0], [sheet.width, sheet.height]])
+    middle = (corner[0] + corner[1]) / 2
+    unit = work.job.unit
+    wide, high = words.length(sheet.width, unit), words.length(sheet.height, unit)
+    half = text_width(high, SIZES["small"]) / 2
+    beside = corner[0][0] - 1.4 - SIZES["small"], corner[0][0] - 1.0
+    taken = [np.array([[beside[0], middle[1] - half], [beside[1], middle[1] + half]])]
     for cut in layout.cuts:
         if cut.sheet == index:
             pen(canvas, "shear")
@@ -53,10 +60,6 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
             line(canvas, a, b)
             x, y = _clear_of(a, b, f"cut {cut.order}", metal, taken)
             text(canvas, x, y, f"cut {cut.order}", SIZES["small"], bold=True, paper=True)
-    corner = view.points([[0, 0], [sheet.width, sheet.height]])
-    middle = (corner[0] + corner[1]) / 2
-    unit = work.job.unit
-    wide, high = words.length(sheet.width, unit), words.length(sheet.height, unit)
     text(canvas, corner[1][0], corner[0][1] - 3.6, wide, SIZES["small"], align="right")
     text(canvas, corner[0][0] - 1.4, middle[1], high, SIZES["small"], turn=90, align="middle")
     _grain(canvas, sheet.grain_deg, corner)
@@ -106,12 +109,31 @@ def _part(canvas: Any, placed: Any, number: str, view: View) -> None:
     circle: Any = maximum_inscribed_circle(placed.outline, tolerance=2.0)
     (x, y), room = view.points(circle.coords[0]), float(circle.length) * view.scale
     name = placed.part.name
+    small = fit_size(name, 1.8 * room, SIZES["small"], least=0.1)
+    if small < LEAST:
+        _narrow(canvas, placed, number, (x, y), view)
+        return
     high = min(SIZES["head"], room * 0.7)
     text(canvas, x, y + 0.4, number, high, bold=True, align="middle", paper=True)
-    small = fit_size(name, 1.8 * room, SIZES["small"], least=1.2)
     text(canvas, x, y - 1.2 * small, name, small, align="middle", paper=True)
     if placed.flipped:
         text(canvas, x, y - 2.5 * small, "FACE DOWN", small, bold=True, align="middle", paper=True)
+
+
+def _narrow(canvas: Any, placed: Any, number: str, at: tuple[float, float], view: View) -> None:
+    """Number and name in one line along a piece too narrow for two; where that is too long, the number alone."""
+    x0, y0, x1, y1 = placed.outline.bounds
+    wide, high = (x1 - x0) * view.scale, (y1 - y0) * view.scale
+    turn = 90.0 if high > wide else 0.0
+    centre = view.points([(x0 + x1) / 2, (y0 + y1) / 2])
+    says = f"{number} {placed.part.name}" + (", FACE DOWN" if placed.flipped else "")
+    size = fit_size(says, 0.8 * max(wide, high), SIZES["small"], bold=True, least=0.1)
+    middle = (at[0], float(centre[1])) if turn else (float(centre[0]), at[1])
+    if size < LEAST:
+        middle = at
+        says, size = number + (" DOWN" if placed.flipped else ""), LEAST + 0.2
+    off = (0.36 * size, 0.0) if turn else (0.0, -0.36 * size)
+    text(canvas, middle[0] + off[0], middle[1] + off[1], says, size, turn=turn, bold=True, align="middle", paper=True)
 
 
 def _offcut(canvas: Any, work: Work, offcut: Any, view: View) -> None:
@@ -130,13 +152,16 @@ def _offcut(canvas: Any, work: Work, offcut: Any, view: View) -> None:
         start += step
     pen(canvas, "offcut")
     draw_path(canvas, view.path(fit_outline(offcut.outline)[0]))
-    circle: Any = maximum_inscribed_circle(offcut.outline, tolerance=2.0)
-    (x, y), room = view.points(circle.coords[0]), float(circle.length) * view.scale
     wide, high = offcut.size
     says = f"keep {words.size(wide, high, work.job.unit)}"
-    text(
-        canvas, x, y, says, fit_size(says, 1.9 * room, SIZES["body"], least=1.4), align="middle", colour=INK, paper=True
-    )
+    (x, y), long, turn = view.points([(x0 + x1) / 2, (y0 + y1) / 2]), 0.9 * (x1 - x0) * view.scale, 0.0
+    if offcut.outline.area < 0.98 * (x1 - x0) * (y1 - y0):  # no rectangle: where there is most room
+        circle: Any = maximum_inscribed_circle(offcut.outline, tolerance=2.0)
+        (x, y), long = view.points(circle.coords[0]), 1.9 * float(circle.length) * view.scale
+    elif y1 - y0 > x1 - x0 and text_width(says, SIZES["small"]) > long:
+        long, turn = 0.9 * (y1 - y0) * view.scale, 90.0
+    size = fit_size(says, long, SIZES["body"], least=1.4)
+    text(canvas, x, y, says, size, turn=turn, align="middle", colour=INK, paper=True)
 
 
 def sheet_tables(work: Work, index: int) -> list[Table]:
@@ -144,7 +169,7 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
     layout, used = work.layout, work.layout.sheets[index]
     unit = work.job.unit
     numbers = piece_numbers(work)
-    rows = [["piece", "name", "lower left at", "size", "turned"]]
+    rows = [["piece", "name", "lower left at", "size", "turned left"]]
     for placed in cut_order(layout, index):
         x0, y0, x1, y1 = placed.outline.bounds
         turned = f"{words.fixed(placed.turn_deg, 0)}\u00b0" + (", over" if placed.flipped else "")
