@@ -383,7 +383,7 @@ def _points_table(canvas: Any, face: Face, x: float, y: float, room: float) -> f
             rows.append(
                 [name, f"{figure(a[0], unit)}, {figure(a[1], unit)} to {figure(b[0], unit)}, {figure(b[1], unit)}"]
             )
-    fits = max(3, int((y - FLOOR - 25) / 3.5))
+    fits = max(3, int((y - FLOOR - 6) / 3.4))
     if len(rows) > fits:
         rows = [*rows[: fits - 1], [f"{len(rows) - fits + 1} more", "stations are drawn on the full-size template"]]
     return table(canvas, x, y, [room * 0.3, room * 0.7], rows, SIZES["fine"])

@@ -142,7 +142,7 @@ def standing_edges(face: Face) -> list[tuple[str, tuple[float, float]]]:
     from shapely.geometry import LineString, Point
 
     x0, y0, _, _ = face.blank.outline.bounds
-    rim = LineString(face.blank.outline.exterior.coords)
+    rim = face.blank.outline.boundary  # openings have seams too
     found = []
     for edge in face.blank.edges:
         chord = edge.points[-1] - edge.points[0]
