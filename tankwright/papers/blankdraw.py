@@ -178,13 +178,37 @@ def _seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, tak
     tries = [(lines, inside) for inside in ((True,) if sizes is FULL else (True, False))] if size >= 1.5 else []
     if edge.letter:
         tries += [([], True), ([], False)]
+    folds = [other for other in taken if other.geom_type == "LineString"]
+    if _is_opening(face, edge):  # outside it lies the hole, and past that another part of the blank
+        tries = [each for each in tries if each[1]]
     for rows, inside in tries:
-        for share in (0.5, 0.36, 0.64, 0.22, 0.78):
+        # A letter alone stands close to the edge: on a long one beside the tick of its middle.
+        first = (0.4, 0.6) if not rows and room > 40 else (0.5,)
+        for share in (*first, 0.36, 0.64, 0.22, 0.78, 0.5):
             place = _tag_place(face, edge, share, rows, size, ring, inside, view)
-            if _is_free(place[2], taken) and (not inside or metal.contains(place[2])):
+            free = _is_free(place[2], taken) and _is_free(_lead(face, edge, share, place[2], view), folds)
+            if free and (not inside or metal.contains(place[2])):
                 _write_tag(canvas, edge, rows, size, ring, place, sizes)
                 taken.append(place[2])
                 return
+
+
+def _lead(face: Face, edge: Edge, share: float, box: Any, view: View) -> Any:
+    """The way on the page from an edge to the middle of its tag: across a fold it would be read as another edge's."""
+    from shapely.geometry import LineString
+
+    return LineString([view.points(along_edge(edge, face.blank.net, share)[0]), box.centroid])
+
+
+def _is_opening(face: Face, edge: Edge) -> bool:
+    """Whether the edge runs round an opening in the blank."""
+    from shapely.geometry import Point
+
+    rim = face.blank.outline
+    if not rim.interiors:
+        return False
+    middle = Point(*edge.points[len(edge.points) // 2])
+    return any(ring.distance(middle) < rim.exterior.distance(middle) for ring in rim.interiors)
 
 
 def _tag_place(
@@ -331,12 +355,15 @@ def _fold(
     sizes: Sizes,
     taken: list[Any],
 ) -> None:
+    from shapely.geometry import LineString
+
     pen(canvas, "tangent")
     for run in tangents:
         line(canvas, *view.points(run))
     pen(canvas, "fold", BLUE)
     for run in runs:
         line(canvas, *view.points(run))
+    taken += [LineString(view.points(run)) for run in (*runs, *tangents)]  # other words do not break its lines
     a, b = view.points(fold.start), view.points(fold.end)
     along = b - a
     length = float(np.hypot(*along))

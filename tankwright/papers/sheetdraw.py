@@ -32,9 +32,7 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
     scale = min((room[0] - 8) / sheet.width, (room[1] - 12) / sheet.height)
     low = (at[0] + (room[0] - scale * sheet.width) / 2, at[1] + room[1] - 4 - scale * sheet.height)
     view = View(scale, low)
-    for offcut in layout.offcuts:
-        if offcut.sheet == index:
-            _offcut(canvas, work, offcut, view)
+    taken = [_offcut(canvas, work, offcut, view) for offcut in layout.offcuts if offcut.sheet == index]
     pen(canvas, "sheet")
     outer, inner = fit_outline(sheet.metal)
     for path in (outer, *inner):
@@ -52,7 +50,7 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
     wide, high = words.length(sheet.width, unit), words.length(sheet.height, unit)
     half = text_width(high, SIZES["small"]) / 2
     beside = corner[0][0] - 1.4 - SIZES["small"], corner[0][0] - 1.0
-    taken = [np.array([[beside[0], middle[1] - half], [beside[1], middle[1] + half]])]
+    taken.append(np.array([[beside[0], middle[1] - half], [beside[1], middle[1] + half]]))
     for cut in layout.cuts:
         if cut.sheet == index:
             pen(canvas, "shear")
@@ -136,8 +134,8 @@ def _narrow(canvas: Any, placed: Any, number: str, at: tuple[float, float], view
     text(canvas, middle[0] + off[0], middle[1] + off[1], says, size, turn=turn, bold=True, align="middle", paper=True)
 
 
-def _offcut(canvas: Any, work: Work, offcut: Any, view: View) -> None:
-    """A kept offcut: thin slanting lines, its size, and the word keep."""
+def _offcut(canvas: Any, work: Work, offcut: Any, view: View) -> np.ndarray:
+    """A kept offcut: thin slanting lines, its size, and the word keep; the box (2, 2) of the words."""
     from shapely import LineString, maximum_inscribed_circle
 
     x0, y0, x1, y1 = offcut.outline.bounds
@@ -162,6 +160,10 @@ def _offcut(canvas: Any, work: Work, offcut: Any, view: View) -> None:
         long, turn = 0.9 * (y1 - y0) * view.scale, 90.0
     size = fit_size(says, long, SIZES["body"], least=1.4)
     text(canvas, x, y, says, size, turn=turn, align="middle", colour=INK, paper=True)
+    half = text_width(says, size) / 2
+    if turn:
+        return np.array([[x - size, y - half], [x + 0.3 * size, y + half]])
+    return np.array([[x - half, y - 0.3 * size], [x + half, y + size]])
 
 
 def sheet_tables(work: Work, index: int) -> list[Table]:
