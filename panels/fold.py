@@ -34,6 +34,7 @@ Array = NDArray[np.float64]
 
 ON_SHEET_MM = 0.01  # a point this far outside the outline still counts as on its edge
 SLIVER_MM2 = 1e-3  # pieces smaller than this are rounding, not metal
+GRID_MM = 1e-7  # shapes are cut on this grid
 HAIR_MM = 1e-6
 SHARP_MM = 1e-4  # a dead sharp fold still needs a zone of some width to part the faces
 
@@ -292,6 +293,7 @@ def _pieces(shape: Any) -> list[Polygon]:
 def _zone(sheet: Polygon, fold: FoldLine, width: float) -> Polygon:
     """The part of the flat that bends: a band along the fold, run on a little past its ends
     because a slanting end leaves more metal on one side of the middle than on the other."""
+    import shapely
     from shapely.geometry import LineString, Polygon
 
     u = fold.along
@@ -299,7 +301,9 @@ def _zone(sheet: Polygon, fold: FoldLine, width: float) -> Polygon:
     start, end = np.asarray(fold.start) - 2 * width * u, np.asarray(fold.end) + 2 * width * u
     band = Polygon([start + side, start - side, end - side, end + side])
     middle = LineString([fold.start, fold.end])
-    met = [piece for piece in _pieces(sheet.intersection(band)) if piece.intersection(middle).length > 0]
+    # On a grid, so that no bridge without width ties what a relief has parted to the band.
+    inside = shapely.intersection(sheet, band, grid_size=GRID_MM)
+    met = [piece for piece in _pieces(inside) if piece.intersection(middle).length > 0]
     if len(met) != 1:
         where = "lies off the flat" if not met else f"is cut into {len(met)} pieces by the outline"
         raise FoldError(
