@@ -16,8 +16,7 @@ from .edges import edges_of
 
 __all__ = ["inward_directions"]
 
-#: Below this share of the largest, a direction counts as shared by all surfaces at a vertex: it limits
-#: how far the tip of a knife edge runs back to about 6 thicknesses.
+#: Sine of half the angle at which two surfaces meet from which an edge runs back no further: about 6 thicknesses.
 SAME_DIRECTION = 0.15
 #: How far from an edge a surface's points give way along it, mm: several times the longest run-back of
 #: an edge, so that the mesh is pressed together a little over a width instead of crushed at the edge.
@@ -56,9 +55,10 @@ def inward_directions(vertices: np.ndarray, faces: np.ndarray, group: np.ndarray
     np.add.at(square, vertex, mean[:, :, None] * mean[:, None, :])
     np.add.at(right, vertex, -mean)
     value, basis = np.linalg.eigh(square)
-    keep = value > SAME_DIRECTION**2 * value[:, -1:]
-    inverse = np.where(keep, 1 / np.where(keep, value, 1.0), 0.0)
-    inwards = np.einsum("nij,nj,nkj,nk->ni", basis, inverse, basis, right)
+    along = np.einsum("nji,nj->ni", basis, right)
+    # Along what the surfaces share little of, no further than to the limit: not dropped, or a tip would jump back.
+    most = np.maximum(np.maximum(value, SAME_DIRECTION * np.abs(along)), 1e-5 * value[:, -1:])
+    inwards = np.einsum("nij,nj->ni", basis, along / most)
     return _giving_way(vertices, faces, group, inwards, _Sheets(vertex, pairs % groups, mean, where.reshape(-1, 3)))
 
 
