@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from .errors import says_and_remedy
+
 if TYPE_CHECKING:
     from panels.blank import Blank
     from panels.body import Body, Capacity
@@ -38,8 +40,8 @@ def baffles_for(
         try:
             made = baffle_blanks(body, x, plan, name=name)
         except BaffleError as fault:
-            says, _, remedy = str(fault).partition("hint: ")
-            told.append(Finding("stop" if rules.at else "look", name, says.strip(), at_mm=x, remedy=remedy.strip()))
+            says, remedy = says_and_remedy(fault)
+            told.append(Finding("stop" if rules.at else "look", name, says, at_mm=x, remedy=remedy))
             continue
         blanks += made
         why = "as the job asks" if rules.wanted else f"the tank holds more than {rules.over_litres:g} L"

@@ -15,7 +15,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["CannotStart", "Finding", "FolderInUse", "JobError", "TankwrightError"]
+__all__ = ["CannotStart", "Finding", "FolderInUse", "JobError", "TankwrightError", "says_and_remedy"]
 
 #: Most mistakes written out in one message: more than fit on a screen help nobody.
 MOST_SHOWN = 20
@@ -85,3 +85,9 @@ class CannotStart(TankwrightError, OSError):
         super().__init__(
             f"{path.name or 'This folder'} cannot be written: {reason.lower()}.\nhint: choose another folder"
         )
+
+
+def says_and_remedy(fault: Exception) -> tuple[str, str]:
+    """What an error of ``panels`` or ``nesting`` says, and the one thing to try ("" where it names none)."""
+    says, _, remedy = str(fault).partition("hint: ")
+    return says.strip(), remedy.strip()

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from .baffles import baffles_for, mass_kg
 from .errors import Finding as Mistake
-from .errors import JobError
+from .errors import JobError, says_and_remedy
 from .load import Job, load_job
 from .units import show_length, show_thickness
 from .work import Work
@@ -109,8 +109,8 @@ def check(job: Job, *, progress: Progress = _quiet) -> Checked:
         found += fittings_found(seams_of(body), place_fittings(body, job.fittings), show=show)
         baffles, said = baffles_for(job, body, capacity, show)
     except PanelsError as fault:
-        says, _, remedy = str(fault).partition("hint: ")
-        stop = Finding("stop", "patterns", says.strip(), remedy=remedy.strip())
+        says, remedy = says_and_remedy(fault)
+        stop = Finding("stop", "patterns", says, remedy=remedy)
         return Checked(strongest_first((*found, stop)), None, None, {})
     if capacity.usable_l <= 0:
         says = "the outlets reach no fuel: what lies below them is all the tank holds"
@@ -173,8 +173,8 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
             aim_of=job.shop.forming.of,
         )
     except PanelsError as fault:
-        says, _, remedy = str(fault).partition("hint: ")
-        raise JobError([Mistake("stop", says.strip(), remedy=remedy.strip())]) from fault
+        says, remedy = says_and_remedy(fault)
+        raise JobError([Mistake("stop", says, remedy=remedy)]) from fault
     blanks += checked.baffles
     stops = [note for blank in blanks for note in blank.notes if note.startswith("stop: ")]
     if stops:
@@ -228,8 +228,8 @@ def nest_blanks(job: Job, blanks: Iterable[Flat], cutting: str = "") -> Layout:
             smallest_strip_mm=rules.smallest_strip,
         )
     except NestingError as fault:
-        says, _, remedy = str(fault).partition("hint: ")
-        raise JobError([Mistake("stop", says.strip(), remedy=remedy.strip())]) from fault
+        says, remedy = says_and_remedy(fault)
+        raise JobError([Mistake("stop", says, remedy=remedy)]) from fault
     if layout.unplaced:
         raise JobError(
             [
