@@ -1,12 +1,14 @@
-"""Reading the text files of a job, each failure one clear fault."""
+"""Reading the text files of a job, each failure one clear fault; replacing one whole or not at all."""
 
 from __future__ import annotations
 
+import os
+import tempfile
 from pathlib import Path
 
 from .fields import Fault, Trouble
 
-__all__ = ["LARGEST_BYTES", "read_text"]
+__all__ = ["LARGEST_BYTES", "read_text", "replace_text"]
 
 #: Past this a file is no list of points written by hand, bytes.
 LARGEST_BYTES = 2_000_000
@@ -75,3 +77,20 @@ def _missing(path: Path, name: str) -> Fault:
     near = nearest(path.name, there)
     hint = f"did you mean {near}?" if near else "check the name; it is looked for beside job.toml"
     return Fault(f"{name} is not there", found, "", hint)
+
+
+def replace_text(path: Path, text: str) -> None:
+    """The text under that name, letter for letter, whole or not at all; a link stays a link. Raises OSError."""
+    path = path.resolve()
+    handle, made = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(made, path.stat().st_mode & 0o7777 if path.exists() else 0o644)
+        os.replace(made, path)
+    except BaseException:
+        if os.path.exists(made):
+            os.unlink(made)
+        raise

@@ -10,7 +10,6 @@ from __future__ import annotations
 import json
 import os
 import sys
-import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -94,12 +93,14 @@ def update_kept(path: Path, form: str, change: Callable[[Kept], Result]) -> Resu
     NotKept
         If the file cannot be read or written, or another run holds it for too long.
     """
+    from .files import replace_text
+
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with _locked(path):
             kept = read_kept(path, form)
             result = change(kept)
-            _replace(path, _text(kept))
+            replace_text(path, _text(kept))
             return result
     except OSError as fault:
         if isinstance(fault, TankwrightError):
@@ -120,23 +121,6 @@ def _text(kept: Kept) -> str:
         else:
             blocks.append(f" {json.dumps(key)}: {json.dumps(value, ensure_ascii=False)}")
     return "{\n" + ",\n".join(blocks) + "\n}\n"
-
-
-def _replace(path: Path, text: str) -> None:
-    """The text under that name, whole or not at all; a link stays a link."""
-    path = path.resolve()
-    handle, made = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(made, path.stat().st_mode & 0o7777 if path.exists() else 0o644)
-        os.replace(made, path)
-    except BaseException:
-        if os.path.exists(made):
-            os.unlink(made)
-        raise
 
 
 @contextmanager

@@ -12,8 +12,6 @@ unless asked for, and then whole or not at all.
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -279,25 +277,17 @@ def save_strip(path: Path, lines: str) -> None:
     NotSaved
         Where it cannot be read as it is, would not be readable after, or cannot be written.
     """
+    from .files import replace_text
+
     before = _text_of(path)
     line = "\r\n" if "\r\n" in before else "\n"
     gap = "" if not before or before.endswith(2 * line) else line if before.endswith("\n") else 2 * line
     lines = lines.replace("\n", line)
     after = before + gap + lines
     _must_read(path, after)
-    path = path.resolve()  # a link stays a link
-    made = ""
     try:
-        handle, made = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(after)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(made, path.stat().st_mode & 0o7777 if path.exists() else 0o644)
-        os.replace(made, path)
+        replace_text(path, after)
     except OSError as fault:
-        if made and os.path.exists(made):
-            os.unlink(made)
         raise NotSaved(
             f"{path.name} could not be written: {fault.strerror or fault}. It is as it was before.\n"
             "hint: put the lines in by hand, or name another file with --shop"
