@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 __all__ = ["largest_rectangle", "rectangles_to_keep"]
 
 MOST_LINES = 72  # trial grid lines per direction; tuned by eye: more finds a little more and costs its square
+TOUCH_MM = 1e-6  # an edge this near to a cell's side runs along it, not through it
 FINE_MM = 0.05  # how closely a rectangle is grown towards the metal's edge
 
 
@@ -60,15 +61,37 @@ def largest_rectangle(free: BaseGeometry) -> Polygon | None:
 
 def _in_region(region: Polygon) -> Polygon | None:
     xs, ys = _lines(region, 0), _lines(region, 1)
-    cells = shapely.box(xs[:-1, None], ys[None, :-1], xs[1:, None], ys[None, 1:])
+    middle_x, middle_y = (xs[:-1] + xs[1:]) / 2, (ys[:-1] + ys[1:]) / 2
     shapely.prepare(region)
-    inside = shapely.covers(region.buffer(1e-7), cells)
+    inside = shapely.contains_xy(region, middle_x[:, None], middle_y[None, :]) & ~_crossed(region, xs, ys)
     spot = _largest_block(inside, np.diff(xs), np.diff(ys))
     if spot is None:
         return None
     i0, i1, j0, j1 = spot
     bounds = [float(xs[i0]), float(ys[j0]), float(xs[i1]), float(ys[j1])]
     return _grown(region, bounds)
+
+
+def _crossed(region: Polygon, xs: NDArray[np.float64], ys: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Which cells (len(xs) - 1, len(ys) - 1) of the grid an edge of the region runs through, touching apart."""
+    rings = [shapely.get_coordinates(ring) for ring in (region.exterior, *region.interiors)]
+    start, end = np.concatenate([r[:-1] for r in rings]), np.concatenate([r[1:] for r in rings])
+    swap = start[:, 0] > end[:, 0]
+    start[swap], end[swap] = end[swap], start[swap]
+    low = np.maximum(start[:, :1], xs[:-1] + TOUCH_MM)  # (edges, columns)
+    high = np.minimum(end[:, :1], xs[1:] - TOUCH_MM)
+    edge, column = np.nonzero(low <= high)
+    run = end[edge, 0] - start[edge, 0]
+    slope = (end[edge, 1] - start[edge, 1]) / np.where(run > 0, run, 1.0)
+    y0 = np.where(run > 0, start[edge, 1] + slope * (low[edge, column] - start[edge, 0]), start[edge, 1])
+    y1 = np.where(run > 0, start[edge, 1] + slope * (high[edge, column] - start[edge, 0]), end[edge, 1])
+    first = np.searchsorted(ys[1:] - TOUCH_MM, np.minimum(y0, y1))
+    last = np.searchsorted(ys[:-1] + TOUCH_MM, np.maximum(y0, y1), side="right") - 1
+    real = first <= last
+    change = np.zeros((len(xs) - 1, len(ys) + 1))
+    np.add.at(change, (column[real], first[real]), 1)
+    np.add.at(change, (column[real], last[real] + 1), -1)
+    return np.asarray(np.cumsum(change, axis=1)[:, : len(ys) - 1] > 0.5)
 
 
 def _lines(region: Polygon, axis: int) -> NDArray[np.float64]:

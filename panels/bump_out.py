@@ -386,6 +386,11 @@ def _refuse_through(
     faces = shell.faces[shell.piece != piece]
     points = shell.vertices * flip
     axes = list(view.axes)
+    seen = points[faces][..., axes]
+    near = (seen.min(axis=1) <= at[:, axes].max(axis=0)) & (seen.max(axis=1) >= at[:, axes].min(axis=0))
+    faces = faces[near.all(axis=1)]
+    if not len(faces):
+        return
     inside, share = within_faces(points[:, axes], faces, at[:, axes])
     across = np.einsum("kmj,mj->km", share, points[faces][..., view.across])
     way = np.sign(bump.depth) * view.inwards

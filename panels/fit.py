@@ -125,19 +125,29 @@ def misses_found(found: dict[str, float], *, show: Show = in_mm) -> tuple[Findin
     return tuple(told)
 
 
-def _inside(body: Body, points: np.ndarray) -> np.ndarray:
-    """Whether points (n, 3) lie inside the closed body: the solid angle of its faces is not nothing."""
-    tri = body.outer[body.faces]
-    total = np.zeros(len(points))
-    boxed = np.all((points >= body.outer.min(axis=0)) & (points <= body.outer.max(axis=0)), axis=1)
-    for k, p in zip(np.flatnonzero(boxed), points[boxed], strict=True):
-        a, b, c = (tri[:, i] - p for i in range(3))
-        la, lb, lc = (np.linalg.norm(v, axis=1) for v in (a, b, c))
-        top = np.einsum("mi,mi->m", a, np.cross(b, c))
-        dot = np.einsum
-        low = la * lb * lc + dot("mi,mi->m", a, b) * lc + dot("mi,mi->m", b, c) * la + dot("mi,mi->m", c, a) * lb
-        total[k] = 2 * np.arctan2(top, low).sum()
-    return np.abs(total) > 2 * np.pi
+def _inside(tri: np.ndarray, point: np.ndarray) -> bool:
+    """Whether a point lies inside closed faces (m, 3, 3): their solid angle is not nothing."""
+    if np.any(point < tri.min(axis=(0, 1))) or np.any(point > tri.max(axis=(0, 1))):
+        return False
+    a, b, c = (tri[:, i] - point for i in range(3))
+    la, lb, lc = (np.linalg.norm(v, axis=1) for v in (a, b, c))
+    dot = np.einsum
+    top = dot("mi,mi->m", a, np.cross(b, c))
+    low = la * lb * lc + dot("mi,mi->m", a, b) * lc + dot("mi,mi->m", b, c) * la + dot("mi,mi->m", c, a) * lb
+    return bool(abs(2 * np.arctan2(top, low).sum()) > 2 * np.pi)
+
+
+def _pierces(tri: np.ndarray, start: np.ndarray, along: np.ndarray) -> bool:
+    """Whether the segment from ``start`` along ``along`` runs through any of the faces (m, 3, 3)."""
+    u, v, w = tri[:, 1] - tri[:, 0], tri[:, 2] - tri[:, 0], start - tri[:, 0]
+    n = np.cross(u, v)
+    down = n @ along
+    down = np.where(np.abs(down) < 1e-12, np.inf, down)
+    t = -np.einsum("mi,mi->m", n, w) / down
+    side = np.cross(w, along)
+    first = -np.einsum("mi,mi->m", side, v) / down
+    second = np.einsum("mi,mi->m", side, u) / down
+    return bool(np.any((t >= 0) & (t <= 1) & (first >= 0) & (second >= 0) & (first + second <= 1) & np.isfinite(down)))
 
 
 def _to_triangles(point: np.ndarray, tri: np.ndarray) -> np.ndarray:
@@ -192,8 +202,7 @@ def clearance_gap(body: Body, thing: Clearance) -> tuple[float, np.ndarray]:
             m = int(np.argmin(flat))
             if flat[m] < gap:
                 gap, place = float(flat[m]), tri[m].mean(axis=0)
-        line = ends[0] + np.linspace(0, 1, 25)[:, None] * along
-        if _inside(body, line if along.any() else line[:1]).any():
+        if _inside(tri, ends[0]) or _pierces(tri, ends[0], along):
             gap = -gap
         if gap - thing.radius < best:
             best, where = gap - thing.radius, place
