@@ -78,7 +78,8 @@ def _by_work(job: dict[str, Any]) -> None:
     best, done, streak = float("inf"), 0.0, 0
     thread, queue = _solve(job)
     alive = True
-    while alive and done < job["work"] and streak < job["patience"]:
+    enough = job.get("enough", 0.0)
+    while alive and best > enough and done < job["work"] and streak < job["patience"]:
         alive = thread.is_alive() and not _orphaned()
         for kind, solution in queue.drain():
             streak = 0 if int(kind) == 0 else streak + 1
@@ -86,7 +87,7 @@ def _by_work(job: dict[str, Any]) -> None:
             if int(kind) in FEASIBLE and solution.width < best - 1e-9:
                 best = solution.width
                 _tell(best, solution)
-            if done >= job["work"] or streak >= job["patience"]:
+            if best <= enough or done >= job["work"] or streak >= job["patience"]:
                 break
         time.sleep(0.005)
     sys.stdout.write(json.dumps({"done": max(done, job["work"] / 50)}) + "\n")

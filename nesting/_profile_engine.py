@@ -51,6 +51,7 @@ class Run:
     process: subprocess.Popen[str] | None = None
     reader: threading.Thread | None = None
     stopped: bool = False
+    done: float = 0.0  # work
 
     def start(self) -> None:
         """Begin, on a thread."""
@@ -78,9 +79,13 @@ class Run:
         left, seed = float(self.job["work"]), int(self.job["seed"])
         while not self.stopped:
             done = self._one_seed({**self.job, "seed": seed, "work": left})
+            self.done += done
             left, seed = left - done, seed + 1
-            if done <= 0 or left <= 0:
+            if done <= 0 or left <= 0 or self._has_enough():
                 break
+
+    def _has_enough(self) -> bool:
+        return any(told["length"] <= self.job.get("enough", 0.0) for told in self.found)
 
     def _one_seed(self, job: dict[str, Any]) -> float:
         """Run one child to its end; the work it did, 0 where it failed."""
@@ -167,7 +172,7 @@ def strip_job(
 
 
 def start(job: dict[str, Any], items: list[tuple[int, list[Variant]]], bench: Bench, gap: float) -> Run:
-    """Set the library to work on a job; its "work" counts reports."""
+    """Set the library to work on a job; its "work" counts reports, and it ends at a strip as short as "enough"."""
     run = Run(job, items, bench, gap)
     run.start()
     return run

@@ -17,29 +17,28 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 from shapely import affinity
 
 from ._profile_check import faults
-from ._profile_engine import Run, available, start, strip_job
+from ._profile_climb import climb_down, fill_up
+from ._profile_engine import available
 from ._profile_grid import OutOfTime
+from ._profile_library import pack_sheet, shorten_by_library
 from ._profile_quick import Stock
-from ._profile_search import Nest, Problem, Work, climb_down, fill_up, quick_nest, shorten, tighten, wrap
+from ._profile_search import Nest, Problem, Work, quick_nest, shorten
 from ._profile_sets import part_area, rank_of, sheet_area, sheet_sets
 from ._profile_shapes import Variants
-from ._profile_squeeze import settle_no_longer
 from .errors import BadSetting, LayoutFault
 from .model import OnBetter, Part, Placed, Placement, Rotations, Sheet, Unplaced
 
 __all__ = ["place_by_work", "place_profile", "work_for"]
 
 WORK_PER_SECOND = 0.45  # a quiet core of 2026 does about 0.6: there is a quarter to spare before the clock decides
-LIBRARY = 0.85  # of the work, where the strip packing library can take the sheet; the rest makes it exact and tighter
-FEW_COPIES, SEEDS_APART = 16, 1000
 SLACK = 3.0  # seconds over before the clock decides: a short search on a busy machine shall still come out the same
-PATIENCE = 80  # reports without success after which the library starts afresh; tuned by eye
 CLOCK_NOTE = "The clock ended the search before its work was done; another run may differ."
 STOP_NOTE = "Stopped by hand: the best layout found until then."
 
@@ -128,9 +127,11 @@ def place_by_work(
         better(best)
         rng = np.random.default_rng(seed)
         best = fill_up(problem, best, work, rng, better)
-        best = climb_down(problem, best, work, rng, better)
-        if engine:
-            best = _library(problem, best, work, seed, better)
+        library = engine and available()
+        ask = partial(pack_sheet, problem, work, seed) if library else None
+        best = climb_down(problem, best, work, rng, better, ask)
+        if library:
+            best = shorten_by_library(problem, best, work, seed, better)
         best = shorten(problem, best, work, rng, better)
     except OutOfTime:
         work.cut_short = True
@@ -143,48 +144,6 @@ def place_by_work(
     if wrong:
         raise LayoutFault("gap", (), None, math.nan, gap_mm, "; ".join(wrong))
     return _placement(problem, best, tuple(notes), stopped)
-
-
-def _library(problem: Problem, best: Nest, work: Work, seed: int, better: Callable[[Nest], None]) -> Nest:
-    """What the strip packing library makes of the sheet that is to be shortened, if it can take it."""
-    sheet, _ = problem.short_side(best)
-    if sheet < 0 or work.over() or not available():
-        return best
-    bench = problem.benches(best.kinds)[sheet]
-    copies = [p for p, s in zip(problem.copies, best.spots, strict=True) if s is not None and s.sheet == sheet]
-    given = strip_job(problem.variants, copies, bench, problem.gap, seed)
-    if given is None or any(problem.variants.parts[p].outline.interiors for p in copies):
-        return best
-    share = LIBRARY * (work.total - work.done)
-    job = {**given[0], "work": share, "patience": PATIENCE}
-    # few parts: two runs from different seeds, for luck differs more than a second worker helps
-    each = [(1, seed), (1, seed + SEEDS_APART)] if len(copies) <= FEW_COPIES else [(2, seed)]
-    runs = [start({**job, "workers": w, "seed": s}, given[1], bench, problem.gap) for w, s in each]
-    try:
-        for run in runs:
-            work.cut_short |= not run.wait(work.left())
-    finally:
-        for run in runs:
-            run.stop()
-    work.done += share
-    return _from_engine(problem, best, runs, work, better)
-
-
-def _from_engine(problem: Problem, best: Nest, runs: list[Run], work: Work, better: Callable[[Nest], None]) -> Nest:
-    """The better of ``best`` and what the library found, made exact."""
-    sheet, _ = problem.short_side(best)
-    held = [i for i, s in enumerate(best.spots) if s is not None]
-    here = [k for k, i in enumerate(held) if best.spots[i].sheet == sheet]  # type: ignore[union-attr]
-    start = best
-    copies = [problem.copies[held[k]] for k in here]
-    for found in (spots for run in runs for spots in run.layouts(copies, sheet)):
-        spots = [s for s in start.spots if s is not None]
-        for k, spot in zip(here, found, strict=True):
-            spots[k] = spot
-        legal = settle_no_longer(problem.grid, problem.benches(best.kinds), spots, sheet, problem.grid.step)
-        if legal is not None and not faults(problem, wrap(start, held, legal)):
-            best = tighten(problem, best, held, legal, sheet, work, better)[0]
-    return best
 
 
 def _placement(problem: Problem, nest: Nest, notes: tuple[str, ...], stopped: bool = False) -> Placement:
