@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from itertools import takewhile
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,7 +20,7 @@ from .blankface import Face, face_of, named
 from .cutting_words import figure, metal_line
 from .look import BLUE, INK, PENCIL, RED, SIZES, TILE, WORDS
 from .names import job_line
-from .offsets import corners, holes, standing_edges, stations
+from .offsets import corners, holes, middle_of, standing_edges, stations
 from .outline import fit_outline
 from .pdf import begin, finish, fit_size, line, page, paragraph, pen, polygon, table, text, text_width
 from .shearsteps import shear_steps
@@ -371,12 +372,12 @@ def _points_table(canvas: Any, face: Face, x: float, y: float, room: float) -> f
         rows.append([name, f"{figure(px, unit)}, {figure(py, unit)}"])
     for name, (px, py) in standing_edges(face):
         rows.append([name, f"{figure(px, unit)}, {figure(py, unit)}"])
-    for mark, runs in face.marks:
+    for k, (mark, runs) in enumerate(face.marks):
         if mark.label and runs and mark.kind in ("station", "centre", "fitting", "register"):
             name = f"station {mark.label.split()[0]}" if mark.kind == "station" else mark.label
             if mark.kind == "fitting":
-                every = np.vstack(runs) - [x0, y0]
-                middle = (every.min(axis=0) + every.max(axis=0)) / 2
+                arms = takewhile(lambda m: m.kind == "fitting" and not m.label, (m for m, _ in face.marks[k + 1 :]))
+                middle = middle_of(mark.points, [m.points for m in arms]) - [x0, y0]
                 rows.insert(1, [name, f"middle {figure(middle[0], unit)}, {figure(middle[1], unit)}"])
                 continue
             a, b = runs[0][0] - [x0, y0], runs[-1][-1] - [x0, y0]

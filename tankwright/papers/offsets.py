@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from .blankface import Face
 
-__all__ = ["Hole", "Station", "corners", "holes", "standing_edges", "stations", "step_for"]
+__all__ = ["Hole", "Station", "corners", "holes", "middle_of", "standing_edges", "stations", "step_for"]
 
 #: A turn sharper than this is a corner that a maker would prick through.
 CORNER_RAD = math.radians(12)
@@ -179,3 +179,18 @@ def holes(face: Face) -> tuple[Hole, ...]:
         diameter = float(np.hypot(*(path.points[1] - path.points[0]))) if round_ else None
         found.append(Hole((float(middle[0]), float(middle[1])), size, diameter))
     return tuple(found)
+
+
+def middle_of(mark: np.ndarray, arms: Sequence[np.ndarray] = ()) -> np.ndarray:
+    """Middle (2,) of a fitting drawn as ``mark`` (n, 2) and the arms (k, 2) of its cross: where two of these meet.
+
+    A piece's edge may leave only part of a rim, whose own middle is elsewhere. Without a rim ``mark`` is itself
+    an arm.
+    """
+    from shapely import LineString, shortest_line
+
+    lines = arms if len(arms) > 1 else [mark, *arms]
+    if len(lines) < 2:
+        return np.asarray((mark.min(axis=0) + mark.max(axis=0)) / 2)
+    between: Any = shortest_line(LineString(lines[0]), LineString(lines[-1]))
+    return np.asarray(between.coords).mean(axis=0)
