@@ -241,6 +241,8 @@ def remove_pieces(folder: Path, names: Iterable[str]) -> tuple[Piece, ...]:
         If one is not there.
     """
     wanted = tuple(dict.fromkeys(names))
+    if not (folder / RACK_FILE).exists():
+        _all_there(wanted, {})  # before a lock is left where there is no rack
 
     def change(kept: Kept) -> tuple[Piece, ...]:
         rows = {row.get("name"): row for row in kept["pieces"]}

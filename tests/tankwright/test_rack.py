@@ -63,6 +63,12 @@ def test_a_piece_that_another_job_took_stops_the_commit(tmp_path):
     assert [piece.name for piece in read_rack(tmp_path)] == ["R1"]
 
 
+def test_removing_where_there_is_no_rack_leaves_nothing_behind(tmp_path):
+    with pytest.raises(RackRefused, match="not on the rack"):
+        remove_pieces(tmp_path, ["R1"])
+    assert not list(tmp_path.iterdir())
+
+
 @pytest.mark.parametrize("cutting", ["profile", "shear"])
 def test_areas_tie(cutting):
     """Blanks, kept offcuts and skeleton make up the sheets within 0.1 %."""
