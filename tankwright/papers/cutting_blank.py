@@ -18,10 +18,12 @@ import numpy as np
 from .cutting_items import Corner, Item, Line, Words
 from .cutting_kerf import kerfed
 from .cutting_marks import BREAKABLE, Label, Sign, find_label, label_signs, seam_signs, sign_lines, upright
+from .cutting_short import without_short
 from .names import plain
 from .outline import Path, fit_line, fit_outline
 
 if TYPE_CHECKING:
+    from shapely.geometry import LinearRing, Polygon
     from shapely.geometry.base import BaseGeometry
 
     from panels.blank import Blank, Fold
@@ -91,12 +93,25 @@ def face_of(blank: Blank, number: str = "", kerf_mm: float = 0.0) -> Face:
 
     Raises JobError, a ValueError, where the kerf closes a hole or a slot.
     """
-    outer, holes = fit_outline(kerfed(blank.outline, kerf_mm, blank.name))
+    outer, holes = _cut_paths(kerfed(blank.outline, kerf_mm, blank.name))
     label = find_label(blank, label_words(blank, number))
     metal = blank.outline.buffer(-INSIDE_MM, quad_segs=4)
     lines, notes = _lines(blank, metal, label)
     signs = seam_signs(blank, metal, _drawn(lines, label), _noted(notes))
     return Face(blank, outer, holes, tuple(lines), tuple(notes), label, tuple(signs))
+
+
+def _cut_paths(shape: Polygon) -> tuple[Path, tuple[Path, ...]]:
+    """Outline and holes, without pieces that a torch would stand still on."""
+    from shapely.geometry import LinearRing as Ring
+
+    outer, holes = fit_outline(shape)
+
+    def own(hole: Path) -> LinearRing:
+        drawn = Ring(hole.dense(0.5))
+        return min(shape.interiors, key=drawn.hausdorff_distance)
+
+    return without_short(outer, shape.exterior), tuple(without_short(hole, own(hole)) for hole in holes)
 
 
 def label_words(blank: Blank, number: str) -> str:
