@@ -22,6 +22,7 @@ PanelsError
     TunnelError            (ValueError)   a tunnel that cannot be folded from one flat
     LipError               (ValueError)   a lip that cannot be turned along an edge
     BaffleError            (ValueError)   a baffle that does not go where it is wanted
+    SeamError              (ValueError)   an edge that meets no other edge
 """
 
 from __future__ import annotations
@@ -121,3 +122,7 @@ class LipError(PanelsError, ValueError):
 
 class BaffleError(PanelsError, ValueError):
     """A baffle that does not go where it is wanted; carries ``.x``."""
+
+
+class SeamError(PanelsError, ValueError):
+    """An edge that meets no other edge; carries ``.blank`` and ``.letter``."""

@@ -155,6 +155,7 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
     """
     from panels.errors import PanelsError
     from panels.findings import strongest_first
+    from panels.joints import joints_of
     from panels.make_blanks import make_blanks
     from panels.seams import seams_of
 
@@ -191,7 +192,7 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
         blanks,
         _slits(checked.body, blanks),
         layout,
-        tuple((seam.letter, *seam.pieces, seam.length) for seam in sewn.seams),
+        joints_of(sewn.seams, blanks, outside=job.allowances.outside),
         _assumptions(job),
         _cautions(),
     )

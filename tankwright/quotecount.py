@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from panels.joints import weld_lengths
+
 from .papers.words import difficulty_limits
 from .quote import Quote, make_quote
 from .quotelines import Counts, Stock
@@ -17,7 +19,7 @@ if TYPE_CHECKING:
     from .load import Job
     from .work import Work
 
-__all__ = ["counts_of", "quote_of", "welded"]
+__all__ = ["counts_of", "quote_of"]
 
 CLASSES = ("easy", "ordinary", "hard", "split")
 MM_PER_M, MM2_PER_M2 = 1e3, 1e6
@@ -26,7 +28,7 @@ MM_PER_M, MM2_PER_M2 = 1e3, 1e6
 def counts_of(work: Work) -> Counts:
     """Everything that lines of a quote are counted by."""
     job, layout = work.job, work.layout
-    seams = welded(work)
+    metres = {name: mm / MM_PER_M for name, mm in weld_lengths(work.seams).items()}
     return Counts(
         bought=_stock(layout, job, rack=False),
         rack=_stock(layout, job, rack=True),
@@ -44,9 +46,9 @@ def counts_of(work: Work) -> Counts:
         shaped=_shaped(work.blanks, difficulty_limits(job)),
         rolled=sum(blank.kind == "rolled" for blank in work.blanks),
         folds=sum(len(blank.folds) for blank in work.blanks),
-        butt_m=seams["butt"],
-        lap_m=seams["lap"],
-        flange_m=seams["flange"],
+        butt_m=metres["butt"],
+        lap_m=metres["lap"],
+        flange_m=metres["flange"],
         shell_m2=work.capacity.shell_area_mm2 / MM2_PER_M2,
         blanks=len(work.blanks),
         fillers=sum(fitting.name == "filler" for fitting in job.fittings),
@@ -93,18 +95,3 @@ def _shaped(
             area[name] += blank.outline.area / MM2_PER_M2
             names[name].append(blank.name)
     return tuple((name, area[name], tuple(names[name])) for name in CLASSES if names[name])
-
-
-def welded(work: Work) -> dict[str, float]:
-    """Metres of seam by joint; edges that one folded blank has on both sides are no seams."""
-    joints: dict[str, set[str]] = {}
-    for blank in work.blanks:
-        for edge in blank.edges:
-            joints.setdefault(edge.letter, set()).add(edge.joint)
-    metres = {"butt": 0.0, "lap": 0.0, "flange": 0.0}
-    for letter, _, _, length in work.seams:
-        found = joints.get(letter)
-        if found is not None:
-            name = "lap" if "lap" in found else "flange" if "fold" in found else "butt"
-            metres[name] += length / MM_PER_M
-    return metres

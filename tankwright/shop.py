@@ -130,6 +130,7 @@ class SeamRule:
     joint: str
     width: float
     on: str  # the panel that carries the extra metal, the first where not said
+    outside: str = ""  # the panel that lies outside in a lap; "": the one that carries the metal
 
     def fits(self, panel: str, meets: str) -> bool:
         """Whether the rule speaks of the seam of these two panels."""
@@ -165,6 +166,13 @@ class Allowances:
         if rule is None or rule.joint == "butt":
             return "butt", rule.width if rule is not None and _carries(rule, panel, meets) else own
         return rule.joint, rule.width if _carries(rule, panel, meets) else own
+
+    def outside(self, panel: str, meets: str) -> str:
+        """Which of two panels lies outside where they lap; "" where no rule says."""
+        rule = next((rule for rule in self.seams if rule.fits(panel, meets)), None)
+        if rule is None or not rule.outside or _named(rule.outside, panel) == _named(rule.outside, meets):
+            return ""
+        return panel if _named(rule.outside, panel) else meets
 
 
 def _carries(rule: SeamRule, panel: str, meets: str) -> bool:
@@ -437,6 +445,7 @@ def _allowances(merged: ShopSections) -> Allowances:
             seam.joint,
             seam.width if seam.width is not None else (0.0 if seam.joint == "butt" else a.lap),
             seam.on or seam.between[0],
+            seam.outside,
         )
         for seam in a.seam
     )

@@ -74,6 +74,7 @@ class SeamAllowanceSection(Section):
     joint: Annotated[str, choice(*JOINTS)] = Field(examples=['"lap"'])
     width: Gap | None = None
     on: Text = ""
+    outside: Text = Field(default="", description="which of the two lies outside in a lap; left away: the one it is on")
 
     @model_validator(mode="after")
     def _on_one_of_the_two(self) -> SeamAllowanceSection:
@@ -83,6 +84,10 @@ class SeamAllowanceSection(Section):
         if self.on and self.on not in self.between:
             says, hint = "the metal must be left on one of the two", f'write on = "{self.between[0]}"'
             raise Trouble(Fault(says, shown(self.on), " or ".join(self.between), hint, at=("on",)))
+        if self.outside and (self.joint != "lap" or self.outside not in self.between):
+            says, hint = "only a lap has an outside, and it is one of the two", f'write outside = "{self.between[0]}"'
+            found = f"{self.joint}, {shown(self.outside)}"
+            raise Trouble(Fault(says, found, " or ".join(self.between), hint, at=("outside",)))
         return self
 
 

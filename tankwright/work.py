@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from panels.blank import Blank
     from panels.body import Body, Capacity
     from panels.findings import Finding
+    from panels.joints import Joint
     from panels.slits import PanelSlits
 
     from .load import Job
@@ -30,6 +31,6 @@ class Work:
     blanks: tuple[Blank, ...]  # one entry a physical blank; mirrored pairs are two
     slit_patterns: Mapping[str, PanelSlits]  # by blank name; right-hand and centre panels
     layout: Layout
-    seams: tuple[tuple[str, str, str, float], ...]  # letter, piece, piece, length mm
+    seams: tuple[Joint, ...]
     assumptions: tuple[tuple[str, str], ...]  # name, value in words
     cautions: tuple[str, ...]

@@ -20,6 +20,7 @@ from .cutlist_columns import (
     cut_head,
     edge_columns,
     fold_columns,
+    seam_columns,
     sheet_columns,
 )
 from .look import WORDS
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 
 __all__ = ["book"]
 
+WELD_WORDS = {"butt": "edge to edge", "lap": "one over the other", "flange": "a lip behind"}
 HEAD_ROW = 4  # the row of the heads, from 0; above it the job, the warnings and a line of explanation
 PAPER = {"mm": 9, "in": 1}  # A4 and letter, by their numbers in the file format; fitting to the page serves both
 
@@ -62,6 +64,11 @@ def book(got: Row) -> bytes:
         work, looks, got, "Edges", edge_columns(unit), _with_piece(got, "edges"),
         "Gain: the edge must be stretched by that much; a minus sign: it must be shrunk.", sums=False,
     )  # fmt: skip
+    if got["seams"]:
+        _page(
+            work, looks, got, "Seams", seam_columns(got), got["seams"],
+            "Every edge with the one it meets. Butt: edge to edge; lap: one over the other; flange: a lip behind.",
+        )  # fmt: skip
     if any(blank["folds"] for blank in got["blanks"]):
         _page(
             work, looks, got, "Folds", fold_columns(unit), _with_piece(got, "folds"),
@@ -326,6 +333,11 @@ def _total_lines(
             f"={sheets['Starts (pierces)'][0]}",
             "0",
             "one a closed line, for profile cutting",
+        ),
+        *(
+            (f"Weld, {joint}, m", total[f"seam_{joint}_mm"] / 1000, "", "0.00", f"{explains}; seam by seam on Seams")
+            for joint, explains in WELD_WORDS.items()
+            if total[f"seam_{joint}_mm"]
         ),
     ]
     price = next((head for head in sheets if head.startswith("Price")), "")

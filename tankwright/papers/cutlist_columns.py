@@ -14,6 +14,8 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any, NamedTuple
 
+from panels.joints import WELDED
+
 from ..units import MM_PER_INCH, show_inches
 from .words import fixed, length, piece_part, size, turned
 
@@ -28,6 +30,7 @@ __all__ = [
     "fold_columns",
     "folds_words",
     "on_sheet_words",
+    "seam_columns",
     "sheet_columns",
 ]
 
@@ -169,7 +172,7 @@ def edge_columns(unit: str) -> list[Column]:
         Column("Edge", lambda e: e["edge"], 6, "0"),
         Column("Seam letter", lambda e: e["letter"] or "none", 8),
         Column("Meets", lambda e: piece_part(e["meets"], e["names"]) or "nothing", 20),
-        Column("Joint", lambda e: e["joint"], 8),
+        Column("Joint", lambda e: f"{e['joint']}, {e['lies']}" if e["lies"] else e["joint"], 12),
         *_length("Left outside the trim line", lambda e: e["allowance_mm"], unit, 11),
         Column("In words", lambda e: e["allowance"], 16),
         *_length("On the flat", lambda e: e["blank_length_mm"], unit, 10),
@@ -177,6 +180,28 @@ def edge_columns(unit: str) -> list[Column]:
         *_length("Gain", lambda e: e["gain_mm"], unit, 9),
         Column("Gain, %", lambda e: e["gain_percent"], 9, "0.0"),
         Column("Work", lambda e: e["difficulty"], 14),
+    ]
+
+
+def seam_columns(got: Row) -> list[Column]:
+    """Columns of the joints, one row a pair of edges that meet."""
+    unit, names = got["job"]["unit"], [blank["name"] for blank in got["blanks"]]
+
+    def numbers(pieces: list[int]) -> str:
+        return " and ".join(map(str, pieces)) or "none"
+
+    return [
+        Column("Seam letter", lambda s: s["letter"], 8),
+        Column("One piece", lambda s: piece_part(s["one"], names), 22),
+        Column("No.", lambda s: numbers(s["one_piece"]), 6),
+        Column("The other", lambda s: piece_part(s["other"], names), 22),
+        Column("No. of it", lambda s: numbers(s["other_piece"]), 6),
+        Column("Joint", lambda s: s["joint"], 8),
+        *_length("Lap or lip", lambda s: s["allowance_mm"], unit, 8),
+        Column("Carried by", lambda s: s["allowance_on"], 18),
+        Column("Lies outside", lambda s: s["outside"], 18),
+        *_length("Weld", lambda s: s["length_mm"] if s["joint"] in WELDED else 0.0, unit, 10, total=True),
+        *_length("Fold", lambda s: s["length_mm"] if s["joint"] == "fold" else 0.0, unit, 10, total=True),
     ]
 
 

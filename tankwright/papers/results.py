@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from panels.joints import weld_lengths
+
 from .names import date_words
 from .quotefigures import quote_figures, rack_figures
 from .results_blanks import blank_figures, strip_figures
@@ -40,7 +42,7 @@ def figures(work: Work) -> dict[str, Any]:
     """Every figure the papers show, as dicts, lists, text and numbers; keys in `results_fields.FIELDS`."""
     blanks = blank_figures(work)
     sheets = [sheet_figures(work, used, blanks) for used in work.layout.sheets]
-    seams = _seams(work, blanks)
+    seams = _seams(work)
     return {
         "format": FORMAT,
         "job": _job(work),
@@ -56,7 +58,7 @@ def figures(work: Work) -> dict[str, Any]:
         "offcuts": offcut_figures(work.layout),
         "cuts": cut_figures(work.layout, blanks, work.job.unit),
         "buy": to_buy(work, sheets),
-        "totals": _totals(work, blanks, sheets, seams),
+        "totals": _totals(work, blanks, sheets),
         "test_strips": strip_figures(work),
         "seams": seams,
         "quote": quote_figures(work),
@@ -191,40 +193,32 @@ def _tunnel_depths(work: Work) -> dict[str, float | None]:
     return {f"clear_depth_{name}_mm": mm(value) for name, value in zip(names, depth, strict=True)}
 
 
-def _seams(work: Work, blanks: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Each seam with how its edges are joined, and how far apart the formed lengths of its two edges are."""
-    edges: dict[str, list[tuple[str, dict[str, Any]]]] = {}
-    for blank in blanks:
-        for edge in blank["edges"]:
-            edges.setdefault(edge["letter"], []).append((blank["name"], edge))
-
-    def of(letter: str, name: str) -> list[dict[str, Any]]:
-        """Edges of that letter on the blank of that name, or on the larger blank that the piece is part of."""
-        return [edge for owner, edge in edges.get(letter, []) if f"{name} ".startswith(f"{owner} ")]
-
+def _seams(work: Work) -> list[dict[str, Any]]:
+    """Each joint: what meets, how, how long, and how far apart the formed lengths of its two edges are."""
+    number = {blank.name: k for k, blank in enumerate(work.blanks, 1)}
     made = []
-    for letter, one, other, length in work.seams:
-        sides = [of(letter, one), of(letter, other)]
-        lengths = [sum(edge["formed_length_mm"] for edge in side) for side in sides]
-        joints = [edge["joint"] for side in sides for edge in side]
-        known = all(sides) and sides[0][0] is not sides[1][0]
+    for joint in work.seams:
+        (one, other), carrier = joint.sides, joint.carries
         made.append(
             {
-                "letter": letter,
-                "one": one,
-                "other": other,
-                "joint": next((j for j in joints if j != "butt"), joints[0] if joints else "fold"),
-                "length_mm": mm(length),
-                "edges_differ_mm": mm(abs(lengths[0] - lengths[1])) if known else None,
+                "letter": joint.letter,
+                "one": one.piece,
+                "other": other.piece,
+                "one_piece": [number[name] for name in one.blank.split(", ") if name in number],
+                "other_piece": [number[name] for name in other.blank.split(", ") if name in number],
+                "joint": joint.kind,
+                "allowance_mm": 0.0 if carrier is None else mm(carrier.allowance),
+                "allowance_on": "" if carrier is None else carrier.piece,
+                "outside": joint.outside,
+                "length_mm": mm(joint.length),
+                "edges_differ_mm": None if joint.differ is None else mm(joint.differ),
             }
         )
     return made
 
 
-def _totals(
-    work: Work, blanks: list[dict[str, Any]], sheets: list[dict[str, Any]], seams: list[dict[str, Any]]
-) -> dict[str, Any]:
-    layout, job = work.layout, work.job
+def _totals(work: Work, blanks: list[dict[str, Any]], sheets: list[dict[str, Any]]) -> dict[str, Any]:
+    layout, job, welds = work.layout, work.job, weld_lengths(work.seams)
     kg = job.thickness * job.metal.density * 1e-9
     bought = sum(sheet["sheet_area_mm2"] for sheet in sheets if sheet["from"] == "bought")
     kept = sum(used.offcuts_area for used in layout.sheets)
@@ -256,6 +250,8 @@ def _totals(
         "bound": rounded(layout.bound, 2),
         "bound_of": layout.bound_of,
         "proven": layout.proven,
-        "seam_length_mm": mm(sum(seam["length_mm"] for seam in seams if seam["joint"] != "fold")),
+        "seam_length_mm": mm(sum(welds.values())),
+        **{f"seam_{joint}_mm": mm(length) for joint, length in welds.items()},
+        "fold_length_mm": mm(sum(joint.length for joint in work.seams if joint.kind == "fold")),
         "nest_notes": list(layout.notes),
     }

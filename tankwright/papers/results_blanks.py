@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from panels.joints import joint_name
+
 from .rounding import mm, mm2, percent, rounded
 from .slit_svg import slit_figures
 from .words import difficulty, difficulty_limits, edge_metal, face, gauge, grain
@@ -63,7 +65,7 @@ def _blank(work: Work, piece: int, blank: Blank, on: list[int], limits: tuple[fl
         "sheets": sorted(on),
         "strain": _strain(work, blank, limits, (x0, y0)),
         "slits": slit_figures(slits) if slits is not None else None,
-        "edges": [_edge(edge, k, limits, work.job.unit) for k, edge in enumerate(blank.edges, 1)],
+        "edges": [_edge(edge, k, limits, work) for k, edge in enumerate(blank.edges, 1)],
         "folds": [_fold(fold, k, (x0, y0)) for k, fold in enumerate(blank.folds, 1)],
         "notes": list(blank.notes),
     }
@@ -127,21 +129,28 @@ def _sheet_load(work: Work, blank: Blank) -> dict[str, Any]:
     }
 
 
-def _edge(edge: Edge, number: int, limits: tuple[float, float, float], unit: str) -> dict[str, Any]:
+def _edge(edge: Edge, number: int, limits: tuple[float, float, float], work: Work) -> dict[str, Any]:
     share = edge.gain / edge.length_blank if edge.length_blank else 0.0
     return {
         "edge": number,
         "letter": edge.letter,
         "meets": edge.meets,
-        "joint": edge.joint,
+        "joint": joint_name(edge),
+        "lies": _lies(edge, work),
         "allowance_mm": mm(edge.allowance),
-        "allowance": edge_metal(edge, unit),
+        "allowance": edge_metal(edge, work.job.unit),
         "blank_length_mm": mm(edge.length_blank),
         "formed_length_mm": mm(edge.length_surface),
         "gain_mm": mm(edge.gain),
         "gain_percent": percent(share),
         "difficulty": difficulty(share, limits),
     }
+
+
+def _lies(edge: Edge, work: Work) -> str:
+    """Whether the piece lies outside or inside at this edge; "" where neither does."""
+    over = next((joint.outside for joint in work.seams if joint.letter == edge.letter), "")
+    return "" if not over else "inside" if over == edge.meets else "outside"
 
 
 def _fold(fold: Fold, number: int, corner: Place) -> dict[str, Any]:

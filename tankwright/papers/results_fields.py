@@ -133,7 +133,8 @@ blanks[].slits.joints[][]   gap (+) or overlap (-) of every slit at both its end
 blanks[].edges[].edge               number of the edge on the drawing
 blanks[].edges[].letter             seam letter, the same on both pieces that meet; empty where it meets none
 blanks[].edges[].meets              the piece on the other side
-blanks[].edges[].joint              butt, lap, fold or free
+blanks[].edges[].joint              butt, lap, flange (a lip), or none where it meets nothing
+blanks[].edges[].lies               outside or inside, in a lap or flange; empty for other joints
 blanks[].edges[].allowance_mm       metal left outside the trim line
 blanks[].edges[].allowance          the same in words: net, trim, lap or flange
 blanks[].edges[].blank_length_mm    length along the trim line on the flat
@@ -225,7 +226,11 @@ totals.currency             currency of the prices
 totals.bound                nothing can be cheaper, or need fewer sheets, than this
 totals.bound_of             what the bound is of
 totals.proven               true where the bound is reached
-totals.seam_length_mm       length of all seams, folds left out
+totals.seam_length_mm       length of all welded seams: butt, lap and flange
+totals.seam_butt_mm         length of all butt seams
+totals.seam_lap_mm          length of all lap seams
+totals.seam_flange_mm       length of all seams with a lip behind
+totals.fold_length_mm       length of all folds between two pieces of one blank: nothing to weld
 totals.nest_notes[]         notes of the nesting
 
 test_strips[].thickness_mm      thickness of a kind of fold
@@ -240,7 +245,12 @@ test_strips[].read_k[].legs_mm      what the legs add up to if that is right
 seams[].letter              seam letter
 seams[].one                 one piece
 seams[].other               the other
-seams[].joint               butt, lap, free, or fold where both pieces are one blank
+seams[].one_piece[]         number of the blank that the one is, or is part of; more than one where it is in parts
+seams[].other_piece[]       the same of the other
+seams[].joint               butt, lap, flange (a lip), fold where both are one blank, or none
+seams[].allowance_mm        width of the metal that laps, or of the lip on the flat; 0 for other joints
+seams[].allowance_on        the piece that carries it; empty for other joints
+seams[].outside             the piece that lies outside in a lap or over a lip; empty for other joints
 seams[].length_mm           length on the finished tank
 seams[].edges_differ_mm     how far apart the formed lengths of its two edges are; null where not known
 

@@ -29,6 +29,7 @@ from nesting.model import Cut, Layout, Offcut, Part, Placed, Sheet, UsedSheet, p
 from panels.blank import Blank, Edge, FlatMesh, Fold, Mark
 from panels.body import Body, Capacity
 from panels.findings import Finding
+from panels.joints import Joint, Side
 from panels.metal import lookup_metal
 from panels.slits import PanelSlits
 from panels.strips import slit_pattern
@@ -145,6 +146,14 @@ def _side(hand: str) -> Blank:
         "" if hand == "left" else "side left",
     )
     return blank if hand == "left" else _mirrored(blank)
+
+
+def _joint(letter: str, one: str, other: str, far: float) -> Joint:
+    """Crown seams lap by 12 mm, the sides' metal outside; the flanges of the caps stand behind; all else is butt."""
+    kind = "lap" if letter in "AB" else "flange" if letter in "EF" else "butt"
+    carrier = {"lap": other, "flange": one}.get(kind, "")
+    sides = tuple(Side(name, name, 12.0 * (name == carrier), far) for name in (one, other))
+    return Joint(letter, kind, sides, far, {"lap": other, "flange": other}.get(kind, ""))
 
 
 def _mirrored(blank: Blank) -> Blank:
@@ -505,7 +514,7 @@ def small_work(cutting: str = "profile", unit: str = "mm") -> Work:
         blanks,
         {"side right": _slits()},
         _layout(blanks, cutting),
-        seams,
+        tuple(_joint(*seam) for seam in seams),
         assumptions,
         cautions,
     )

@@ -111,7 +111,7 @@ def test_sheets_to_buy_stand_on_the_order() -> None:
 def test_heads_are_frozen_repeated_and_the_page_fits() -> None:
     """Every page: heads frozen and repeated in print, one page wide, job, revision and date in its header."""
     formulas, _ = _books(small_work("shear"))
-    assert formulas.sheetnames == ["Cut list", "Sheets", "Edges", "Folds", "Shear cuts", "Totals and order"]
+    assert formulas.sheetnames == ["Cut list", "Sheets", "Edges", "Seams", "Folds", "Shear cuts", "Totals and order"]
     for page in formulas:
         assert page.freeze_panes is not None
         assert page.print_title_rows == "$5:$5"
