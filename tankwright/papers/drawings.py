@@ -402,7 +402,7 @@ def _sheet_page(canvas: Any, work: Work, index: int) -> None:
     y = _title(canvas, f"Sheet {index + 1} of {total}: {used.name}", size)
     metal = f"{metal_line(work.job)}. "
     how = {
-        "shear": "Shear edge to edge by cut number, then cut each outline from its rectangle.",
+        "shear": "Shear edge to edge in the order of the ringed numbers, then cut each outline from its rectangle.",
         "profile": "Profile cut.",
     }.get(work.layout.cutting, "")
     grain = {None: "no direction", 0.0: "along the sheet", 90.0: "up the sheet"}[used.sheet.grain_deg]
@@ -422,11 +422,16 @@ def _cuts_page(canvas: Any, work: Work, index: int) -> None:
     used = work.layout.sheets[index]
     size = words.size(used.sheet.width, used.sheet.height, work.job.unit)
     y = _title(canvas, f"Cuts of sheet {index + 1}: {used.name}", size)
+    unit = work.job.unit
+    longest = max((cut.length for cut in work.layout.cuts if cut.sheet == index), default=0.0)
     says = (
         f"{metal_line(work.job)}. Lay the sheet as drawn on its page, good face up, 0 at your lower left; keep every "
-        "piece turned that way and chalk its label on. Down the list: take the piece, measure, cut from edge to edge."
+        "piece turned that way and chalk its label on; on a blank's own rectangle chalk the blank's number. Down the "
+        "list: take the piece, measure from the edge named, mark at both ends, bring the mark under the blade, cut "
+        "from edge to edge. A back gauge serves where it reaches and the piece stays under the hold-down; a narrow "
+        f"rest lies beyond the blade. Longest cut {figure(longest, unit)}{'' if unit == 'in' else ' mm'}."
     )
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.5
-    in_ = "mm (in)" if work.job.unit == "in" else "mm"
+    in_ = "mm (in)" if unit == "in" else "mm"
     rows = [["cut", f"take (wide \u00d7 high, {in_})", f"cut at ({in_})", "leaves"], *shear_steps(work, index)]
     table(canvas, LEFT, y, [10, 62, 66, LIVE[0] - 138], rows, SIZES["small" if len(rows) < 28 else "fine"])

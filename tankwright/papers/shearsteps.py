@@ -41,6 +41,10 @@ def shear_steps(work: Work, index: int) -> Iterator[tuple[str, str, str, str]]:
         across = "up and down" if cut.axis == "x" else "side to side"
         unit = work.job.unit
         where = f"{figure(cut.distance, unit)} from its {edge} edge, {across}, {figure(cut.length, unit)} long"
+        if cut.purpose == "square":
+            squared = any(c.purpose == "square" and c.axis != cut.axis and c.order < cut.order for c in cuts)
+            clean = f"a clean {edge} edge, all else is squared to it"
+            where += "; square to the edge just cut" if squared else f"; makes {clean}"
         take = "the whole sheet" if cut.piece == str(index + 1) else f"piece {cut.piece}"
         sides = ("left", "right") if cut.axis == "x" else ("lower", "upper")
         left = (
@@ -62,18 +66,22 @@ def _size(box: Box, unit: str) -> str:
 
 
 def _what(work: Work, index: int, label: str, box: Box, goes_on: bool) -> str:
-    """A piece by its label and size, and what becomes of it."""
+    """A piece by its label and size, and what becomes of it; of a blank's own rectangle, where the blank lies in it."""
     x0, y0, x1, y1 = box
+    unit = work.job.unit
     held = []
     for placed in work.layout.on_sheet(index):
         a, b, c, d = placed.outline.bounds
         if a > x0 - SAME_MM and b > y0 - SAME_MM and c < x1 + SAME_MM and d < y1 + SAME_MM:
-            held.append(named(work, placed.part.name))
-    kept = any(offcut.sheet == index and offcut.piece == label for offcut in work.layout.offcuts)
+            off = [max(0.0, a - x0), max(0.0, b - y0)]
+            lies = f", {figure(off[0], unit)} from its left and {figure(off[1], unit)} from below"
+            held.append(named(work, placed.part.name) + (lies if max(off) > 0.5 else ""))
     if goes_on:
         use = "cut again"
     elif held:
-        use = f"for {', '.join(held)}"
+        use = f"for {'; '.join(held)}"
     else:
-        use = "keep" if kept else "scrap"
-    return f"piece {label}, {_size(box, work.job.unit)}, {use}"
+        offcuts = enumerate(work.layout.offcuts, 1)
+        kept = [f"K{k}" for k, offcut in offcuts if offcut.sheet == index and offcut.piece == label]
+        use = f"keep, {kept[0]}" if kept else "scrap"
+    return f"piece {label}, {_size(box, unit)}, {use}"

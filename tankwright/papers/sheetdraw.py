@@ -12,7 +12,7 @@ from .cutting import cut_order, piece_numbers
 from .cutting_words import figure
 from .look import FAINT, INK, SIZES
 from .outline import fit_outline
-from .pdf import draw_path, fit_size, line, pen, polygon, text, text_width
+from .pdf import circle, draw_path, fit_size, line, pen, polygon, text, text_width
 
 if TYPE_CHECKING:
     from ..work import Work
@@ -20,11 +20,13 @@ if TYPE_CHECKING:
 __all__ = ["draw_sheet", "sheet_tables"]
 
 LEAST = 1.7  # letters lower than this are not read at the bench, mm
+BALLOON = 1.9  # half the width of the circle round a cut's number, mm
 Table = tuple[list[float], list[list[str]], tuple[int, ...]]
 
 
 def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], room: tuple[float, float]) -> None:
-    """The sheet as large as there is room: parts by cut list number, offcuts hatched, shear cuts numbered."""
+    """The sheet as large as there is room: parts by cut list number, offcuts hatched, shear cuts numbered in rings."""
+    import shapely
     from shapely import affinity, unary_union
 
     layout, used = work.layout, work.layout.sheets[index]
@@ -32,7 +34,9 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
     scale = min((room[0] - 8) / sheet.width, (room[1] - 12) / sheet.height)
     low = (at[0] + (room[0] - scale * sheet.width) / 2, at[1] + room[1] - 4 - scale * sheet.height)
     view = View(scale, low)
-    taken = [_offcut(canvas, work, offcut, view) for offcut in layout.offcuts if offcut.sheet == index]
+    taken = [
+        _offcut(canvas, work, k, offcut, view) for k, offcut in enumerate(layout.offcuts, 1) if offcut.sheet == index
+    ]
     pen(canvas, "sheet")
     outer, inner = fit_outline(sheet.metal)
     for path in (outer, *inner):
@@ -51,33 +55,36 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
     half = text_width(high, SIZES["small"]) / 2
     beside = corner[0][0] - 1.4 - SIZES["small"], corner[0][0] - 1.0
     taken.append(np.array([[beside[0], middle[1] - half], [beside[1], middle[1] + half]]))
-    for cut in layout.cuts:
-        if cut.sheet == index:
-            pen(canvas, "shear")
-            a, b = view.points(cut.line)
-            line(canvas, a, b)
-            x, y = _clear_of(a, b, f"cut {cut.order}", metal, taken)
-            text(canvas, x, y, f"cut {cut.order}", SIZES["small"], bold=True, paper=True)
+    cuts = [(cut.order, view.points(cut.line)) for cut in layout.cuts if cut.sheet == index]
+    lines = shapely.multilinestrings([ends for _, ends in cuts]) if cuts else None
+    pen(canvas, "shear")
+    for _, ends in cuts:
+        line(canvas, *ends)
+    pen(canvas, "sheet")
+    for order, (a, b) in cuts:
+        x, y = _clear_of(a, b, metal, lines, taken)
+        circle(canvas, float(x), float(y), BALLOON, paper=True)
+        text(canvas, float(x), float(y) - 0.36 * SIZES["small"], str(order), SIZES["small"], bold=True, align="middle")
     text(canvas, corner[1][0], corner[0][1] - 3.6, wide, SIZES["small"], align="right")
     text(canvas, corner[0][0] - 1.4, middle[1], high, SIZES["small"], turn=90, align="middle")
     _grain(canvas, sheet.grain_deg, corner)
     text(canvas, corner[0][0], corner[0][1] - 3.6, "0", SIZES["small"], bold=True)
 
 
-def _clear_of(a: np.ndarray, b: np.ndarray, says: str, metal: Any, taken: list[np.ndarray]) -> np.ndarray:
-    """Where along a cut its number hides least of the parts and of the numbers set before; it stands beside the cut."""
+def _clear_of(a: np.ndarray, b: np.ndarray, metal: Any, cuts: Any, taken: list[np.ndarray]) -> np.ndarray:
+    """Where on a cut its balloon hides least of parts, of other cuts and of what was set before."""
     import shapely
 
-    wide, high = text_width(says, SIZES["small"], bold=True), SIZES["small"]
-    beside = np.array([(0.6, 0.6), (-0.6 - wide, 0.6), (0.6, -0.6 - high), (-0.6 - wide, -0.6 - high)])
-    feet = (a + (b - a) * np.linspace(0.03, 0.9, 12)[:, None, None] + beside).reshape(-1, 2)
-    low, top = feet - 0.3, feet + [wide + 0.3, high]
-    hidden = shapely.area(shapely.intersection(shapely.box(*low.T, *top.T), metal))
+    at = a + (b - a) * np.linspace(0.04, 0.96, 24)[:, None]
+    low, top = at - BALLOON, at + BALLOON
+    boxes = shapely.box(*low.T, *top.T)
+    hidden = shapely.area(shapely.intersection(boxes, metal))
+    hidden += 2 * BALLOON * shapely.length(shapely.intersection(boxes, cuts))  # it would be read as another cut's
     for other in taken:
         hidden += 3 * np.clip(np.minimum(top, other[1]) - np.maximum(low, other[0]), 0, None).prod(axis=1)
     best = int(np.argmin(hidden.round(3)))
     taken.append(np.array([low[best], top[best]]))
-    return feet[best]
+    return np.asarray(at[best])
 
 
 def _grain(canvas: Any, grain_deg: float | None, corner: np.ndarray) -> None:
@@ -134,7 +141,7 @@ def _narrow(canvas: Any, placed: Any, number: str, at: tuple[float, float], view
     text(canvas, middle[0] + off[0], middle[1] + off[1], says, size, turn=turn, bold=True, align="middle", paper=True)
 
 
-def _offcut(canvas: Any, work: Work, offcut: Any, view: View) -> np.ndarray:
+def _offcut(canvas: Any, work: Work, number: int, offcut: Any, view: View) -> np.ndarray:
     """A kept offcut: thin slanting lines, its size, and the word keep; the box (2, 2) of the words."""
     from shapely import LineString, maximum_inscribed_circle
 
@@ -151,7 +158,7 @@ def _offcut(canvas: Any, work: Work, offcut: Any, view: View) -> np.ndarray:
     pen(canvas, "offcut")
     draw_path(canvas, view.path(fit_outline(offcut.outline)[0]))
     wide, high = offcut.size
-    says = f"keep {words.size(wide, high, work.job.unit)}"
+    says = f"keep K{number}, {words.size(wide, high, work.job.unit)}"
     (x, y), long, turn = view.points([(x0 + x1) / 2, (y0 + y1) / 2]), 0.9 * (x1 - x0) * view.scale, 0.0
     if offcut.outline.area < 0.98 * (x1 - x0) * (y1 - y0):  # no rectangle: where there is most room
         circle: Any = maximum_inscribed_circle(offcut.outline, tolerance=2.0)
@@ -188,13 +195,14 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
     tables: list[Table] = [([8, 27, 21, 24, 13], rows, ())]
     cuts = [cut for cut in layout.cuts if cut.sheet == index]
     if cuts:
-        rows = [["cut", "of piece", "measure", "mm", "makes"]]
+        rows = [["cut", "take", "measure", "mm (in)" if unit == "in" else "mm", "makes"]]
         for cut in cuts:
+            take = "the sheet" if cut.piece == str(index + 1) else cut.piece
             way = "from the left" if cut.axis == "x" else "from below"
             purpose = {"square": " (squares)", "trim": " (trims)"}.get(cut.purpose, "")
             makes = " and ".join(cut.makes) + purpose
-            rows.append([str(cut.order), cut.piece, way, figure(cut.distance, unit), makes])
-        tables.append(([8, 14, 20, 14, 37], rows, (3,)))
+            rows.append([str(cut.order), take, way, figure(cut.distance, unit), makes])
+        tables.append(([8, 15, 19, 19, 32], rows, (3,)))
     density = work.job.metal.density * work.job.thickness / 1e9
     rows = [["where the metal goes", "m\u00b2", "kg"]]
     for name, area in (
@@ -210,9 +218,10 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
     facts.append(
         ["order", "holes first, then outlines down this list" if layout.cutting != "shear" else "cuts by number"]
     )
-    for offcut in layout.offcuts:
+    for k, offcut in enumerate(layout.offcuts, 1):
         if offcut.sheet == index:
-            wide, high = offcut.size
-            facts.append(["offcut to keep", words.size(wide, high, unit)])
+            x0, y0, _, _ = offcut.outline.bounds
+            facts.append([f"keep K{k}", words.size(*offcut.size, unit)])
+            facts.append(["  its lower left at", f"{figure(x0, unit)}, {figure(y0, unit)}"])
     tables.append(([38, 55], [["about this sheet", ""], *facts], ()))
     return tables
