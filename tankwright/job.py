@@ -19,6 +19,7 @@ from .baffles import baffles_for, mass_kg
 from .errors import Finding as Mistake
 from .errors import JobError, says_and_remedy
 from .load import Job, load_job
+from .rackjob import rack_found
 from .units import show_length, show_thickness
 from .work import Work
 
@@ -49,7 +50,7 @@ class Checked:
     body: Body | None
     capacity: Capacity | None
     misses: dict[str, float]
-    baffles: tuple[Blank, ...] = ()
+    plates: tuple[Blank, ...] = ()  # baffles and doublers
 
     @property
     def stops(self) -> tuple[Finding, ...]:
@@ -85,10 +86,12 @@ def check(job: Job, *, progress: Progress = _quiet) -> Checked:
     from panels.agree import agree
     from panels.body import build_body, measure_capacity
     from panels.bump_found import bump_outs_found
+    from panels.doublers import doubler_blanks
     from panels.errors import PanelsError
     from panels.findings import Finding, strongest_first
     from panels.fit import clearances, knee_found, misses, misses_found
-    from panels.fittings import fittings_found, place_fittings
+    from panels.fittings import place_fittings
+    from panels.fittings_found import fittings_found
     from panels.seams import seams_of
 
     show = partial(show_length, unit=job.unit)
@@ -106,7 +109,9 @@ def check(job: Job, *, progress: Progress = _quiet) -> Checked:
         off = misses(body)
         found += misses_found(off, show=show) + knee_found(body, show=show) + clearances(body, show=show)
         found += bump_outs_found(body, show=show)
-        found += fittings_found(seams_of(body), place_fittings(body, job.fittings), show=show)
+        placed = place_fittings(body, job.fittings)
+        found += fittings_found(seams_of(body), placed, inside_radius=job.fold_radius, show=show)
+        doublers = doubler_blanks(body, placed)
         baffles, said = baffles_for(job, body, capacity, show)
     except PanelsError as fault:
         says, remedy = says_and_remedy(fault)
@@ -116,8 +121,8 @@ def check(job: Job, *, progress: Progress = _quiet) -> Checked:
         says = "the outlets reach no fuel: what lies below them is all the tank holds"
         held = f"{capacity.below_outlet_l:.1f} L below the outlets, {capacity.brim_l:.1f} L to the brim"
         found += (Finding("stop", "outlet", says, held, "less", None, "a shorter standpipe, or a lower outlet"),)
-    capacity = replace(capacity, dry_mass_kg=capacity.dry_mass_kg + mass_kg(job, baffles))
-    return Checked(strongest_first(found + said), body, capacity, off, baffles)
+    capacity = replace(capacity, dry_mass_kg=capacity.dry_mass_kg + mass_kg(job, (*baffles, *doublers)))
+    return Checked(strongest_first(found + said), body, capacity, off, (*baffles, *doublers))
 
 
 def _bend_findings(job: Job) -> tuple[Finding, ...]:
@@ -176,13 +181,13 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
     except PanelsError as fault:
         says, remedy = says_and_remedy(fault)
         raise JobError([Mistake("stop", says, remedy=remedy)]) from fault
-    blanks += checked.baffles
+    blanks += checked.plates
     stops = [note for blank in blanks for note in blank.notes if note.startswith("stop: ")]
     if stops:
         raise JobError([Mistake("stop", note.removeprefix("stop: ")) for note in stops])
     progress("laying the blanks on sheets")
-    layout = nest_blanks(job, blanks)
-    told = (*_strain_findings(job, blanks), *_unfolded(blanks), *_idle(job, sewn), *_told_of(layout))
+    layout = nest_blanks(job, [blank for blank in blanks if not blank.metal])
+    told = (*_strain_findings(job, blanks), *_unfolded(blanks), *_idle(job, sewn), *_told_of(job, layout))
     return Work(
         job,
         strongest_first((*checked.findings, *told)),
@@ -210,8 +215,8 @@ def nest_blanks(job: Job, blanks: Iterable[Flat], cutting: str = "") -> Layout:
     rules = job.shop.nesting
     cutting = cutting or rules.cutting
     stock, _ = job.shop.sheets_for(job.metal.name, job.thickness)
-    sheets = [sheet.to_lay_on() for sheet in (*job.shop.pieces_for(job.metal.name, job.thickness), *stock)]
     try:
+        sheets = [sheet.to_lay_on() for sheet in (*job.shop.pieces_for(job.metal.name, job.thickness), *stock)]
         parts = [Part(blank.name, blank.outline, grain=blank.grain_deg) for blank in blanks]
         layout = nest(
             parts,
@@ -304,11 +309,11 @@ def _slits(body: Body, blanks: tuple[Blank, ...]) -> dict[str, PanelSlits]:
     return {name: slits for name, slits in found.items() if slits is not None}
 
 
-def _told_of(layout: Layout) -> tuple[Finding, ...]:
-    """What the layout of the sheets has to say of itself."""
+def _told_of(job: Job, layout: Layout) -> tuple[Finding, ...]:
+    """What the layout of the sheets has to say of itself, and of what the rack was changed for."""
     from panels.findings import Finding
 
-    return tuple(Finding("note", "sheets", note) for note in layout.notes)
+    return (*rack_found(job, layout), *(Finding("note", "sheets", note) for note in layout.notes))
 
 
 def _unfolded(blanks: tuple[Blank, ...]) -> tuple[Finding, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -33,6 +33,7 @@ from .across import across_faults
 from .errors import Finding, JobError
 from .fields import UNIT_QUESTION, Setting, Trouble, nearest, shown
 from .files import read_text
+from .fitted import fittings_of
 from .jobfile import JobFile, SectionSection, ShapeSection, TunnelSection, setting_for
 from .outline import run_curve, short_lines, side_runs
 from .reading import Document, finding, parse, validate
@@ -58,6 +59,7 @@ class Filler:
     out: float
     diameter: float
     cut: bool = False
+    flange: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -122,22 +124,37 @@ def load_job(path: str | Path) -> Job:
     return _job(model, document, shop, job_path.parent, sources, texts)
 
 
-def shop_of(folder: Path) -> str:
-    """Where the shop of a folder keeps its files, from its shop file's own; "" where it does not say."""
+def shop_of(folder: Path) -> tuple[str, str]:
+    """Where the shop of a folder keeps its files, from its shop file's own ("" where it does not say), and its unit.
+
+    Where there is no shop file the unit is that of the job in the folder, else mm.
+
+    Raises
+    ------
+    JobError
+        If the shop file cannot be read as it stands.
+    """
     model, _, _, findings = _shop(folder)
     if findings:
         raise JobError(findings)
-    return "" if model is None else model.shop.keep_in
+    if model is not None:
+        return model.shop.keep_in, model.shop.unit
+    job = folder / "job.toml"
+    head = _document(job, job.name).data.get("job") if job.is_file() else None
+    unit = head.get("unit") if isinstance(head, dict) else "mm"
+    return "", "in" if unit == "in" else "mm"
 
 
 def _with_kept(shop: Shop, folder: Path, model: JobFile) -> Shop:
     """The shop with what it keeps from job to job: its offcut rack, and how its estimates have compared."""
     from .keeping import shop_folder
     from .quotehours import past_of
-    from .rack import job_key, read_rack, stock_of
+    from .rack import stock_of
+    from .rackjob import job_key, rack_for
 
     place = shop_folder(folder, shop.keep_in)
-    return replace(shop, rack=stock_of(read_rack(place, job_key(model.job))), past=past_of(place))
+    pieces, committed = rack_for(place, job_key(model.job))
+    return replace(shop, rack=stock_of(pieces), committed=committed, past=past_of(place))
 
 
 def _one_wrong_unit(findings: list[Finding]) -> list[Finding]:
@@ -268,27 +285,13 @@ def _job(model: JobFile, document: Document, shop: Shop, folder: Path, files: tu
         marks=dict(model.side.marks),
         outlet_names=tuple(outlet.name for outlet in model.outlet),
         filler=Filler(**model.filler.model_dump()) if model.filler else None,
-        fittings=tuple(_fittings(model)),
+        fittings=tuple(fittings_of(model)),
         allowances=_allowances(model, shop.allowances),
         shop=shop,
         notes=tuple(notes),
         files=files,
         source_text_digest=hashlib.sha256("\x00".join(texts).encode()).hexdigest(),
     )
-
-
-def _fittings(model: JobFile) -> Iterator[Fitting]:
-    """Filler, outlets and marks as places on the tank; mounts are looked for on the tunnel first."""
-    if model.filler is not None:
-        f = model.filler
-        yield Fitting("filler", "top", f.x, f.out, f.diameter, cut=f.cut)
-    for o in model.outlet:
-        for out in (abs(o.out), -abs(o.out)) if o.both_sides and o.out else (o.out,):
-            yield Fitting(o.name, "bottom", o.x, out, o.diameter, "right" if out >= 0 else "left", o.cut)
-    for name, (x, z) in model.side.marks.items():
-        for hand in ("right", "left"):
-            on = "tunnel" if "mount" in name.lower() else "side"
-            yield Fitting(name.replace("_", " "), on, x, z, hand=hand)
 
 
 def _gauge(document: Document) -> str:
@@ -346,15 +349,21 @@ def _patterns(model: JobFile) -> Patterns:
 
 
 def _allowances(model: JobFile, shop: Allowances) -> Allowances:
-    """The shop's allowances, after the flanges and lips that the job asks for."""
+    """The shop's allowances with the flanges and lips that the job asks for: its own seam rules outrank those, and
+    those outrank the shop's."""
     ends = model.ends
     wanted = [
         ("tunnel", "floor", model.tunnel.flange if model.tunnel is not None else 0.0),
         *(("front end", word, ends.lip_front) for word in LIPPED),
         *(("rear end", word, ends.lip_rear) for word in LIPPED),
     ]
-    rules = tuple(SeamRule((one, other), "fold", width, one) for one, other, width in wanted if width > 0)
-    return replace(shop, seams=(*rules, *shop.seams))
+    rules = tuple(
+        SeamRule((one, other), "fold", width, one, but="tunnel end" if one == "tunnel" else "")
+        for one, other, width in wanted
+        if width > 0
+    )
+    own = "seam" in model.allowances.model_fields_set  # then the shop's are not there: see ``merge``
+    return replace(shop, seams=(*shop.seams, *rules) if own else (*rules, *shop.seams))
 
 
 def _tunnel(tunnel: TunnelSection) -> TunnelPattern:

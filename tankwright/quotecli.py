@@ -35,7 +35,7 @@ def took(job: Path, hours: tuple[str, ...]) -> None:
     from .keeping import shop_folder
     from .quotecount import quote_of
     from .quotehours import HOURS_FILE, TRADES, past_of, read_hours, record
-    from .rack import job_key
+    from .rackjob import job_key
 
     told = read_hours(hours)
     loaded = load_job(job)

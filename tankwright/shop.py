@@ -23,8 +23,10 @@ if TYPE_CHECKING:
     from panels.blank import Aim
 
     from .quotehours import Past
+    from .rackjob import Committed
 
 __all__ = [
+    "SAME_SHEET_MM",
     "STANDARD_SHEETS",
     "Allowances",
     "BaffleRules",
@@ -131,10 +133,13 @@ class SeamRule:
     width: float
     on: str  # the panel that carries the extra metal, the first where not said
     outside: str = ""  # the panel that lies outside in a lap; "": the one that carries the metal
+    but: str = ""  # panels of this name it does not speak of; "": it speaks of all
 
     def fits(self, panel: str, meets: str) -> bool:
         """Whether the rule speaks of the seam of these two panels."""
         one, other = self.between
+        if self.but and (_named(self.but, panel) or _named(self.but, meets)):
+            return False
         return (_named(one, panel) and _named(other, meets)) or (_named(other, panel) and _named(one, meets))
 
 
@@ -157,7 +162,8 @@ class Allowances:
         """(joint, allowance in mm) of the edge of a blank of that kind that meets another panel.
 
         The first rule that speaks of the two decides; the panel that carries the lap gets its width, the
-        other is cut to its kind's own allowance. An edge that meets nothing is free.
+        other is cut to its kind's own allowance. Only the one that carries a fold is turned: for the other it
+        is a butt. An edge that meets nothing is free.
         """
         own = float(getattr(self, kind))
         if not meets:
@@ -165,7 +171,9 @@ class Allowances:
         rule = next((rule for rule in self.seams if rule.fits(panel, meets)), None)
         if rule is None or rule.joint == "butt":
             return "butt", rule.width if rule is not None and _carries(rule, panel, meets) else own
-        return rule.joint, rule.width if _carries(rule, panel, meets) else own
+        if _carries(rule, panel, meets):
+            return rule.joint, rule.width
+        return "butt" if rule.joint == "fold" else rule.joint, own
 
     def outside(self, panel: str, meets: str) -> str:
         """Which of two panels lies outside where they lap; "" where no rule says."""
@@ -257,8 +265,8 @@ class BaffleRules:
 class Shop:
     """The shop as it stands for one job. ``file`` is where its settings are from, "" for the defaults.
 
-    ``rack`` are the offcuts it keeps, ``past`` what earlier jobs took against their estimates; both are
-    kept in ``keep_in``, a folder told from the shop file's own.
+    ``rack`` are the offcuts it keeps, ``committed`` what this job and revision has changed there before, ``past`` what
+    earlier jobs took against their estimates; all are kept in ``keep_in``, a folder told from the shop file's own.
     """
 
     name: str
@@ -278,6 +286,7 @@ class Shop:
     contact: str = ""
     keep_in: str = ""
     rack: tuple[StockSheet, ...] = ()
+    committed: Committed | None = None
     past: tuple[Past, ...] = ()
     cutting: CuttingRules = CuttingRules()
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from ..quotecount import quote_of
-from ..rack import propose
+from ..rackjob import propose
 from .rounding import mm, rounded
 
 if TYPE_CHECKING:
