@@ -3,6 +3,7 @@
 Words used here
     face      everything of a blank that is drawn, worked out once and drawn at any scale
     tick      a short stroke across an edge at a half or a quarter of its length, the same on both mating edges
+    ends      front, rear, top and the like: which way round the blank lies on the tank
     zone line what parts one zone from the next inside the trim line
 
 All in the blank's own mm, good face up.
@@ -17,6 +18,7 @@ import numpy as np
 
 from . import words
 from .cutting import HAIR_MM, piece_numbers, runs_inside
+from .ends import Ends, ends_of, runs_from_start
 from .outline import Path, fit_line, fit_outline
 from .zones import Zone, strain_zones
 
@@ -34,10 +36,14 @@ SMOOTH_MM = 4.0  # zone lines follow the mesh; finer than this they say nothing 
 
 @dataclass(frozen=True)
 class Tick:
-    """A stroke across an edge at a share of its formed length; ``ends`` (2, 2), the outer one first."""
+    """A stroke across an edge at a share of its formed length, counted from where the seam begins.
+
+    ``ends`` (2, 2): the outer one first.
+    """
 
     edge: Edge
     share: float
+    at: float  # the share of the flat length, from the edge's first point
     ends: np.ndarray
 
 
@@ -54,6 +60,7 @@ class Face:
     ticks: tuple[Tick, ...]
     zones: tuple[Zone, ...]
     zone_lines: tuple[np.ndarray, ...]
+    ends: Ends
 
 
 def named(work: Work, name: str) -> str:
@@ -91,6 +98,7 @@ def face_of(work: Work, blank: Blank) -> Face:
         tuple(seam_ticks(work, blank)),
         zones,
         _zone_lines(zones, blank.net),
+        ends_of(work, blank),
     )
 
 
@@ -115,7 +123,7 @@ def seam_ticks(work: Work, blank: Blank) -> list[Tick]:
     """Strokes across the edges at quarters and halves of their formed length.
 
     Only where the two mating edges are alike to 0.5 mm when formed, and no register marks were given for the
-    seam: then a half of one meets a half of the other.
+    seam: then a half of one meets a half of the other, and a quarter, counted from where the seam begins, a quarter.
     """
     given = {mark.label.split()[0] for mark in blank.marks if mark.kind == "register" and mark.label.strip()}
     result = []
@@ -126,11 +134,13 @@ def seam_ticks(work: Work, blank: Blank) -> list[Tick]:
         lengths = [e.length_surface for _, e in mates]
         if len(mates) != 2 or abs(lengths[0] - lengths[1]) > 0.5:
             continue
+        forward = runs_from_start(work, blank, edge)
         for share in (0.25, 0.5, 0.75):
-            at, _, inward = along_edge(edge, blank.net, edge.blank_share(share))
+            on_flat = edge.blank_share(share if forward else 1 - share)
+            at, _, inward = along_edge(edge, blank.net, on_flat)
             reach = 5.0 if share == 0.5 else 3.0
             ends = np.array([at - inward * max(edge.allowance, 0.0), at + inward * reach])
-            result.append(Tick(edge, share, ends))
+            result.append(Tick(edge, share, on_flat, ends))
     return result
 
 

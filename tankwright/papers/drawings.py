@@ -6,22 +6,20 @@ on them are to the scale they name; the figures govern. mm, good face up, x righ
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from itertools import takewhile
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from . import words
-from .blankdraw import SMALL, View, draw_blank, draw_cuts
+from .blankdraw import SMALL, View, draw_blank
 from .blankface import Face, face_of, named
 from .cutting_words import figure, metal_line
-from .look import BLUE, INK, PENCIL, RED, SIZES, TILE, WORDS
+from .drawingpage import FLOOR, FOOT, LEFT, LIVE, PAGE, RIGHT, page_title
+from .figurespage import figures_page, has_more, more_page
+from .look import BLUE, INK, PENCIL, RED, SIZES, WORDS
 from .names import job_line
-from .offsets import corners, holes, middle_of, standing_edges, stations
-from .outline import fit_outline
 from .pdf import begin, finish, fit_size, line, page, paragraph, pen, polygon, table, text, text_width
 from .shearsteps import shear_steps
 from .sheetdraw import draw_sheet, sheet_tables
@@ -31,17 +29,8 @@ if TYPE_CHECKING:
 
 __all__ = ["drawing_files", "drawings_pdf"]
 
-PAGE = (TILE.page[1], TILE.page[0])
-LIVE = (TILE.live[1], TILE.live[0])
-LEFT, FOOT = (PAGE[0] - LIVE[0]) / 2, (PAGE[1] - LIVE[1]) / 2
-RIGHT, TOP = LEFT + LIVE[0], FOOT + LIVE[1]
 #: Scales a drawing may have: 1 to 1, 1.5, 2, 2.5, 3, 4, 5, 10, 20.
 SCALES = (1.0, 2 / 3, 0.5, 0.4, 1 / 3, 0.25, 0.2, 0.1, 0.05)
-#: An outline with more corners than this is not laid out with a rule.
-MOST_CORNERS = 16
-#: Corners that get a station of their own: with those at even steps they fill one page, the cut line's first.
-MOST_BESIDE = 14
-FLOOR = FOOT + 9.0  # above the line that names the job
 
 
 def drawing_files(work: Work, faces: Sequence[Face] = ()) -> dict[str, bytes]:
@@ -58,13 +47,17 @@ def drawings_pdf(work: Work, faces: Sequence[Face] = ()) -> bytes:
     pages += [
         ("cuts of sheet", _cuts_page, index) for index in sheets if any(c.sheet == index for c in work.layout.cuts)
     ]
-    total = 1 + 2 * len(faces) + len(pages)
+    parts = [
+        (("drawing", _blank_page), ("offsets", figures_page), *([("points", more_page)] if has_more(face) else []))
+        for face in faces
+    ]
+    total = 1 + sum(map(len, parts)) + len(pages)
     number = 1
     with _page(canvas, work, "contents", f"page 1 of {total}"):
-        _contents(canvas, work, faces)
-    for face in faces:
+        _contents(canvas, work, faces, [len(drawn) for drawn in parts])
+    for face, drawn in zip(faces, parts, strict=True):
         name = face.blank.name
-        for part, draw in (("drawing", _blank_page), ("offsets", _figures_page)):
+        for part, draw in drawn:
             number += 1
             with _page(canvas, work, f"{name}: {part}", f"page {number} of {total}"):
                 draw(canvas, face)
@@ -86,18 +79,9 @@ def _page(canvas: Any, work: Work, bookmark: str, number: str) -> Iterator[None]
         text(canvas, LEFT, FOOT + 1.6, stamp, fit_size(stamp, LIVE[0], SIZES["small"], least=1.2))
 
 
-def _title(canvas: Any, words_: str, side: str = "") -> float:
-    """Title over the page; the y of its foot."""
-    size = fit_size(words_, LIVE[0] - 70, SIZES["title"], bold=True)
-    text(canvas, LEFT, TOP - SIZES["title"], words_, size, bold=True)
-    if side:
-        text(canvas, RIGHT, TOP - SIZES["title"], side, SIZES["body"], align="right")
-    return TOP - SIZES["title"] - 3.0
-
-
-def _contents(canvas: Any, work: Work, faces: Sequence[Face]) -> None:
-    """What is in the set, the warnings first."""
-    y = _title(canvas, "Shop drawings")
+def _contents(canvas: Any, work: Work, faces: Sequence[Face], count: Sequence[int]) -> None:
+    """What is in the set, the warnings first; ``count`` pages of each blank."""
+    y = page_title(canvas, "Shop drawings")
     colours = {"stop": RED, "look": INK, "note": PENCIL}
     for finding in work.findings:
         if y < 95:
@@ -111,21 +95,22 @@ def _contents(canvas: Any, work: Work, faces: Sequence[Face]) -> None:
     y -= 2.0
     rows: list[list[str]] = [["pages", "piece", "side", "kind", "cut size", "worst stretch, shrink", "on sheet"]]
     sheets = {placed.part.name: placed.sheet + 1 for placed in work.layout.placed}
-    for k, face in enumerate(faces):
+    page_ = 2
+    for face, many in zip(faces, count, strict=True):
         blank = face.blank
         x0, y0, x1, y1 = blank.outline.bounds
         strain = "none" if blank.flat is None else f"{words.percent(blank.stretch)}, {words.percent(blank.shrink)}"
         where = str(sheets[blank.name]) if blank.name in sheets else "none"
         size = words.size(x1 - x0, y1 - y0, work.job.unit)
-        rows.append(
-            [f"{2 + 2 * k}, {3 + 2 * k}", named(work, blank.name), words.hand(blank), blank.kind, size, strain, where]
-        )
+        pages = f"{page_}\u2013{page_ + many - 1}"
+        rows.append([pages, named(work, blank.name), words.hand(blank), blank.kind, size, strain, where])
+        page_ += many
     for index, used in enumerate(work.layout.sheets):
         size = words.size(used.sheet.width, used.sheet.height, work.job.unit)
-        rows.append([str(2 + 2 * len(faces) + index), f"sheet {index + 1}", "", used.name, size, "", ""])
+        rows.append([str(page_ + index), f"sheet {index + 1}", "", used.name, size, "", ""])
     shorn = sorted({cut.sheet for cut in work.layout.cuts})
-    for page_, index in enumerate(shorn, 2 + 2 * len(faces) + len(work.layout.sheets)):
-        rows.append([str(page_), f"cuts of sheet {index + 1}", "", "for whoever stands at the shear", "", "", ""])
+    for at, index in enumerate(shorn, page_ + len(work.layout.sheets)):
+        rows.append([str(at), f"cuts of sheet {index + 1}", "", "for whoever stands at the shear", "", "", ""])
     y = table(canvas, LEFT, y, [18, 42, 46, 42, 52, 37, 22], rows, SIZES["small"]) - 3.0
     facts = "; ".join(f"{name}: {value}" for name, value in work.assumptions)
     y = paragraph(canvas, LEFT, y, f"Assumed. {facts}.", LIVE[0], SIZES["fine"]) - 1.5
@@ -138,7 +123,7 @@ def _contents(canvas: Any, work: Work, faces: Sequence[Face]) -> None:
 def _blank_page(canvas: Any, face: Face) -> None:
     """The blank to scale with its sizes, folds and edges."""
     work, blank = face.work, face.blank
-    y = _title(canvas, named(work, blank.name), f"{words.hand(blank)}, qty 1")
+    y = page_title(canvas, named(work, blank.name), f"{words.hand(blank)}, qty 1")
     metal = f"{metal_line(work.job, blank.thickness)}. "
     says = f"{metal}{WORDS['face']} Grain: {words.grain(blank)}. {_notes(blank.notes)}"
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.0
@@ -268,138 +253,12 @@ def _zone_table(face: Face) -> list[list[str]]:
     return rows
 
 
-def _figures_page(canvas: Any, face: Face) -> None:
-    """Offsets, corners, holes and stations in figures."""
-    work, blank = face.work, face.blank
-    unit = work.job.unit
-    y = _title(canvas, f"{named(work, blank.name)}: offsets", f"{words.hand(blank)}, qty 1")
-    says = (
-        "Draw the base line with a straight edge and mark 0 at its left end. Square up from it at each distance along, "
-        "and mark off each pair: metal from the first figure to the second. Join with a batten. The cut line has "
-        "trim and seam allowances on it; the trim line is net."
-    )
-    y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.5
-    broken = _corners(face)
-    rows = stations(blank.outline, blank.net, beside=[at[0] for _, at in broken[:MOST_BESIDE]])
-    head = ["along", "cut line, from base", "trim line, from base"]
-    cells = [[figure(s.along, unit), _pair_words(s.cut, unit), _pair_words(s.trim, unit)] for s in rows]
-    inches = unit == "in"
-    half = math.ceil(len(cells) / 2) if len(cells) > 12 and not inches else len(cells)
-    widths = [26, 58, 58] if inches else [14, 34, 34]
-    x, foot = LEFT, y
-    for column in (cells[:half], cells[half:]):
-        if column:
-            low = table(canvas, x, y, widths, [head, *column], SIZES["fine" if inches else "small"])
-            foot = min(foot, low)
-            x += sum(widths) + 5
-    room = RIGHT - x
-    low = _holes_table(canvas, face, x, y, room)
-    under = min(foot, _points_table(canvas, face, x, low, room)) - 4 - FLOOR
-    # Under all the tables, or beside the points where these reach far down: where it comes out larger.
-    rooms = (LIVE[0], under), (x - 5 - LEFT, foot - 4 - FLOOR)
-    best = max(rooms, key=lambda r: _stations_scale(face, r))
-    _stations_drawn(canvas, face, [s.along for s in rows], (LEFT, FLOOR), best)
-
-
-def _stations_scale(face: Face, room: tuple[float, float]) -> float:
-    """Scale of the small drawing of the stations in a room."""
-    x0, y0, x1, y1 = face.blank.outline.bounds
-    return min((room[0] - 30) / (x1 - x0), (room[1] - 10) / (y1 - y0), 1.0)
-
-
-def _stations_drawn(
-    canvas: Any, face: Face, along: Sequence[float], at: tuple[float, float], room: tuple[float, float]
-) -> None:
-    """The cut and trim line in small, with the base line, the stations and their distances."""
-    x0, y0, x1, y1 = face.blank.outline.bounds
-    scale = _stations_scale(face, room)
-    if scale * (y1 - y0) < 8:
-        return
-    left = at[0] + (room[0] - scale * (x1 - x0)) / 2
-    view = View(scale, (left - scale * x0, at[1] + 8 - scale * y0))
-    last = -99.0
-    for value in along:
-        x, low = view.points([x0 + value, y0])
-        high = float(view.points([x0, y1])[1])
-        pen(canvas, "rule")
-        line(canvas, (x, low), (x, high))
-        if x - last > 6.5:
-            text(canvas, x, low - 3.0, f"{value:.0f}", SIZES["fine"], align="middle")
-            last = x
-    draw_cuts(canvas, face, view)
-    a, b = view.points([[x0, y0], [x1, y0]])
-    pen(canvas, "frame")
-    line(canvas, a - [4, 0], b + [4, 0])
-    text(canvas, b[0] + 5, b[1] - 0.7, "base line", SIZES["fine"], colour=PENCIL)
-
-
-def _holes_table(canvas: Any, face: Face, x: float, y: float, room: float) -> float:
-    """Middle and size of each hole; the y under it."""
-    unit = face.work.job.unit
-    found = holes(face)
-    if not found:
-        return y
-    rows = [["hole", "middle (along, up)", "size"]]
-    for k, hole in enumerate(found):
-        if hole.diameter is not None:
-            size = f"\u00d8 {figure(hole.diameter, unit)}"
-        else:
-            size = f"{figure(hole.size[0], unit)} \u00d7 {figure(hole.size[1], unit)}"
-        rows.append([str(k + 1), f"{figure(hole.middle[0], unit)}, {figure(hole.middle[1], unit)}", size])
-    return table(canvas, x, y, [10, (room - 10) * 0.55, (room - 10) * 0.45], rows, SIZES["fine"]) - 2.5
-
-
-def _corners(face: Face) -> list[tuple[str, tuple[float, float]]]:
-    """Corners of the cut outline, then of the trim line where the two differ, from 0."""
-    x0, y0, _, _ = face.blank.outline.bounds
-    lines = {"corner": face.cuts[-1]}
-    if face.trims and face.blank.net.geom_type == "Polygon":
-        lines["trim corner"] = fit_outline(face.blank.net)[0]
-    found = []
-    for name, path in lines.items():
-        points = corners(path, (x0, y0))
-        if len(points) <= MOST_CORNERS:
-            found += [(f"{name} {k}", (float(x), float(y))) for k, (x, y) in enumerate(points, 1)]
-    return found
-
-
-def _points_table(canvas: Any, face: Face, x: float, y: float, room: float) -> float:
-    """Corners of the cut outline, curves of standing edges, then the ends of stations and other marks."""
-    unit = face.work.job.unit
-    x0, y0, _, _ = face.blank.outline.bounds
-    rows: list[list[str]] = [["point", "along, up"]]
-    for name, (px, py) in _corners(face):
-        rows.append([name, f"{figure(px, unit)}, {figure(py, unit)}"])
-    for name, (px, py) in standing_edges(face):
-        rows.append([name, f"{figure(px, unit)}, {figure(py, unit)}"])
-    for k, (mark, runs) in enumerate(face.marks):
-        if mark.label and runs and mark.kind in ("station", "centre", "fitting", "register"):
-            name = f"station {mark.label.split()[0]}" if mark.kind == "station" else mark.label
-            if mark.kind == "fitting":
-                arms = takewhile(lambda m: m.kind == "fitting" and not m.label, (m for m, _ in face.marks[k + 1 :]))
-                middle = middle_of(mark.points, [m.points for m in arms]) - [x0, y0]
-                rows.insert(1, [name, f"middle {figure(middle[0], unit)}, {figure(middle[1], unit)}"])
-                continue
-            a, b = runs[0][0] - [x0, y0], runs[-1][-1] - [x0, y0]
-            rows.append(
-                [name, f"{figure(a[0], unit)}, {figure(a[1], unit)} to {figure(b[0], unit)}, {figure(b[1], unit)}"]
-            )
-    fits = max(3, int((y - FLOOR - 6) / 3.4))
-    if len(rows) > fits:
-        rows = [*rows[: fits - 1], [f"{len(rows) - fits + 1} more", "stations are drawn on the full-size template"]]
-    return table(canvas, x, y, [room * 0.3, room * 0.7], rows, SIZES["fine"])
-
-
-def _pair_words(pairs: Sequence[tuple[float, float]], unit: str) -> str:
-    return "; ".join(f"{figure(a, unit)} \u2013 {figure(b, unit)}" for a, b in pairs) or "none"
-
-
 def _sheet_page(canvas: Any, work: Work, index: int) -> None:
     """One sheet with its parts numbered in cutting order, offcuts, and the order in words."""
     used = work.layout.sheets[index]
     size = words.size(used.sheet.width, used.sheet.height, work.job.unit)
     total = len(work.layout.sheets)
-    y = _title(canvas, f"Sheet {index + 1} of {total}: {used.name}", size)
+    y = page_title(canvas, f"Sheet {index + 1} of {total}: {used.name}", size)
     metal = f"{metal_line(work.job)}. "
     how = {
         "shear": "Shear edge to edge in the order of the ringed numbers, then cut each outline from its rectangle.",
@@ -421,7 +280,7 @@ def _cuts_page(canvas: Any, work: Work, index: int) -> None:
     """The shear's cuts of one sheet, a row each, to be followed without another page."""
     used = work.layout.sheets[index]
     size = words.size(used.sheet.width, used.sheet.height, work.job.unit)
-    y = _title(canvas, f"Cuts of sheet {index + 1}: {used.name}", size)
+    y = page_title(canvas, f"Cuts of sheet {index + 1}: {used.name}", size)
     unit = work.job.unit
     longest = max((cut.length for cut in work.layout.cuts if cut.sheet == index), default=0.0)
     says = (

@@ -13,16 +13,17 @@ __all__ = ["pieces_key"]
 
 _SHRINK = """
     <strong>Where to shrink, where to stretch.</strong> A flat cannot lie on a crowned shape as it is: in places it
-    holds more metal than the shape has room for, in places less. Slanting lines: too much, shrink it there. Crosses:
-    too little, stretch it there. 1 % is 1 mm in every 100 mm. Each edge says by how many mm it must grow shorter
-    (&quot;lose&quot;: shrink) or longer (&quot;gain&quot;: stretch) until it fits its neighbour; an edge that says
-    nothing stays as it is."""
+    holds more metal than the shape has room for, in places less. Minus signs: too much, shrink it there. Plus signs:
+    too little, stretch it there; the drawings and templates carry the same signs. 1 % is 1 mm in every 100 mm. Each
+    edge says by how many mm it must grow shorter (&quot;lose&quot;: shrink) or longer (&quot;gain&quot;: stretch)
+    until it fits its neighbour; an edge that says nothing stays as it is."""
 
 _TABLES = """
-    In the tables: a zone is a hatched part, numbered on the picture. &quot;Up to&quot; is its worst place,
-    &quot;worst at&quot; where that is: from the left end of the blank as cut / up from its lower edge, the base line
-    on the drawings. &quot;Mean&quot;: + stretch, − shrink; along is left to right on the picture, across up and
-    down. &quot;Share&quot; is of the blank. A spot is too small for a zone, or the least of two strains there.
+    In the tables: a zone is a part of the blank filled with signs, numbered on the picture. &quot;Mean&quot; is what
+    it asks for all over, &quot;worst&quot; at its worst place, &quot;worst at&quot; where that is: from the left end of
+    the blank as cut / up from its lower edge, the base line on the drawings. &quot;Along / across&quot;: + stretch,
+    − shrink; along is left to right on the picture, across up and down. &quot;Share&quot; is of the blank. A spot is
+    worse than the zone it lies in, but too small to show as one, or is shrunk one way while it is stretched the other.
     &quot;The sheet&quot; holds worked-out strain against printed figures and promises nothing: a hand shop anneals and
     moves metal from beside, and nobody prints a limit for shrinking."""
 
@@ -66,13 +67,19 @@ def _lines(folded: bool) -> list[tuple[str, str]]:
     def pen(name: str, extra: str = "") -> str:
         return f'<svg viewBox="0 0 38 26" aria-hidden="true"><path class="pen-{name} {extra}" d="M2,13h34"/></svg>'
 
-    fold = [(pen("fold"), "fold; thin dots: where the bend starts and ends")] if folded else []
+    fold = [(pen("fold"), "fold; short dashes: where the bend starts and ends")] if folded else []
     return [
         (pen("cut", "heavy"), "cut here"),
         (pen("trim"), "trim line, after forming"),
         *fold,
         (pen("station"), "station, numbered as on the buck"),
     ]
+
+
+_RING = (
+    '<svg viewBox="0 0 38 26" aria-hidden="true"><circle class="worst" cx="19" cy="13" r="7"/>'
+    '<circle class="worst dot" cx="19" cy="13" r="2"/></svg>'
+)
 
 
 def _hatches(formed: bool) -> list[tuple[str, str]]:
@@ -87,7 +94,8 @@ def _hatches(formed: bool) -> list[tuple[str, str]]:
         )
 
     return [
-        (swatch("stretch", 1), "crosses: stretch here"),
-        (swatch("shrink", 1), "slanting lines: shrink here"),
+        (swatch("stretch", 1), "plus signs: stretch here"),
+        (swatch("shrink", 1), "minus signs: shrink here"),
         (swatch("shrink", 2), "closer together: more"),
+        (_RING, "ring with a dot: the worst place"),
     ]

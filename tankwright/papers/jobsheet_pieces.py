@@ -6,17 +6,18 @@ from html import escape
 from typing import TYPE_CHECKING, Any
 
 from ..units import show_inches, show_thickness
+from .ends import ends_of
 from .flat_svg import NOT_FORMED_MM, flat_svg
 from .jobsheet_html import Cell, facts, mm, num, table, text
 from .jobsheet_key import pieces_key
 from .slit_svg import slit_edges, slit_section
 from .words import area, difficulty, difficulty_limits, fixed, grain, length, mass, percent, piece_part, size
-from .zones import Zone, strain_zones
+from .zones import Zone, mirrored, strain_zones, worst_places
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from panels.blank import Blank
+    from panels.blank import Blank, FlatMesh
 
     from ..work import Work
     from .blankface import Face
@@ -82,7 +83,7 @@ def _piece(
     work: Work, blank: Blank, row: dict[str, Any], zones: tuple[Zone, ...], limits: tuple[float, float, float]
 ) -> str:
     unit, number = work.job.unit, row["piece"]
-    picture = flat_svg(blank, zones, number_of_piece=number, name=f"flat{number}", unit=unit)
+    picture = flat_svg(blank, zones, number_of_piece=number, name=f"flat{number}", unit=unit, ends=ends_of(work, blank))
     mirrored = f", true mirror of {escape(blank.mirrors)}" if blank.mirrors else ""
     head = f'<h3><span class="num">{number}</span>{escape(blank.name)}</h3>'
     what = [
@@ -124,14 +125,17 @@ def _zones(
         f"{_signed(strain['most_shrunk_way_mean_percent'])} the other; {fixed(strain['left_be_percent'], 0)} % of it "
         "is left be.</p>"
     )
+    assert blank.flat is not None
+    flat = blank.flat
     whole = sum(zone.area for zone in zones) or 1.0
-    left, low = blank.outline.bounds[:2]
+    corner = blank.outline.bounds[:2]
     rows = [
         (
             text(k),
             text(zone.kind),
+            Cell(f"{percent(abs(zone.mean))}", True),
             Cell(f"{percent(abs(zone.worst))}", True),
-            _place((zone.worst_at[0] - left, zone.worst_at[1] - low), unit),
+            _places((zone.worst_at, *_twin(flat, zone)), corner, unit),
             Cell(f"{_plus(zone.along)} / {_plus(zone.across)} %", True),
             Cell(f"{fixed(100 * zone.area / whole, 0)} %", True),
             text(difficulty(zone.worst, limits)),
@@ -139,26 +143,25 @@ def _zones(
         for k, zone in enumerate(zones, 1)
         if zone.kind != "leave"
     ]
-    for key, value in worst.items():
-        at = strain[f"{key}_worst_at_mm"]
-        listed = max((abs(zone.worst) * 100 for zone in zones if zone.kind == key), default=0.0)
-        if at is not None and value > listed + 0.05:
-            work = difficulty(value / 100, limits)
+    for place in worst_places(flat):
+        listed = max((abs(zone.worst) for zone in zones if zone.kind == place.kind), default=0.0)
+        if abs(place.share) > listed + 0.0005:
             rows.append(
                 (
-                    text("spot"),
-                    text(key),
-                    Cell(f"{fixed(value)} %", True),
-                    _place(at, unit),
+                    text("spots" if len(place.at) > 1 else "spot"),
+                    text(place.kind),
+                    text(""),
+                    Cell(percent(abs(place.share)), True),
+                    _places(place.at, corner, unit),
                     text(""),
                     text(""),
-                    text(work),
+                    text(difficulty(place.share, limits)),
                 )
             )
     lead += _sheet(strain["sheet"])
     if not rows:
         return lead
-    heads = ("Zone", "Do", "Up to", "Worst at, mm: left / up", "Mean, along / across", "Share", "Work")
+    heads = ("Zone", "Do", "Mean", "Worst", "Worst at, mm: left / up", "Along / across", "Share", "Work")
     return lead + table(heads, rows, kind="named")
 
 
@@ -188,10 +191,22 @@ def _slits(work: Work, blank: Blank, number: int, names: list[str]) -> str:
     return ""
 
 
-def _place(at: Sequence[float], unit: str) -> Cell:
-    """From the left end and from the lower edge of the blank as cut."""
-    under = f"<small>{escape(show_inches(at[0]))} / {escape(show_inches(at[1]))} in</small>" if unit == "in" else ""
-    return Cell(f"{fixed(at[0])} / {fixed(at[1])}{under}", True)
+def _twin(flat: FlatMesh, zone: Zone) -> tuple[tuple[float, float], ...]:
+    """The place over against a zone's worst, where it lies in the same zone."""
+    import shapely
+
+    there = mirrored(flat, zone.kind, zone.worst, zone.worst_at)
+    return tuple(at for at in there if shapely.contains_xy(zone.shape, *at))
+
+
+def _places(places: Sequence[tuple[float, float]], corner: Sequence[float], unit: str) -> Cell:
+    """From the left end and from the lower edge of the blank as cut; two where both halves are alike."""
+    made = []
+    for place in places:
+        x, y = place[0] - corner[0], place[1] - corner[1]
+        under = f"<small>{escape(show_inches(x))} / {escape(show_inches(y))} in</small>" if unit == "in" else ""
+        made.append(f"{fixed(x)} / {fixed(y)}{under}")
+    return Cell(" and ".join(made), True)
 
 
 def _signed(percent_value: float) -> str:

@@ -21,25 +21,47 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from .blankface import along_edge
-from .outline import Path
+from .ends import runs_from_start
+from .outline import Path, fit_outline
 
 if TYPE_CHECKING:
     from shapely.geometry import Polygon
 
+    from panels.blank import Edge
+
     from .blankface import Face
 
-__all__ = ["Hole", "Station", "corners", "holes", "middle_of", "standing_edges", "stations", "step_for"]
+Place = tuple[float, float]
+
+__all__ = [
+    "EIGHTHS",
+    "Hole",
+    "Place",
+    "Station",
+    "corners",
+    "cut_over",
+    "holes",
+    "of_outline",
+    "standing_edges",
+    "stations",
+    "step_for",
+]
 
 #: A turn sharper than this is a corner that a maker would prick through.
 CORNER_RAD = math.radians(12)
-#: How near the ends of the outline a station must not be, so that it does not run along an edge,
-#: nor misses a corner that lies a hair inside an end.
-CLEAR_MM = 0.2
+#: Outline this near to an end of the blank belongs to the end itself, mm: it is where a square put there touches.
+TOUCH_MM = 0.02
+#: A section is looked at this far to either side of a corner, mm, since it jumps there.
+HAIR_MM = 1e-3
+#: A section's end this near to a corner up the station is the corner, mm.
+SNAP_MM = 1.0
 #: A standing edge that leaves its chord by less than this is drawn with a straight edge, mm.
 BOW_MM = 0.5
 EIGHTHS = ("", "\u215b", "\u00bc", "\u215c", "\u00bd", "\u215d", "\u00be", "\u215e")
 #: A station nearer than this to another says nothing more.
 BESIDE_MM = 0.5
+#: An outline with more corners than this is not laid out with a rule.
+MOST_CORNERS = 16
 
 
 @dataclass(frozen=True)
@@ -66,32 +88,62 @@ def step_for(width: float) -> float:
 
 
 def stations(
-    outline: Polygon, net: Polygon, step: float | None = None, *, beside: Sequence[float] = ()
+    outline: Polygon, net: Polygon, step: float | None = None, *, corners: Sequence[tuple[str, Place]] = ()
 ) -> tuple[Station, ...]:
-    """Offsets of the cut outline and of the trim line at even stations, from end to end.
+    """Offsets of the cut outline and of the trim line at even stations, at corners, and where the two ends touch.
 
-    The two ends themselves are given too, a hair inside, so that an end that is not square shows; and the distances
-    ``beside``, such as those of corners, to 0.1 mm.
+    ``corners``: names and places from 0; those of the trim line have names that begin with ``trim``. A station stands
+    at each and carries its height, so that both tables say the same: beside a corner an outline may be so steep
+    that a tenth of a millimetre along is a millimetre up. For the same reason an end without corners is not cut
+    a little inside, but given as the point, or the straight edge, where it touches.
     """
     x0, y0, x1, _ = outline.bounds
-    step = step or step_for(x1 - x0)
-    at = [k * step for k in range(int((x1 - x0) / step) + 1)]
-    clear = min(CLEAR_MM, (x1 - x0) / 1000)
-    at = [max(clear, min(value, x1 - x0 - clear)) for value in at]
-    if x1 - x0 - at[-1] > 0.5:
-        at.append(x1 - x0 - clear)
-    for value in sorted(round(value, 1) for value in beside):
-        if min(abs(value - other) for other in at) > BESIDE_MM:
-            at.append(value)
-    at.sort()
+    wide = x1 - x0
+    step = step or step_for(wide)
+    exact: list[float] = []
+    for value in sorted(x for _, (x, _) in corners):
+        if not exact or value - exact[-1] > BESIDE_MM / 5:
+            exact.append(value)
+    even = [k * step for k in range(int(wide / step) + 1)] + [wide]
+    at = [value for value in even if all(abs(value - other) > BESIDE_MM for other in exact)]
+    at = [value for value in at if value in (0.0, wide) or wide - value > min(BESIDE_MM, step / 2)]
+    cut = [place for name, place in corners if not name.startswith("trim")]
+    trim = [place for name, place in corners if name.startswith("trim")]
+    net_is_cut = net.equals(outline)
+
+    def of(shape: Polygon, known: Sequence[Place], value: float) -> tuple[Place, ...]:
+        if value in exact:
+            return _at_corner(shape, known, value, (x0, y0))
+        if value in (0.0, wide):
+            return _touching(shape, x0 + value, y0)
+        return _pairs(shape, x0 + value, y0)
+
     return tuple(
-        Station(
-            round(value, 1),
-            _pairs(outline, x0 + value, y0),
-            _pairs(net, x0 + value, y0),
-        )
-        for value in at
+        Station(round(v, 1), of(outline, cut, v), of(net, cut if net_is_cut else trim, v))
+        for v in sorted([*at, *exact])
     )
+
+
+def _touching(shape: Polygon, x: float, base: float) -> tuple[Place, ...]:
+    """From where to where the outline touches a line square to the base line at an end: twice the same for a point."""
+    ring = np.asarray(shape.exterior.coords) if shape.geom_type == "Polygon" else np.empty((0, 2))
+    up = ring[np.abs(ring[:, 0] - x) < TOUCH_MM, 1] - base
+    return ((float(up.min()), float(up.max())),) if len(up) else ()
+
+
+def _at_corner(shape: Polygon, known: Sequence[Place], value: float, origin: Place) -> tuple[Place, ...]:
+    """The section at a corner, of its two sides the one that says more, with the heights of corners as they are."""
+    sides = [_pairs(shape, origin[0] + value + way, origin[1]) for way in (-HAIR_MM, HAIR_MM)]
+    best = max(sides, key=lambda pairs: (len(pairs), sum(b - a for a, b in pairs)))
+    heights = [y for x, y in known if abs(x - value) <= BESIDE_MM / 5]
+
+    def snapped(y: float) -> float:
+        near = min(heights, key=lambda other: abs(other - y), default=y)
+        return near if abs(near - y) < SNAP_MM else y
+
+    if not best and heights:
+        return ((min(heights), max(heights)),)
+    return tuple((snapped(a), snapped(b)) for a, b in best)
 
 
 def _pairs(shape: Polygon, x: float, base: float) -> tuple[tuple[float, float], ...]:
@@ -133,16 +185,44 @@ def _turned(path: Path, k: int, way: float) -> np.ndarray:
     return np.array([c * chord[0] - s * chord[1], s * chord[0] + c * chord[1]])
 
 
+def of_outline(face: Face) -> list[tuple[str, Place]]:
+    """Corners of the cut outline, then of the trim line where the two differ, from 0; none of an outline of many."""
+    x0, y0, _, _ = face.blank.outline.bounds
+    lines = {"corner": face.cuts[-1]}
+    if face.trims and face.blank.net.geom_type == "Polygon":
+        lines["trim corner"] = fit_outline(face.blank.net)[0]
+    found: list[tuple[str, Place]] = []
+    for name, path in lines.items():
+        points = corners(path, (x0, y0))
+        if len(points) <= MOST_CORNERS:
+            found += [(f"{name} {k}", (float(x), float(y))) for k, (x, y) in enumerate(points, 1)]
+    return found
+
+
+def cut_over(face: Face, edge: Edge, trim: np.ndarray, inward: np.ndarray) -> Place | None:
+    """The point on the cut line square outside a point of an edge, mm of the blank; None where there is none."""
+    from shapely.geometry import LineString, Point
+
+    if edge.allowance < 0.05:
+        return float(trim[0]), float(trim[1])
+    rim = face.blank.outline.boundary  # openings have seams too
+    way: Any = LineString([trim + inward * 0.2, trim - inward * (2 * edge.allowance + 0.5)]).intersection(rim)
+    ends = [p for p in getattr(way, "geoms", [way]) if p.geom_type == "Point"]
+    if not ends:
+        return None
+    cut = max(ends, key=Point(*trim).distance)
+    return float(cut.x), float(cut.y)
+
+
 def standing_edges(face: Face) -> list[tuple[str, tuple[float, float]]]:
     """Points on the cut and the trim line at each quarter of a curved standing edge, or eighth of a deep one, from 0.
+
+    Quarters are those of the ticks: of the formed length, from where the seam begins.
 
     The point on the cut line lies square outside its point on the trim line; where there is no metal left outside,
     the cut line's stands alone.
     """
-    from shapely.geometry import LineString, Point
-
     x0, y0, _, _ = face.blank.outline.bounds
-    rim = face.blank.outline.boundary  # openings have seams too
     found = []
     for edge in face.blank.edges:
         chord = edge.points[-1] - edge.points[0]
@@ -152,17 +232,16 @@ def standing_edges(face: Face) -> list[tuple[str, tuple[float, float]]]:
         if abs(chord[1]) <= abs(chord[0]) or bow < BOW_MM:
             continue
         name = edge.letter or "edge"
+        forward = runs_from_start(face.work, face.blank, edge)
         for eighth in range(1, 8) if bow > 0.15 * long else (2, 4, 6):
-            says, share = EIGHTHS[eighth], eighth / 8
+            share = edge.blank_share(eighth / 8 if forward else 1 - eighth / 8)
             trim, _, inward = along_edge(edge, face.blank.net, share)
-            way: Any = LineString([trim + inward * 0.2, trim - inward * (2 * edge.allowance + 0.5)]).intersection(rim)
-            ends = [p for p in getattr(way, "geoms", [way]) if p.geom_type == "Point"]
-            if not ends:
+            cut = cut_over(face, edge, trim, inward)
+            if cut is None:
                 continue
-            cut = max(ends, key=Point(*trim).distance) if edge.allowance >= 0.05 else Point(*trim)
-            found.append((f"{name} {says} cut", (cut.x - x0, cut.y - y0)))
+            found.append((f"{name} {EIGHTHS[eighth]} cut", (cut[0] - x0, cut[1] - y0)))
             if edge.allowance >= 0.05:
-                found.append((f"{name} {says} trim", (float(trim[0]) - x0, float(trim[1]) - y0)))
+                found.append((f"{name} {EIGHTHS[eighth]} trim", (float(trim[0]) - x0, float(trim[1]) - y0)))
     return found
 
 

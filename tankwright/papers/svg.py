@@ -161,7 +161,7 @@ LEVEL_SPACING = {1: 1.5, 2: 0.95, 3: 0.6, 4: 0.4}
 
 
 def zone_hatches(prefix: str, size: float) -> str:
-    """Pattern fills for zones: crosses where metal is stretched, slanting lines where it is shrunk; denser is harder.
+    """Pattern fills for zones: plus signs where metal is stretched, minus signs where it is shrunk; denser is harder.
 
     Names are ``prefix`` + ``stretch1`` ... ``shrink4``; ``size`` is the height of the words on the picture.
     """
@@ -171,15 +171,16 @@ def zone_hatches(prefix: str, size: float) -> str:
         step = number(spacing * size, 2)
         thin = number(0.055 * size, 2)
         arm, half = spacing * size * 0.22, spacing * size / 2
-        cross = (
-            f"M{number(half - arm, 2)},{number(half, 2)}h{number(2 * arm, 2)}"
-            f"M{number(half, 2)},{number(half - arm, 2)}v{number(2 * arm, 2)}"
-        )
+        minus = f"M{number(half - arm, 2)},{number(half, 2)}h{number(2 * arm, 2)}"
+        plus = f"{minus}M{number(half, 2)},{number(half - arm, 2)}v{number(2 * arm, 2)}"
         box = f'width="{step}" height="{step}" patternUnits="userSpaceOnUse"'
+        # Shrink lies along edges, in narrow bands: its rows stand closer, so that each band shows some.
+        low = f'width="{step}" height="{number(half, 2)}" patternUnits="userSpaceOnUse"'
+        dash = f"M{number(half - arm, 2)},{number(half / 2, 2)}h{number(2 * arm, 2)}"
         made.append(
             f'<pattern id="{prefix}stretch{level}" {box}>'
-            f'<path d="{cross}" stroke="{red}" stroke-width="{thin}"/></pattern>'
-            f'<pattern id="{prefix}shrink{level}" {box} patternTransform="rotate(45)">'
-            f'<path d="M0,0v{step}" stroke="{blue}" stroke-width="{number(0.09 * size, 2)}"/></pattern>'
+            f'<path d="{plus}" stroke="{red}" stroke-width="{thin}"/></pattern>'
+            f'<pattern id="{prefix}shrink{level}" {low}>'
+            f'<path d="{dash}" stroke="{blue}" stroke-width="{number(0.1 * size, 2)}"/></pattern>'
         )
     return f"<defs>{''.join(made)}</defs>"

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from panels.blank import FlatMesh
 
-__all__ = ["StrainFigures", "Zone", "strain_figures", "strain_zones"]
+__all__ = ["StrainFigures", "Worst", "Zone", "mirrored", "strain_figures", "strain_zones", "worst_places"]
 
 #: Below this share a place is left be: 0.5 mm in 100 mm. Common practice, no source.
 LEAVE_SHARE = 0.005
@@ -31,6 +31,10 @@ LEAVE_SHARE = 0.005
 SMALL_SHARE = 0.012
 #: Zones narrower than this share of the blank's length are not shown: a line between two zones is no zone.
 NARROW_SHARE = 0.012
+#: A place counts as worst too where its mirror image is, if it is within this share of the worst.
+AS_BAD_SHARE = 0.95
+#: The middle of a face must lie that near to a mirrored place, mm.
+NEAR_MM = 8.0
 #: Shapes are cut apart on a grid this fine, mm: without one, near-touching lines cannot be told apart.
 GRID_MM = 1e-6
 
@@ -54,6 +58,15 @@ class Zone:
     def area(self) -> float:
         """mm2 on the flat."""
         return float(self.shape.area)
+
+
+@dataclass(frozen=True)
+class Worst:
+    """The worst stretch or shrink of a blank: ``share`` signed, and where it is: one place, or two mirrored ones."""
+
+    kind: str  # "stretch" or "shrink"
+    share: float
+    at: tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
@@ -111,6 +124,40 @@ def strain_figures(flat: FlatMesh) -> StrainFigures:
         float(-mean[1]),
         left,
     )
+
+
+@lru_cache(maxsize=64)
+def worst_places(flat: FlatMesh) -> tuple[Worst, ...]:
+    """Where a blank is stretched most and where it is shrunk most, on both halves where it is alike on both.
+
+    What is below `LEAVE_SHARE` is left out.
+    """
+    figures = strain_figures(flat)
+    found = (
+        ("stretch", figures.stretch_worst, figures.stretch_at),
+        ("shrink", -figures.shrink_worst, figures.shrink_at),
+    )
+    return tuple(
+        Worst(kind, share, (at, *mirrored(flat, kind, share, at)))
+        for kind, share, at in found
+        if abs(share) >= LEAVE_SHARE
+    )
+
+
+def mirrored(flat: FlatMesh, kind: str, share: float, at: tuple[float, float]) -> tuple[tuple[float, float], ...]:
+    """The place over against ``at`` across the middle of the flat, if it asks for as much."""
+    middle = flat.points[flat.faces].mean(axis=1)
+    over = np.array([at[0], float(flat.points[:, 1].min() + flat.points[:, 1].max()) - at[1]])
+    if abs(over[1] - at[1]) < 2 * NEAR_MM:
+        return ()
+    near = np.flatnonzero(np.hypot(*(middle - over).T) < NEAR_MM)
+    if not len(near):
+        return ()
+    strain = np.expm1(flat.strain[near])
+    there = strain.max(axis=1) if kind == "stretch" else -strain.min(axis=1)
+    best = int(np.argmax(there))
+    x, y = middle[near[best]]
+    return ((float(x), float(y)),) if there[best] >= AS_BAD_SHARE * abs(share) else ()
 
 
 @lru_cache(maxsize=64)

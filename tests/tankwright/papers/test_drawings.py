@@ -16,7 +16,7 @@ from shapely.ops import unary_union
 from tankwright.papers.blankface import face_of
 from tankwright.papers.drawings import drawing_files, drawings_pdf
 from tankwright.papers.look import A4, LETTER
-from tankwright.papers.offsets import CLEAR_MM, corners, holes, standing_edges, stations, step_for
+from tankwright.papers.offsets import corners, holes, standing_edges, stations, step_for
 from tankwright.papers.outline import fit_outline
 from tankwright.papers.shearsteps import shear_steps
 
@@ -84,14 +84,20 @@ def test_offsets_on_paper_are_those_of_the_blank(texts):
     blank = next(b for b in WORK.blanks if b.name == "side left")
     text = _page(texts, "side left: offsets")
     x0, y0, x1, _ = blank.outline.bounds
-    rows = re.findall(r"^(\d+\.\d)\n(\d+\.\d) – (\d+\.\d)\n(?:(\d+\.\d) – (\d+\.\d)|none)$", text, re.M)
+    pair = r"(\d+\.\d)(?: – (\d+\.\d))?"
+    rows = re.findall(rf"^(\d+\.\d)\n{pair}\n(?:{pair}|none)$", text, re.M)
     alongs = {float(row[0]) for row in rows}
     assert len(rows) >= 1 + round((x1 - x0) / step_for(x1 - x0))
-    trimmed, _ = fit_outline(blank.net)
-    for px, _ in [*corners(face_of(WORK, blank).cuts[-1], (x0, y0)), *corners(trimmed, (x0, y0))]:
-        assert min(abs(px - along) for along in alongs) <= 0.5  # each corner is found from a station
+    points = [*corners(face_of(WORK, blank).cuts[-1], (x0, y0)), *corners(fit_outline(blank.net)[0], (x0, y0))]
+    for px, py in points:
+        assert min(abs(px - along) for along in alongs) <= 0.1  # each corner is found from a station
+        told = {v for row in rows if abs(float(row[0]) - px) <= 0.1 for v in row[1:]}
+        assert f"{py:.1f}" in told  # and stands in it as it stands among the corners
+    near = [px for px, _ in points]
     for along, low, high, trim_low, trim_high in rows:
-        x = x0 + min(max(float(along), CLEAR_MM), x1 - x0 - CLEAR_MM)
+        if float(along) in (0.0, round(x1 - x0, 1)) or min(abs(float(along) - px) for px in near) < 0.2:
+            continue  # ends and corners: see above
+        x = x0 + float(along)
         cut = box(x - 1e-6, -1e4, x + 1e-6, 1e4).intersection(blank.outline).bounds
         assert float(low) == pytest.approx(cut[1] - y0, abs=0.06)
         assert float(high) == pytest.approx(cut[3] - y0, abs=0.06)
@@ -143,6 +149,21 @@ def test_corners_are_the_corners_and_tangent_arcs_have_none():
     assert len(corners(smooth, (0, 0))) == 0
     half, _ = fit_outline(Point(0, 0).buffer(50, quad_segs=180).intersection(box(-60, 0, 60, 60)))
     assert len(corners(half, (0, 0))) == 2
+
+
+def test_an_end_says_where_it_touches_and_a_corner_what_the_corner_is():
+    """Beside steep ends a tenth along is a millimetre up: a bulged end touches at a point, corners stand exactly."""
+    bulge = Point(100, 50).buffer(100, quad_segs=360).intersection(box(0.3, 0, 60, 100)).union(box(50, 0, 90, 100))
+    nose = Polygon([(0, 40), (0.3, 20), (50, 0), (50, 100), (0.3, 80), (0, 60)])
+    known = [("corner 1", (0.3, 20.0)), ("corner 2", (0.3, 80.0)), ("corner 3", (0.0, 40.0)), ("corner 4", (0.0, 60.0))]
+    found = {s.along: s.cut for s in stations(nose, nose, 20.0, corners=known)}
+    assert found[0.0] == ((40.0, 60.0),)
+    assert found[0.3] == ((20.0, 80.0),)
+    disc = Point(100, 50).buffer(100, quad_segs=360)
+    ((low, high),) = next(s.cut for s in stations(disc, disc, 20.0) if s.along == 0.0)
+    assert low == pytest.approx(100, abs=2.1)
+    assert high == pytest.approx(100, abs=2.1)
+    assert stations(bulge, bulge, 20.0)[0].cut
 
 
 def test_curved_standing_edges_are_given_on_the_outlines():

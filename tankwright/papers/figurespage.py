@@ -1,0 +1,220 @@
+"""A blank in figures on a page: offsets, corners, ticks, curves of standing edges, holes, stations.
+
+Words used here
+    point row   a point with its place on the cut line and on the trim line, where it has one
+    line row    a line on the blank with the places of its two ends
+    more        rows for which the first page has no room; they fill a page of their own
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import takewhile
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from . import words
+from .blankdraw import View, draw_cuts
+from .blankface import Face, along_edge, named
+from .cutting_words import figure
+from .drawingpage import FLOOR, LEFT, LIVE, RIGHT, page_title
+from .look import PENCIL, SIZES
+from .offsets import EIGHTHS, cut_over, holes, middle_of, of_outline, standing_edges, stations
+from .pdf import Sheet, line, paragraph, pen, table, text
+
+if TYPE_CHECKING:
+    from .offsets import Place
+
+__all__ = ["figures_page", "has_more", "more_page"]
+
+ROW_MM = 2.0 * 1.25 + 0.6  # a row of a table in fine letters
+SAYS = (
+    "Draw the base line with a straight edge and mark 0 at its left end. Square up from it at each distance along, "
+    "and mark off each pair: metal from the first figure to the second. Join with a batten; corners and ticks stand by "
+    "themselves, as points. The cut line has trim and seam allowances on it; the trim line is net. Ticks \u00bc \u00bd "
+    "\u00be part a seam from its front end, or from its top, or from the left: the same end on both pieces."
+)
+
+Rows = list[list[str]]
+
+
+def _tables(face: Face) -> tuple[Rows, Rows]:
+    """Point rows and line rows, without heads."""
+    unit = face.work.job.unit
+    x0, y0, _, _ = face.blank.outline.bounds
+
+    def at(place: Sequence[float] | np.ndarray | None) -> str:
+        return "" if place is None else f"{figure(float(place[0]), unit)}, {figure(float(place[1]), unit)}"
+
+    points: Rows = []
+    for k, (mark, runs) in enumerate(face.marks):
+        if mark.kind == "fitting" and mark.label and runs:
+            arms = takewhile(lambda m: m.kind == "fitting" and not m.label, (m for m, _ in face.marks[k + 1 :]))
+            points.append(
+                [f"{mark.label}, middle", "", at(middle_of(mark.points, [m.points for m in arms]) - [x0, y0])]
+            )
+    for name, place in of_outline(face):
+        trim = name.startswith("trim")
+        points.append([name, "" if trim else at(place), at(place) if trim else ""])
+    both: dict[str, list[Place | None]] = {}
+    for name, place in _edge_points(face):
+        both.setdefault(name.rpartition(" ")[0], [None, None])[name.endswith("trim")] = place
+    points += [[name, at(cut), at(trim)] for name, (cut, trim) in both.items()]
+    lines: Rows = []
+    for mark, runs in face.marks:
+        if mark.label and runs and mark.kind in ("station", "centre", "register"):
+            name = mark.label.split()[0] if mark.kind == "station" else mark.label
+            a, b = runs[0][0] - [x0, y0], runs[-1][-1] - [x0, y0]
+            lines.append([name, at(a), at(b)])
+    return points, lines
+
+
+def _edge_points(face: Face) -> list[tuple[str, Place]]:
+    """Points of standing edges, and the ticks of those edges whose quarters are not among them."""
+    found = standing_edges(face)
+    told = {name.split()[0] for name, _ in found}
+    x0, y0, _, _ = face.blank.outline.bounds
+    for tick in face.ticks:
+        if tick.edge.letter in told:
+            continue
+        name = f"{tick.edge.letter} {EIGHTHS[round(8 * tick.share)]}"
+        trim, _, inward = along_edge(tick.edge, face.blank.net, tick.at)
+        cut = cut_over(face, tick.edge, trim, inward)
+        if cut is not None:
+            found.append((f"{name} cut", (cut[0] - x0, cut[1] - y0)))
+        if tick.edge.allowance >= 0.05 or cut is None:
+            found.append((f"{name} trim", (float(trim[0]) - x0, float(trim[1]) - y0)))
+    return found
+
+
+def _parted(face: Face) -> tuple[Rows, Rows, Rows, Rows]:
+    """Point rows and line rows of the first page, then those that go on a page of their own."""
+    points, lines = _tables(face)
+    sheet = Sheet()
+    y = _head(sheet, face)
+    y = _holes_table(sheet, face, 0.0, y, RIGHT - LEFT - 169.0)
+    room = int((y - FLOOR - 2) / ROW_MM) - 1
+    if len(points) + len(lines) + 3 <= room:
+        return points, lines, [], []
+    return points[:room], [], points[room:], lines
+
+
+def has_more(face: Face) -> bool:
+    """Whether the blank has more rows than its page of figures holds."""
+    return any(_parted(face)[2:])
+
+
+def _head(canvas: Any, face: Face) -> float:
+    y = page_title(canvas, f"{named(face.work, face.blank.name)}: offsets", f"{words.hand(face.blank)}, qty 1")
+    return paragraph(canvas, LEFT, y, SAYS, LIVE[0], SIZES["small"]) - 1.5
+
+
+def figures_page(canvas: Any, face: Face) -> None:
+    """Offsets, corners, holes and ticks in figures, with a small drawing of the stations."""
+    blank, unit = face.blank, face.work.job.unit
+    y = _head(canvas, face)
+    rows = stations(blank.outline, blank.net, corners=of_outline(face))
+    head = ["along", "cut line, from base", "trim line, from base"]
+    cells = [[figure(s.along, unit), _pair_words(s.cut, unit), _pair_words(s.trim, unit)] for s in rows]
+    inches = unit == "in"
+    half = math.ceil(len(cells) / 2) if len(cells) > 12 and not inches else len(cells)
+    widths = [26, 58, 58] if inches else [14, 33, 33]
+    x, foot = LEFT, y
+    for column in (cells[:half], cells[half:]):
+        if column:
+            low = table(canvas, x, y, widths, [head, *column], SIZES["fine" if inches else "small"])
+            foot = min(foot, low)
+            x += sum(widths) + 4.5
+    room = RIGHT - x
+    low = _holes_table(canvas, face, x, y, room)
+    points, lines, more, _ = _parted(face)
+    low = _points(canvas, points, x, low, room)
+    if lines:
+        low = _lines(canvas, lines, x, low - 2.0, room)
+    if more:
+        text(canvas, x, low - 2.6, "more on the next page", SIZES["fine"], colour=PENCIL)
+    under = min(foot, low) - 4 - FLOOR
+    # Under all the tables, or beside the points where these reach far down: where it comes out larger.
+    rooms = (LIVE[0], under), (x - 5 - LEFT, foot - 4 - FLOOR)
+    best = max(rooms, key=lambda r: _stations_scale(face, r))
+    _stations_drawn(canvas, face, [s.along for s in rows], (LEFT, FLOOR), best)
+
+
+def more_page(canvas: Any, face: Face) -> None:
+    """The rows for which the page of figures had no room, in three columns."""
+    y = page_title(canvas, f"{named(face.work, face.blank.name)}: points", f"{words.hand(face.blank)}, qty 1")
+    says = "Along the base line from 0, and up from it, as on the page before."
+    y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.5
+    _, _, points, lines = _parted(face)
+    room = (LIVE[0] - 10) / 3
+    holds = int((y - FLOOR) / ROW_MM) - 2
+    columns = [(_points, points[k : k + holds]) for k in range(0, len(points), holds)]
+    columns += [(_lines, lines[k : k + holds]) for k in range(0, len(lines), holds)]
+    for k, (draw, rows) in enumerate(columns[:3]):
+        draw(canvas, rows, LEFT + k * (room + 5), y, room)
+
+
+def _points(canvas: Any, rows: Rows, x: float, y: float, room: float) -> float:
+    head = ["point", "cut (along, up)", "trim or mark"]
+    return table(canvas, x, y, [room * 0.34, room * 0.33, room * 0.33], [head, *rows], SIZES["fine"]) if rows else y
+
+
+def _lines(canvas: Any, rows: Rows, x: float, y: float, room: float) -> float:
+    head = ["line", "from (along, up)", "to (along, up)"]
+    return table(canvas, x, y, [room * 0.24, room * 0.38, room * 0.38], [head, *rows], SIZES["fine"])
+
+
+def _stations_scale(face: Face, room: tuple[float, float]) -> float:
+    """Scale of the small drawing of the stations in a room."""
+    x0, y0, x1, y1 = face.blank.outline.bounds
+    return min((room[0] - 30) / (x1 - x0), (room[1] - 10) / (y1 - y0), 1.0)
+
+
+def _stations_drawn(
+    canvas: Any, face: Face, along: Sequence[float], at: tuple[float, float], room: tuple[float, float]
+) -> None:
+    """The cut and trim line in small, with the base line, the stations and their distances."""
+    x0, y0, x1, y1 = face.blank.outline.bounds
+    scale = _stations_scale(face, room)
+    if scale * (y1 - y0) < 8:
+        return
+    left = at[0] + (room[0] - scale * (x1 - x0)) / 2
+    view = View(scale, (left - scale * x0, at[1] + 8 - scale * y0))
+    last = -99.0
+    for value in along:
+        x, low = view.points([x0 + value, y0])
+        high = float(view.points([x0, y1])[1])
+        pen(canvas, "rule")
+        line(canvas, (x, low), (x, high))
+        if x - last > 6.5:
+            text(canvas, x, low - 3.0, f"{value:.0f}", SIZES["fine"], align="middle")
+            last = x
+    draw_cuts(canvas, face, view)
+    a, b = view.points([[x0, y0], [x1, y0]])
+    pen(canvas, "frame")
+    line(canvas, a - [4, 0], b + [4, 0])
+    text(canvas, b[0] + 5, b[1] - 0.7, "base line", SIZES["fine"], colour=PENCIL)
+
+
+def _holes_table(canvas: Any, face: Face, x: float, y: float, room: float) -> float:
+    """Middle and size of each hole; the y under it."""
+    unit = face.work.job.unit
+    found = holes(face)
+    if not found:
+        return y
+    rows = [["hole", "middle (along, up)", "size"]]
+    for k, hole in enumerate(found):
+        if hole.diameter is not None:
+            size = f"\u00d8 {figure(hole.diameter, unit)}"
+        else:
+            size = f"{figure(hole.size[0], unit)} \u00d7 {figure(hole.size[1], unit)}"
+        rows.append([str(k + 1), f"{figure(hole.middle[0], unit)}, {figure(hole.middle[1], unit)}", size])
+    return table(canvas, x, y, [10, (room - 10) * 0.55, (room - 10) * 0.45], rows, SIZES["fine"]) - 2.5
+
+
+def _pair_words(pairs: Sequence[Place], unit: str) -> str:
+    """``12.0 \u2013 48.5; 60.1 \u2013 72.0``; a point that is only touched by itself."""
+    told = (figure(a, unit) if b - a < 0.05 else f"{figure(a, unit)} \u2013 {figure(b, unit)}" for a, b in pairs)
+    return "; ".join(told) or "none"
