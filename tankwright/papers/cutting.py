@@ -20,7 +20,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .cutting_blank import HAIR_MM, Face, Frame, face_of, laid, runs_inside
-from .cutting_header import blank_words, sheet_words
+from .cutting_header import blank_words, sheet_words, strip_words
+from .cutting_hold import strips_of
 from .cutting_items import Drawing, Item, Line, Words
 from .cutting_kerf import NET, Asked, asked_of, kerfed, with_lead
 from .look import CHECK_MM, WORDS
@@ -50,6 +51,7 @@ __all__ = [
     "piece_numbers",
     "runs_inside",
     "sheet_drawing",
+    "strip_stems",
 ]
 
 
@@ -80,7 +82,7 @@ def cut_order(layout: Layout, sheet: int) -> tuple[Placed, ...]:
 
 
 def cutting_drawings(work: Work, asked: Asked | None = None) -> dict[str, Drawing]:
-    """Every cutting drawing by file stem: ``sheet-1`` and on, then ``blank-NAME``.
+    """Every cutting drawing by file stem: ``sheet-1`` and on, then ``blank-NAME``, then ``test-strip``.
 
     The stem of a sheet laid out for the shear says so, and that of a file with kerf or lead-ins says that; they
     are those of the job where none are given here. Remembered for the work last asked for, since every format
@@ -106,6 +108,11 @@ def file_stems(work: Work, asked: Asked) -> tuple[list[str], list[str]]:
     return [f"sheet-{k + 1}{sheet}" for k in range(count)], [f"blank-{slug}{asked.tag}" for slug in slugs]
 
 
+def strip_stems(work: Work, asked: Asked) -> list[str]:
+    """Stems of the files of the test strips, in the order of `cutting_hold.strips_of`."""
+    return [f"{name}{asked.tag}" for name in unique_slugs([strip.name for strip in strips_of(work)])]
+
+
 def for_shear(work: Work) -> bool:
     """Whether the sheets are laid out for edge-to-edge cuts: parts may touch, so that no torch may follow them."""
     return work.layout.cutting == "shear"
@@ -120,19 +127,38 @@ def _drawings(work: Work, asked: Asked) -> dict[str, Drawing]:
             stem: blank_drawing(work, blank, asked, faces=faces)
             for stem, blank in zip(blanks, work.blanks, strict=True)
         },
+        **{
+            stem: _strip_drawing(work, strip, asked)
+            for stem, strip in zip(strip_stems(work, asked), strips_of(work), strict=True)
+        },
     }
 
 
 def blank_drawing(work: Work, blank: Blank, asked: Asked = NET, *, faces: Mapping[str, Face] | None = None) -> Drawing:
     """One blank as it is drawn, its lower left corner at the origin; ``faces`` are made for what is asked."""
     number = piece_numbers(work).get(blank.name, "")
-    face = faces[blank.name] if faces else face_of(blank, number, asked.kerf)
+    face = faces[blank.name] if faces else _face(work, blank, number, asked)
     lies = Frame(np.eye(2), -np.array(blank.outline.bounds[:2]))
     items = _cuts([(face, lies)], asked)
     words = blank_words(work, blank, number, asked, _without_lead(items))
     items += laid(face, lies)
     items += _foot(words)
     return Drawing(" ".join(f"{work.job.name}: {number} {blank.name}".split()), tuple(items))
+
+
+def _strip_drawing(work: Work, strip: Blank, asked: Asked) -> Drawing:
+    """A test strip, drawn like a blank."""
+    face, lies = face_of(strip, "", asked.kerf), Frame(np.eye(2), np.zeros(2))
+    items = _cuts([(face, lies)], asked)
+    words = strip_words(work, strip, asked, _without_lead(items))
+    return Drawing(f"{work.job.name}: {strip.name}", (*items, *laid(face, lies), *_foot(words)))
+
+
+def _face(work: Work, blank: Blank, number: str, asked: Asked) -> Face:
+    """What is drawn of a blank, with the strokes that meet its neighbours'."""
+    from .blankface import seam_ticks
+
+    return face_of(blank, number, asked.kerf, seam_ticks(work, blank))
 
 
 def sheet_drawing(work: Work, index: int, asked: Asked = NET, *, faces: Mapping[str, Face] | None = None) -> Drawing:
@@ -164,7 +190,7 @@ def sheet_drawing(work: Work, index: int, asked: Asked = NET, *, faces: Mapping[
 
 def _faces(work: Work, asked: Asked) -> dict[str, Face]:
     numbers = piece_numbers(work)
-    return {blank.name: face_of(blank, numbers[blank.name], asked.kerf) for blank in work.blanks}
+    return {blank.name: _face(work, blank, numbers[blank.name], asked) for blank in work.blanks}
 
 
 def _cuts(placed: Sequence[tuple[Face, Frame]], asked: Asked, layer: str = "cut") -> list[Item]:

@@ -2,7 +2,7 @@
 
 Words used here
     face      outline, holes, lines and notes of a blank in its own frame
-    note      words beside a line; those of a fold change when the blank lies face down
+    note      words beside a line (`cutting_notes`); those of a fold change when the blank lies face down
     run       part of a line that lies on the metal
     frame     how a blank's own coordinates become its sheet's: points @ matrix.T + shift, flipped or not
 """
@@ -10,14 +10,17 @@ Words used here
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from .cutting_hold import is_strip
 from .cutting_items import Corner, Item, Line, Words
 from .cutting_kerf import kerfed
-from .cutting_marks import BREAKABLE, Label, Sign, find_label, label_signs, seam_signs, sign_lines, upright
+from .cutting_marks import BREAKABLE, Label, Sign, find_label, label_signs, seam_signs, sign_lines, signs_room, upright
+from .cutting_notes import Note, Wanted, fold_text, label_room, place_notes
 from .cutting_short import without_short
 from .names import plain
 from .outline import Path, fit_line, fit_outline
@@ -26,7 +29,9 @@ if TYPE_CHECKING:
     from shapely.geometry import LinearRing, Polygon
     from shapely.geometry.base import BaseGeometry
 
-    from panels.blank import Blank, Fold
+    from panels.blank import Blank
+
+    from .blankface import Tick
 
 __all__ = ["HAIR_MM", "Face", "Frame", "face_of", "label_words", "laid", "runs_inside"]
 
@@ -34,10 +39,10 @@ __all__ = ["HAIR_MM", "Face", "Frame", "face_of", "label_words", "laid", "runs_i
 HAIR_MM = 1e-6
 #: Lines that are not cut end this far inside the cut, so that a burn at their end does not nick the edge.
 INSIDE_MM = 2.0
-#: How far words beside a line go, mm.
-NOTE_MM = 30.0
 #: What is left of a line is drawn from this length up, mm.
 SHORTEST_MM = 0.5
+#: Least length of a match tick that is left on an edge without trim, mm.
+TICK_MM = 3.0
 OVER = {"up": "down", "down": "up"}  # what a fold becomes when its blank is turned over
 
 
@@ -58,17 +63,6 @@ class Frame(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Note:
-    """Words beside the line from start to end, ``clear`` mm away from it."""
-
-    text: str
-    start: np.ndarray
-    end: np.ndarray
-    clear: float = 0.0
-    fold: Fold | None = None
-
-
-@dataclass(frozen=True)
 class Face:
     """A blank ready for drawing, in its own frame."""
 
@@ -76,7 +70,7 @@ class Face:
     outer: Path
     holes: tuple[Path, ...]
     lines: tuple[Line, ...]
-    notes: tuple[Note, ...]
+    notes: tuple[Note, ...]  # those that found room
     label: Label
     signs: tuple[Sign, ...]
 
@@ -88,17 +82,22 @@ class Face:
         return holes, outer
 
 
-def face_of(blank: Blank, number: str = "", kerf_mm: float = 0.0) -> Face:
+def face_of(blank: Blank, number: str = "", kerf_mm: float = 0.0, ticks: Sequence[Tick] = ()) -> Face:
     """Work out what is drawn on a blank, piece ``number`` of the job; the kerf is in its outline and holes.
+
+    ``ticks`` are the strokes across its seams that meet those of its neighbours (`blankface.seam_ticks`).
 
     Raises JobError, a ValueError, where the kerf closes a hole or a slot.
     """
     outer, holes = _cut_paths(kerfed(blank.outline, kerf_mm, blank.name))
     label = find_label(blank, label_words(blank, number))
     metal = blank.outline.buffer(-INSIDE_MM, quad_segs=4)
-    lines, notes = _lines(blank, metal, label)
-    signs = seam_signs(blank, metal, _drawn(lines, label), _noted(notes))
-    return Face(blank, outer, holes, tuple(lines), tuple(notes), label, tuple(signs))
+    lines, wanted = _lines(blank, metal, label)
+    lines += _tick_lines(ticks, metal)
+    drawn = _drawn(lines, label)
+    signs = seam_signs(blank, metal, drawn)
+    notes = place_notes(wanted, blank.outline, drawn, (label_room(label), signs_room(signs)))
+    return Face(blank, outer, holes, tuple(lines), notes, label, tuple(signs))
 
 
 def _cut_paths(shape: Polygon) -> tuple[Path, tuple[Path, ...]]:
@@ -123,15 +122,15 @@ def label_words(blank: Blank, number: str) -> str:
     return " ".join(part for part in (number, blank.name, side) if part)
 
 
-def _lines(blank: Blank, metal: BaseGeometry, label: Label) -> tuple[list[Line], list[Note]]:
-    """Trim lines, folds and marks of a blank, and what is written beside them."""
+def _lines(blank: Blank, metal: BaseGeometry, label: Label) -> tuple[list[Line], list[Wanted]]:
+    """Trim lines, folds and marks of a blank, and what is to be written beside them."""
     from shapely import prepare
 
     broken = metal.difference(label.box) if label.lines else metal
     prepare(metal)
     prepare(broken)
     lines: list[Line] = []
-    notes: list[Note] = []
+    notes: list[Wanted] = []
 
     def add(layer: str, points: np.ndarray, on: BaseGeometry = metal) -> None:
         for run in runs_inside(points, on):
@@ -148,21 +147,25 @@ def _lines(blank: Blank, metal: BaseGeometry, label: Label) -> tuple[list[Line],
         for tangent in fold.tangents:
             add("scribe", tangent)
         half = float(np.abs(_across(fold.start, fold.end, fold.tangents.reshape(-1, 2))).max(initial=0.0))
-        notes.append(Note("", fold.start, fold.end, half, fold))
+        notes.append(Wanted(fold_text(fold, False), np.array([fold.start, fold.end]), half, fold))
     for mark in blank.marks:
         if mark.kind == "grid":
             continue
         add("scribe", mark.points, broken if mark.kind in BREAKABLE else metal)
         if mark.label and len(mark.points) > 1:
-            notes.append(Note(mark.label, *_near_start(mark.points)))
+            notes.append(Wanted(mark.label, mark.points))
     return _without_repeats(lines), notes
 
 
-def _near_start(points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The start of a line, and the point on it as far on as a few words are long."""
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    on = min(NOTE_MM, run[-1])
-    return points[0], np.array([np.interp(on, run, points[:, k]) for k in (0, 1)])
+def _tick_lines(ticks: Sequence[Tick], metal: BaseGeometry) -> Iterator[Line]:
+    """Match ticks to scribe, from 2 mm inside the cut to some way inside the net edge: a trimmed edge has them too."""
+    for tick in ticks:
+        outer, inner = tick.ends
+        inward = (inner - outer) / np.hypot(*(inner - outer))
+        net = outer + inward * max(tick.edge.allowance, 0.0)
+        ends = np.array([outer, net + inward * max(float((inner - net) @ inward), INSIDE_MM + TICK_MM)])
+        for run in runs_inside(ends, metal)[:1]:
+            yield Line("scribe", fit_line(run))
 
 
 def _drawn(lines: list[Line], label: Label) -> BaseGeometry:
@@ -173,14 +176,6 @@ def _drawn(lines: list[Line], label: Label) -> BaseGeometry:
     return GeometryCollection([paths, label.box]) if label.lines else paths
 
 
-def _noted(notes: list[Note]) -> BaseGeometry:
-    """Where words stand beside lines."""
-    from shapely import LineString, MultiLineString
-
-    lines = [LineString([note.start, note.end]) for note in notes if note.fold is None]
-    return MultiLineString(lines).buffer(4.0, cap_style="flat")
-
-
 def laid(face: Face, frame: Frame) -> list[Item]:
     """Lines, notes and label of a blank where it lies; not its cuts."""
     items: list[Item] = []
@@ -188,9 +183,9 @@ def laid(face: Face, frame: Frame) -> list[Item]:
         layer = OVER.get(line.layer, line.layer) if frame.flipped else line.layer
         items.append(Line(layer, frame.path(line.path)))
     for note in face.notes:
-        at, turn = _beside(frame.points(note.start), frame.points(note.end), note.clear)
-        text = note.text if note.fold is None else _fold_text(note.fold, note.fold.up != frame.flipped)
-        items.append(Words("text", plain(text), at, 3.5, turn))
+        text = note.text if note.fold is None else fold_text(note.fold, note.fold.up != frame.flipped)
+        at, turn = _corner(frame.points(note.middle)), _degrees(frame.matrix @ note.along)
+        items.append(Words("text", plain(text), at, note.height, turn, middle=True))
     return items + _label(face, frame)
 
 
@@ -216,28 +211,11 @@ def runs_inside(points: np.ndarray, shape: BaseGeometry) -> list[np.ndarray]:
     return [np.asarray(part.coords) for part in parts]
 
 
-def _fold_text(fold: Fold, up: bool) -> str:
-    return f"FOLD {'UP' if up else 'DOWN'} {fold.angle:.1f} deg, inside R {fold.inside_radius:.1f}"
-
-
 def _across(start: np.ndarray, end: np.ndarray, points: np.ndarray) -> np.ndarray:
     """How far points (n, 2) lie to the left of the line from start to end, mm."""
     along = (end - start) / max(1e-9, float(np.hypot(*(end - start))))
     off = points - start
     return np.asarray(along[0] * off[:, 1] - along[1] * off[:, 0])
-
-
-def _beside(a: np.ndarray, b: np.ndarray, clear: float) -> tuple[Corner, float]:
-    """A place for words just above a line near its start, and the turn that makes them read upright."""
-    angle = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
-    if not -90.1 < angle <= 89.9:
-        a, b = b, a
-        angle = (angle + 360) % 360 - 180 if angle > 0 else angle + 180
-    length = max(1e-9, float(np.hypot(*(b - a))))
-    along = (b - a) / length
-    left = np.array([-along[1], along[0]])
-    at = a + along * min(8.0, length / 4) + left * (clear + 1.2)
-    return (float(at[0]), float(at[1])), round(angle, 3)
 
 
 def _without_repeats(lines: list[Line]) -> list[Line]:
@@ -265,14 +243,16 @@ def _label(face: Face, frame: Frame) -> list[Item]:
     wide, deep = label.size
     height = min(4.0, label.room / 4)
     below = spot + down * (deep / 2 + 1.2 * height)
-    text = "GOOD FACE DOWN" if frame.flipped else "good face up"
-    items.append(Words("text", text, _corner(below), height, _degrees(along), middle=True))
+    if not is_strip(face.blank):  # a test strip has no good face
+        text = "GOOD FACE DOWN" if frame.flipped else "good face up"
+        items.append(Words("text", text, _corner(below), height, _degrees(along), middle=True))
     if face.blank.grain_deg is not None:
         turn = math.radians(face.blank.grain_deg)
         grain = frame.matrix @ np.array([math.cos(turn), math.sin(turn)])
         length = max(10.0, min(60.0, label.room))
         lies_along = abs(float(grain @ along)) > math.sqrt(0.5)
-        middle = below + down * 1.4 * height if lies_along else spot - along * (wide / 2 + 8.0)
+        beneath = below + down * (0.0 if is_strip(face.blank) else 1.4 * height)
+        middle = beneath if lies_along else spot - along * (wide / 2 + 8.0)
         items += _grain_arrow(middle, grain, length)
     return items
 

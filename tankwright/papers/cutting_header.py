@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from ..units import MM_PER_INCH
 from . import words
+from .cutting_hold import edge_words, hold_words, strip_source
 from .cutting_words import grain_words, metal_line
 from .look import CHECK_MM, LAYERS, WORDS
 from .names import date_words
@@ -17,7 +19,8 @@ if TYPE_CHECKING:
     from ..work import Work
     from .cutting_kerf import Asked
 
-__all__ = ["asked_words", "blank_words", "sheet_words"]
+__all__ = ["asked_words", "blank_words", "sheet_words", "strip_words"]
+
 
 #: What may be scribed or etched by a machine that can; everything else but the cut is to be read.
 ETCHED = ("scribe", "mark", "up", "down", "trim")
@@ -45,16 +48,38 @@ def blank_words(work: Work, blank: Blank, number: str, asked: Asked, without_lea
     """The lines under one blank."""
     x0, y0, x1, y1 = blank.outline.bounds
     unit = work.job.unit
-    grain = "any way" if blank.grain_deg is None else f"along the arrow, {blank.grain_deg % 180:.1f} deg from x"
     lines = [
+        *hold_words(work, [blank]),
         f"Part: {f'{number} {blank.name}'.strip()}. Hand: {words.hand(blank)}. Quantity: 1.",
+        *([f"Edges: {edge_words(blank, unit)}."] if blank.edges else []),
         f"Metal: {metal_line(work.job, blank.thickness)}.",
         f"{WORDS['face']}",
-        f"Grain: {grain}.",
+        _grain(blank),
         f"Size of the cut outline: {words.length(x1 - x0, unit)} by {words.length(y1 - y0, unit)}. "
         f"Area {words.fixed(blank.outline.area / 100)} cm2. Holes: {len(blank.outline.interiors)}.",
     ]
     return [*lines, *_how_to_cut(asked, without_lead), *_job_words(work)]
+
+
+def _grain(blank: Blank) -> str:
+    way = "any way" if blank.grain_deg is None else f"along the arrow, {blank.grain_deg % 180:.1f} deg from x"
+    return f"Grain: {way}."
+
+
+def strip_words(work: Work, strip: Blank, asked: Asked, without_lead: int) -> list[str]:
+    """The lines under a test strip."""
+    unit, source = work.job.unit, strip_source(work, strip)
+    x0, y0, x1, y1 = strip.outline.bounds
+    return [
+        f"{strip.name[:1].upper()}{strip.name[1:]}: cut this first, then fold it, before any folded part is cut.",
+        f"{source[:1].upper()}{source[1:]}.",
+        f"Metal: {metal_line(work.job, strip.thickness)}. Quantity: 1.",
+        _grain(strip),
+        f"Size: {words.length(x1 - x0, unit)} by {words.length(y1 - y0, unit)}; both ends square. What to measure: see "
+        "the job sheet.",
+        *_how_to_cut(asked, without_lead),
+        *_job_words(work),
+    ]
 
 
 def sheet_words(
@@ -70,6 +95,8 @@ def sheet_words(
         f"Metal: {metal_line(work.job)}. Grain {grain_words(sheet.grain_deg)}.",
         "Good face up, but for parts marked GOOD FACE DOWN." if any(p.flipped for p in order) else WORDS["face"],
     ]
+    by_name = {blank.name: blank for blank in work.blanks}
+    lines += hold_words(work, [by_name[p.part.name] for p in order if p.part.name in by_name])
     if shear:
         return [
             *lines,
@@ -83,7 +110,7 @@ def sheet_words(
     return [
         *lines,
         f"Cut in this order (numbers of the cut list): {names}.",
-        f"Gap between parts {layout.gap_mm:.1f} mm, edge margin {layout.edge_mm:.1f} mm. "
+        f"Gap between parts {words.length(layout.gap_mm, unit)}, edge margin {words.length(layout.edge_mm, unit)}. "
         f"Cut length {used.cut_length / 1000:.2f} m, pierces {used.pierces}.",
         *_how_to_cut(asked, without_lead),
         *_job_words(work),
@@ -103,7 +130,8 @@ def _how_to_cut(asked: Asked, without_lead: int) -> list[str]:
 def _job_words(work: Work) -> list[str]:
     job = work.job
     return [
-        f"Units: millimetres, scale 1:1. {LAYERS['check'].name} is {CHECK_MM:.1f} mm.",
+        f"Units: millimetres, scale 1:1. {LAYERS['check'].name} is {CHECK_MM:.1f} mm, "
+        f"{CHECK_MM / MM_PER_INCH:.3f} in; if it reads otherwise, set the reader to millimetres.",
         f"Job: {job.name}. Reference: {job.reference or 'none'}.",
         f"Revision: {job.revision or 'none'}. Patterns of {date_words(job.pattern_date)}.",
     ]

@@ -24,15 +24,19 @@ if TYPE_CHECKING:
 
     from panels.blank import Blank, Edge
 
-__all__ = ["Label", "Sign", "find_label", "label_signs", "seam_signs", "sign_lines", "upright"]
+__all__ = ["Label", "Sign", "find_label", "label_signs", "seam_signs", "sign_lines", "signs_room", "upright"]
 
 #: Room kept round a label and round a seam letter, mm.
 CLEAR_MM = 1.5
 #: Letters are tried from the largest down, mm: read at arm's length, and not lost in a wide kerf.
 LABEL_MM = (8.0, 6.5, 5.0, 4.0, 3.0)
 SEAM_MM = (5.0, 3.5, 2.5)
+#: Height of the words below a label at most, mm, and how far down they reach with it, heights.
+SMALL_MM, BELOW = 4.0, 1.8
 #: Distance from line to line of a label, heights.
 PITCH = 1.7
+#: Share of a unit step to the right under which a direction counts as upright: lines that lean a little read alike.
+STEEP = 0.15
 #: Lines that a label may break: there are many of them and each is drawn again either side.
 BREAKABLE = ("station", "grid")
 
@@ -67,9 +71,9 @@ class Label:
 
 
 def upright(along: np.ndarray) -> np.ndarray:
-    """The direction or its opposite, whichever words are read along."""
+    """The direction or its opposite, whichever words are read along: to the right, near upright from below."""
     x, y = along.tolist()
-    return along if x > 1e-6 or (abs(x) <= 1e-6 and y > 0) else -along
+    return along if x > STEEP or (abs(x) <= STEEP and y > 0) else -along
 
 
 def sign_lines(sign: Sign) -> list[Line]:
@@ -100,13 +104,22 @@ def find_label(blank: Blank, words: str) -> Label:
     spot, room = np.array(circle.coords[0]), float(circle.length)
     prepare(free)
     ways = (np.array([1.0, 0.0]), _longest_way(blank.outline))
-    for height in LABEL_MM:
-        for rows in _in_rows(words):
-            for along in ways:
-                box = _box(spot, along, max(stroke_width(row, height) for row in rows), _deep(len(rows), height))
-                if free.covers(box):
-                    return Label(rows, spot, along, height, box, room)
+    beside = 2 * BELOW * min(SMALL_MM, room / 4)  # for the words below it, which side that is
+    for extra in (beside, 0.0):
+        for height in LABEL_MM:
+            for rows in _in_rows(words):
+                for along in ways:
+                    wide, deep = max(stroke_width(row, height) for row in rows), _deep(len(rows), height)
+                    if free.covers(_box(spot, along, wide, deep + extra)):
+                        return Label(rows, spot, along, height, _box(spot, along, wide, deep), room)
     return Label((), spot, ways[1], 0.0, _box(spot, ways[1], 0.0, 0.0), room)
+
+
+def signs_room(signs: Sequence[Sign]) -> BaseGeometry:
+    """Where signs stand."""
+    from shapely import MultiPolygon
+
+    return MultiPolygon([_box(s.middle, s.along, stroke_width(s.text, s.height), s.height) for s in signs])
 
 
 def label_signs(label: Label, spot: np.ndarray, along: np.ndarray) -> list[Sign]:
@@ -120,20 +133,19 @@ def label_signs(label: Label, spot: np.ndarray, along: np.ndarray) -> list[Sign]
     ]
 
 
-def seam_signs(blank: Blank, metal: BaseGeometry, busy: BaseGeometry, noted: BaseGeometry) -> list[Sign]:
+def seam_signs(blank: Blank, metal: BaseGeometry, busy: BaseGeometry) -> list[Sign]:
     """The letter of every seam beside the middle of its edge, on ``metal``, clear of what is ``busy``.
 
-    In the metal that is trimmed away where that is wide enough, else inside the trim line; clear of what is
-    ``noted`` too where there is room for that.
+    In the metal that is trimmed away where that is wide enough, else inside the trim line.
     """
     from shapely import prepare
 
-    prepare([metal, busy, noted])
+    prepare([metal, busy])
     signs: list[Sign] = []
     taken = [busy]
     for edge in blank.edges:
         if edge.letter:
-            found = _seam_sign(edge, blank.net, metal, taken, noted)
+            found = _seam_sign(edge, blank.net, metal, taken)
             if found is not None:
                 signs.append(found[0])
                 taken.append(found[1])
@@ -141,11 +153,10 @@ def seam_signs(blank: Blank, metal: BaseGeometry, busy: BaseGeometry, noted: Bas
 
 
 def _seam_sign(
-    edge: Edge, net: Polygon, metal: BaseGeometry, taken: Sequence[BaseGeometry], noted: BaseGeometry
+    edge: Edge, net: Polygon, metal: BaseGeometry, taken: Sequence[BaseGeometry]
 ) -> tuple[Sign, Polygon] | None:
     from .blankface import along_edge
 
-    second: tuple[Sign, Polygon] | None = None
     for height in SEAM_MM:
         wide = stroke_width(edge.letter, height)
         for share in (0.5, 0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.18, 0.82):
@@ -153,14 +164,8 @@ def _seam_sign(
             for off in (-edge.allowance / 2, CLEAR_MM + height / 2, 2 * CLEAR_MM + height / 2 + 1.0):
                 middle = at + inward * off
                 box = _box(middle, along, wide, height)
-                if not metal.covers(_box(middle, along, wide, height, 0.0)) or any(t.intersects(box) for t in taken):
-                    continue
-                found = Sign(edge.letter, middle, along, height), box
-                if not noted.intersects(box):
-                    return found
-                second = second or found
-        if second is not None:
-            return second
+                if metal.covers(_box(middle, along, wide, height, 0.0)) and not any(t.intersects(box) for t in taken):
+                    return Sign(edge.letter, middle, along, height), box
     return None
 
 

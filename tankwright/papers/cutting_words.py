@@ -10,17 +10,19 @@ import textwrap
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
+from ..units import MM_PER_INCH
 from . import words
 from .look import CHECK_MM, LAYERS
 from .names import job_line, plain
 
 if TYPE_CHECKING:
     from nesting.model import UsedSheet
+    from panels.blank import Blank
 
     from ..work import Work
     from .cutting_kerf import Asked
 
-__all__ = ["figure", "for_the_cutter", "grain_words", "metal_line"]
+__all__ = ["column_figure", "decimal_inches", "figure", "for_the_cutter", "grain_words", "metal_line"]
 
 WIDE = 96  # letters in a line
 
@@ -35,6 +37,25 @@ def figure(value: float, unit: str) -> str:
 
     plain = words.fixed(value)
     return plain if unit != "in" else f"{plain} ({show_inches(value)})"
+
+
+def column_figure(value: float, unit: str) -> str:
+    """The same for a column of figures: inches always to 0.001, since one way of writing is read faster.
+
+    >>> column_figure(36.5, "mm"), column_figure(36.5, "in")
+    ('36.5', '36.5 (1.437)')
+    """
+    plain = words.fixed(value)
+    return plain if unit != "in" else f"{plain} ({decimal_inches(value)})"
+
+
+def decimal_inches(value: float) -> str:
+    """Inches to 0.001, from the millimetres as printed beside them.
+
+    >>> decimal_inches(212.725)
+    '8.374'
+    """
+    return words.fixed(round(value, 1) / MM_PER_INCH, 3)
 
 
 def metal_line(job: Any, thickness: float | None = None) -> str:
@@ -60,10 +81,11 @@ def for_the_cutter(work: Work, asked: Asked | None = None) -> dict[str, bytes]:
     from .cutting_kerf import asked_of
 
     asked = asked_of(work) if asked is None else asked
-    parts = (_first, _layers, _sheets, _parts, _after, _cautions)
+    parts = (_hold, _first, _layers, _sheets, _parts, _edges, _after, _cautions)
     lines = [f"FOR WHOEVER CUTS: {job_line(work.job)}"]
     for part in parts:
-        lines += ["", *part(work, asked)]
+        said = list(part(work, asked))
+        lines += ["", *said] if said else []
     rows = (row for line in lines for row in _wrapped(line))
     return {"cutting/for-the-cutter.txt": ("\r\n".join(rows) + "\r\n").encode("ascii")}
 
@@ -75,6 +97,27 @@ def _wrapped(line: str) -> list[str]:
     return textwrap.wrap(plain(line), WIDE) or [""]
 
 
+def _hold(work: Work, asked: Asked) -> Iterator[str]:
+    """What must not be cut yet, and the strip that is cut first."""
+    from .cutting import piece_numbers, strip_stems
+    from .cutting_hold import BEND_HOLD, open_words, strip_source, strips_of, waits
+
+    numbers = piece_numbers(work)
+    held = ", ".join(f"{numbers[blank.name]} {blank.name}" for blank in work.blanks if waits(blank))
+    if held:
+        yield f"HOLD: {held}: {BEND_HOLD}, in the sheet files too. The flat size may change; take the new file then."
+    for stem, strip in zip(strip_stems(work, asked), strips_of(work), strict=True):
+        size = _spans(strip, work.job.unit)
+        yield f"CUT FIRST: the {strip.name}, {stem}-mm.dxf, {size}: {strip_source(work, strip)}."
+    if open_words(work):
+        yield f"OPEN: {open_words(work)}"
+
+
+def _spans(blank: Blank, unit: str) -> str:
+    x0, y0, x1, y1 = blank.outline.bounds
+    return words.size(x1 - x0, y1 - y0, unit)
+
+
 def _first(work: Work, asked: Asked) -> Iterator[str]:
     """What to do before anything else."""
     from .cutting import for_shear
@@ -84,8 +127,9 @@ def _first(work: Work, asked: Asked) -> Iterator[str]:
     who = ", ".join(part for part in (shop.name, shop.contact) if part) or "whoever sent you this"
     yield f"Ask before you guess: {who}. Name the job and its revision."
     yield (
-        f"Every file is in millimetres, 1:1. Measure {LAYERS['check'].name} first: it is {CHECK_MM:.1f} mm long in "
-        "each of them."
+        f"Every file is in millimetres, 1:1; its name ends in -mm. Measure {LAYERS['check'].name} first: it must be "
+        f"{CHECK_MM:.1f} mm, {CHECK_MM / MM_PER_INCH:.3f} in, long in each of them. Files in r12/ cannot carry a unit: "
+        "a machine that works in inches asks for it, or guesses. Tell it millimetres."
     )
     if for_shear(work):
         yield (
@@ -128,8 +172,8 @@ def _sheets(work: Work, asked: Asked) -> Iterator[str]:
         yield from _sheet(work, used, asked, shear)
     if not shear:
         yield (
-            f"Gap between parts {layout.gap_mm:.1f} mm, to the edge {layout.edge_mm:.1f} mm. Measure the sheet before "
-            "you start: it must be no smaller."
+            f"Gap between parts {words.length(layout.gap_mm, work.job.unit)}, to the edge "
+            f"{words.length(layout.edge_mm, work.job.unit)}. Measure the sheet before you start: it must be no smaller."
         )
 
 
@@ -137,11 +181,11 @@ def _sheet(work: Work, used: UsedSheet, asked: Asked, shear: bool) -> Iterator[s
     from ..rack import from_rack
     from .cutting import cut_order, file_stems, piece_numbers
 
-    sheet, layout = used.sheet, work.layout
+    sheet, layout, unit = used.sheet, work.layout, work.job.unit
     stem = file_stems(work, asked)[0][used.index]
     bought = "from the rack" if from_rack(sheet) else "to buy"
     yield (
-        f"Sheet {used.index + 1} ({stem}-mm.dxf): {sheet.name}, {sheet.width:.1f} x {sheet.height:.1f} mm, "
+        f"Sheet {used.index + 1} ({stem}-mm.dxf): {sheet.name}, {words.size(sheet.width, sheet.height, unit)}, "
         f"{metal_line(work.job)}, {bought}. Grain {grain_words(sheet.grain_deg)}. Origin at its lower left corner."
     )
     if not shear:
@@ -152,8 +196,8 @@ def _sheet(work: Work, used: UsedSheet, asked: Asked, shear: bool) -> Iterator[s
         down = [p.part.name for p in order if p.flipped]
         if down:
             yield from _set_in(f"Good face DOWN: {', '.join(down)}.")
-    kept = [o for o in layout.offcuts if o.sheet == used.index]
-    sizes = ", ".join(f"{o.size[0]:.1f} x {o.size[1]:.1f} mm" for o in kept)
+    kept = [(number, o) for number, o in enumerate(layout.offcuts, 1) if o.sheet == used.index]
+    sizes = ", ".join(f"K{number} {words.size(*o.size, unit)}" for number, o in kept)
     yield (
         f"  Left over and wanted back, on {LAYERS['offcut'].name}: {sizes}." if kept else "  Nothing left over to keep."
     )
@@ -164,24 +208,47 @@ def _set_in(text: str) -> list[str]:
 
 
 def _parts(work: Work, asked: Asked) -> Iterator[str]:
-    """One row a blank: what is in its file."""
-    from .cutting import file_stems
+    """One row a blank: what is in its file; the test strip before them."""
+    from .cutting import file_stems, strip_stems
+    from .cutting_hold import strips_of
 
-    names = [f"{stem}-mm.dxf" for stem in file_stems(work, asked)[1]]
-    wide = max(map(len, names))
+    stems = [*strip_stems(work, asked), *file_stems(work, asked)[1]]
+    blanks = [*strips_of(work), *work.blanks]
+    names = [f"{stem}-mm.dxf" for stem in stems]
+    wide, inches = max(map(len, names)), work.job.unit == "in"
+    heads = f"{'Width x height, mm':>18}" + (f"  {'in':>15}" if inches else "")
     yield f"Parts, one of each, {metal_line(work.job)}, all drawn good face up (the outside of the tank):"
-    yield f"  {'No.':<4}{'File':<{wide}}  {'Width x height, mm':>18}  {'Cut, m':>6}  {'Pierces':>7}  Grain in the file"
-    for k, (name, blank) in enumerate(zip(names, work.blanks, strict=True), 1):
+    heads += f"  {'Cut, in' if inches else 'Cut, m':>7}  {'Pierces':>7}  Grain in the file"
+    yield f"  {'No.':<4}{'File':<{wide}}  {heads}"
+    for k, (name, blank) in enumerate(zip(names, blanks, strict=True), 1 + len(work.blanks) - len(blanks)):
         x0, y0, x1, y1 = blank.outline.bounds
-        size = f"{x1 - x0:.1f} x {y1 - y0:.1f}"
+        size = f"{f'{x1 - x0:.1f} x {y1 - y0:.1f}':>18}"
+        size += f"  {f'{decimal_inches(x1 - x0)} x {decimal_inches(y1 - y0)}':>15}" if inches else ""
         grain = "any way" if blank.grain_deg is None else grain_words(blank.grain_deg)
-        pierces = 1 + len(blank.outline.interiors)
-        yield f"  {k:<4}{name:<{wide}}  {size:>18}  {blank.outline.length / 1000:>6.2f}  {pierces:>7}  {grain}"
+        pierces, cut = 1 + len(blank.outline.interiors), blank.outline.length
+        run = f"{cut / MM_PER_INCH:.1f}" if inches else f"{cut / 1000:.2f}"
+        yield f"  {k if k > 0 else '-':<4}{name:<{wide}}  {size}  {run:>7}  {pierces:>7}  {grain}"
+
+
+def _edges(work: Work, asked: Asked) -> Iterator[str]:
+    """Which edges are trimmed later, which metal stays on the tank, which edges are net; like parts together."""
+    from .cutting import piece_numbers
+    from .cutting_hold import edge_words
+
+    numbers, said = piece_numbers(work), dict[str, list[str]]()
+    for blank in work.blanks:
+        said.setdefault(edge_words(blank, work.job.unit), []).append(f"{numbers[blank.name]} {blank.name}")
+    yield (
+        f"Edges, by the letters on the layer {LAYERS['mark'].name}. Trimmed later: 1 mm either way does no harm. Net, "
+        "and metal that STAYS ON (lap, flange, lip), is the finished edge: within 0.5 mm, please (common practice, no "
+        "source)."
+    )
+    for edges, names in said.items():
+        yield from _set_in(f"{', '.join(names)}: {edges or 'no edge named'}.")
 
 
 def _after(work: Work, asked: Asked) -> Iterator[str]:
     pairs = [f"{blank.name} of {blank.mirrors}" for blank in work.blanks if blank.mirrors]
-    net = [blank.name for blank in work.blanks if not any(edge.allowance > 0 for edge in blank.edges)]
     yield (
         "Before a part leaves the sheet write its number, name and side on its good face, as on the layer "
         f"{LAYERS['mark'].name}, or let the machine etch that."
@@ -191,10 +258,6 @@ def _after(work: Work, asked: Asked) -> Iterator[str]:
             f"Mirror images, which pass for one another turned over: {'; '.join(pairs)}. Do not cut one twice or turn "
             "one over."
         )
-    if net:
-        yield f"Net edges, nothing to trim: {', '.join(net)}: within 0.5 mm, please (common practice, no source)."
-    if len(net) < len(work.blanks):
-        yield "The other edges are trimmed later: 1 mm either way does no harm."
 
 
 def _cautions(work: Work, asked: Asked) -> Iterator[str]:

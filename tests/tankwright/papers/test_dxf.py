@@ -77,8 +77,8 @@ def _blank_of(name: str):
 
 
 def test_every_file_is_audited_clean_in_both_versions(files):
-    """Each sheet and each blank is written twice, and the audit finds nothing to mend."""
-    assert len(files) == 2 * (len(WORK.layout.sheets) + len(WORK.blanks))
+    """Each sheet, each blank and the test strip are written twice, and the audit finds nothing to mend."""
+    assert len(files) == 2 * (len(WORK.layout.sheets) + len(WORK.blanks) + 1)
     for name, content in files.items():
         doc, auditor = _read(content)
         assert not auditor.errors, name
@@ -356,7 +356,7 @@ def test_what_the_job_asks_for_is_in_the_names_and_on_the_page():
     """[cutting] of the shop or the job: every file is made so, its name says so, the cutter's page too."""
     work = _with(shop=replace(WORK.job.shop, cutting=CuttingRules(kerf=1.2, lead_in=4.0)))
     files = dxf_files(work)
-    assert len(files) == 2 * (len(work.layout.sheets) + len(work.blanks))
+    assert len(files) == 2 * (len(work.layout.sheets) + len(work.blanks) + 1)
     assert all("-kerf-1.20-lead-4.0-mm" in name for name in files)
     page = for_the_cutter(work)["cutting/for-the-cutter.txt"].decode("ascii")
     assert "KERF IS IN THIS FILE: 1.20 mm" in page
@@ -484,7 +484,7 @@ def test_the_page_answers_the_neighbour():
     for said in (
         "Bench Lane tanks, 555 0100",
         "millimetres, 1:1",
-        "CHECK_LINE first: it is 100.0 mm",
+        "CHECK_LINE first: it must be 100.0 mm, 3.937 in",
         "sheet files (everything laid out) or the blank files",
         "Holes first, then outlines",
         "3003-H14 aluminium, 14 ga (1.6 mm)",

@@ -1,0 +1,197 @@
+"""What must not be cut yet, which edges are trimmed later, and the test strip that is cut first.
+
+Words used here
+    hold    a part waits: its flat size hangs on a bend test that is still to be done
+    open    findings of strength "look": decided by the shop before cutting
+    stays   metal outside the net outline that is on the finished tank: a lap, a flange, a lip
+    strip   a piece of the same sheet, folded once to read the K-factor off it
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from . import words
+
+if TYPE_CHECKING:
+    from nesting.model import Offcut
+    from panels.blank import Blank, Edge, Fold
+
+    from ..work import Work
+
+__all__ = [
+    "BEND_HOLD",
+    "edge_words",
+    "finished_edges",
+    "hold_words",
+    "is_strip",
+    "looks_open",
+    "open_words",
+    "strip_source",
+    "strips_of",
+    "waits",
+]
+
+BEND_HOLD = "wait until the shop says the bend test is done"
+MEASURED = "the shop's own measurement"  # how a K-factor from the shop's strips gives its source
+STRIP = "test strip"
+NEAR_DEG = 5.0  # a grain this near to square with the fold is drawn square: no K-factor tells them apart
+NET_MM = 0.05  # an edge with less left on it is net
+STAYS = {"lap": "lap", "fold": "flange or lip"}
+
+
+# --------------------------------------------------------------------------------------------- holds
+
+
+def waits(blank: Blank) -> bool:
+    """Whether a blank is to be held back until the bend test is done: its folds set its size.
+
+    Not where the shop has measured a strip like it already.
+    """
+    return not is_strip(blank) and any(not fold.k_source.startswith(MEASURED) for fold in blank.folds)
+
+
+def looks_open(work: Work) -> int:
+    """How many findings are to be decided before cutting."""
+    return sum(finding.strength == "look" for finding in work.findings)
+
+
+def open_words(work: Work) -> str:
+    """One sentence on what is still to be decided; empty where nothing is."""
+    count = looks_open(work)
+    if not count:
+        return ""
+    points = "1 point is" if count == 1 else f"{count} points are"
+    return f"{points} to be decided before cutting, see the job sheet: ask the shop whether that is done."
+
+
+def hold_words(work: Work, blanks: Iterable[Blank]) -> list[str]:
+    """The lines that a cutting file of these blanks begins with: HOLD, and what is still open."""
+    blanks = list(blanks)
+    held = [blank for blank in blanks if waits(blank)]
+    lines = []
+    if held:
+        names = "" if len(blanks) == 1 else f" ({', '.join(blank.name for blank in held)})"
+        lines.append(f"HOLD{names}: {BEND_HOLD}.")
+    if open_words(work):
+        lines.append(f"OPEN: {open_words(work)}")
+    return lines
+
+
+# --------------------------------------------------------------------------------------------- edges
+
+
+def finished_edges(blank: Blank) -> tuple[Edge, ...]:
+    """Edges on which nothing is left: the cut makes the finished edge."""
+    return tuple(edge for edge in blank.edges if edge.allowance < NET_MM)
+
+
+def edge_words(blank: Blank, unit: str = "mm") -> str:
+    """Which edges are trimmed later, which metal stays, which edges are net, by their letters."""
+    kinds: dict[str, dict[str, list[str]]] = {"trimmed later": {}, "STAYS ON": {}, "net": {}}
+    for number, edge in enumerate(blank.edges, 1):
+        name = edge.letter or f"edge {number}"
+        if edge.allowance < NET_MM:
+            kinds["net"].setdefault("", []).append(name)
+            continue
+        size = words.length(edge.allowance, unit)
+        if edge.joint in STAYS:
+            kinds["STAYS ON"].setdefault(f"{STAYS[edge.joint]} {size}", []).append(name)
+        else:
+            kinds["trimmed later"].setdefault(f"{size} left on", []).append(name)
+    found = [(kind, size, names) for kind, sizes in kinds.items() for size, names in sizes.items()]
+    if len(found) == 1:
+        kind, size, _ = found[0]
+        return f"all edges {kind}{f', {size}' if size else ''}"
+    return "; ".join(f"{kind}: {', '.join(names)}{f', {size}' if size else ''}" for kind, size, names in found)
+
+
+# --------------------------------------------------------------------------------------------- strip
+
+
+def is_strip(blank: Blank) -> bool:
+    """Whether a blank is a test strip of this module's."""
+    return blank.name.startswith(STRIP)
+
+
+def strips_of(work: Work) -> tuple[Blank, ...]:
+    """A test strip for each kind of fold, as the job sheet asks for it: folded in the middle, grain as on the piece."""
+    kinds: dict[tuple[float, float, float], tuple[Blank, Fold]] = {}
+    for blank in work.blanks:
+        for fold in blank.folds:
+            kinds.setdefault((blank.thickness, fold.inside_radius, fold.k_factor), (blank, fold))
+    several = len(kinds) > 1
+    return tuple(
+        _strip(f"{STRIP} {number}" if several else STRIP, *kinds[kind]) for number, kind in enumerate(sorted(kinds), 1)
+    )
+
+
+def _strip(name: str, blank: Blank, fold: Fold) -> Blank:
+    from shapely.geometry import box
+
+    from panels.blank import Blank as Flat
+
+    from .jobsheet_pieces import STRIP_WIDE_MM
+    from .results_blanks import STRIP_MM
+
+    middle, shape = STRIP_MM / 2, box(0.0, 0.0, STRIP_MM, STRIP_WIDE_MM)
+    run = (fold.end - fold.start) / max(1e-9, float(np.hypot(*(fold.end - fold.start))))
+    off = fold.tangents.reshape(-1, 2) - fold.start
+    half = float(np.abs(run[0] * off[:, 1] - run[1] * off[:, 0]).max(initial=0.0))
+    lines = [np.array([[middle + x, 0.0], [middle + x, STRIP_WIDE_MM]]) for x in (-half, 0.0, half)]
+    turned = None
+    if blank.grain_deg is not None:
+        turned = (blank.grain_deg - float(np.degrees(np.arctan2(run[1], run[0]))) + 90.0) % 180
+        turned = next((square for square in (0.0, 90.0) if abs((turned - square + 90) % 180 - 90) < NEAR_DEG), turned)
+    bent = replace(fold, start=lines[1][0], end=lines[1][1], tangents=np.array([lines[0], lines[2]]), angle=90.0)
+    return Flat(
+        name, "centre", "folded", shape, shape, (), (bent,), (), turned, blank.thickness, shape.area, None
+    )  # fmt: skip
+
+
+def strip_source(work: Work, strip: Blank) -> str:
+    """From which kept offcut the strip is cut; where none holds it, from what else."""
+    size = words.size(*_spans(strip), work.job.unit)
+    holds = [
+        (offcut.area, number, offcut)
+        for number, offcut in enumerate(work.layout.offcuts, 1)
+        if _holds(work, offcut, strip)
+    ]
+    if not holds:
+        return f"no kept offcut holds it ({size}): cut it from scrap of the same sheet, the grain as its arrow"
+    _, number, offcut = min(holds, key=lambda found: found[:2])
+    which = f"the kept offcut K{number} of sheet {offcut.sheet + 1}, {words.size(*offcut.size, work.job.unit)}"
+    return f"cut it from {which}, the grain as its arrow; less of it is then kept"
+
+
+def _spans(shape: Blank) -> tuple[float, float]:
+    x0, y0, x1, y1 = shape.outline.bounds
+    return x1 - x0, y1 - y0
+
+
+def _holds(work: Work, offcut: Offcut, strip: Blank) -> bool:
+    """Whether an offcut has room for the strip in one of its corners, the grain running as it must."""
+    from shapely import affinity
+
+    x0, y0, x1, y1 = offcut.outline.bounds
+    room = offcut.outline.buffer(1e-6)
+    for turn in _turns(work.layout.sheets[offcut.sheet].sheet.grain_deg, strip.grain_deg):
+        turned = affinity.rotate(strip.outline, turn, origin=(0, 0))
+        a, b, c, d = turned.bounds
+        for x in (x0 - a, x1 - c):
+            for y in (y0 - b, y1 - d):
+                if room.covers(affinity.translate(turned, x, y)):
+                    return True
+    return False
+
+
+def _turns(sheet_grain: float | None, grain: float | None) -> Iterator[float]:
+    """Turns of a part on the sheet that bring the two grains together."""
+    if sheet_grain is None or grain is None:
+        yield from (0.0, 90.0)
+    else:
+        yield sheet_grain - grain

@@ -1,0 +1,180 @@
+"""Cutting files say what waits, what stays on, what is cut first; they carry match ticks, and words stand apart."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from shapely import affinity
+from shapely.geometry import LineString, Polygon, box
+
+from panels.findings import Finding
+from tankwright.papers.blankface import seam_ticks
+from tankwright.papers.cutting import blank_drawing, cutting_drawings, sheet_drawing
+from tankwright.papers.cutting_hold import BEND_HOLD, edge_words, hold_words, strip_source, strips_of, waits
+from tankwright.papers.cutting_items import Words
+from tankwright.papers.cutting_words import decimal_inches, for_the_cutter
+from tankwright.papers.dxf import dxf_files
+
+from .fixture import small_work
+
+WORK = small_work()
+TUNNEL = next(b for b in WORK.blanks if b.name == "tunnel")
+SIDE = next(b for b in WORK.blanks if b.name == "side left")
+
+
+def _page(work) -> str:
+    return " ".join(for_the_cutter(work)["cutting/for-the-cutter.txt"].decode("ascii").split())
+
+
+def _words(drawing) -> str:
+    return "\n".join(item.text for item in drawing.items if isinstance(item, Words))
+
+
+def test_folded_parts_wait_for_the_bend_test():
+    """The page, the part's own file and the sheet's say so; parts without folds do not wait."""
+    assert f"HOLD: {WORK.blanks.index(TUNNEL) + 1} tunnel: {BEND_HOLD}" in _page(WORK)
+    assert f"HOLD: {BEND_HOLD}." in _words(blank_drawing(WORK, TUNNEL))
+    assert f"HOLD (tunnel): {BEND_HOLD}." in _words(sheet_drawing(WORK, _sheet_of("tunnel")))
+    assert "HOLD" not in _words(blank_drawing(WORK, SIDE))
+
+
+def _sheet_of(name: str) -> int:
+    return next(p.sheet for p in WORK.layout.placed if p.part.name == name)
+
+
+def test_a_measured_fold_waits_for_nothing():
+    """K read off the shop's own strip: there is nothing to wait for."""
+    source = "the shop's own measurement, a test strip of 3003-H14 1.6 mm at 3 mm radius"
+    known = replace(TUNNEL, folds=tuple(replace(fold, k_source=source) for fold in TUNNEL.folds))
+    assert waits(TUNNEL)
+    assert not waits(known)
+
+
+@pytest.mark.parametrize(("looks", "said"), [(0, ""), (1, "1 point is to be decided"), (3, "3 points are to be")])
+def test_open_findings_are_counted(looks, said):
+    """As many as the job has of strength look, on the page and in every file."""
+    work = replace(WORK, findings=(Finding("note", "x", "y"), *[Finding("look", "filler", "across a seam")] * looks))
+    lines = [line for line in hold_words(work, [SIDE]) if line.startswith("OPEN")]
+    assert len(lines) == (looks > 0)
+    assert said in " ".join(lines)
+    assert ("OPEN" in _page(work)) == (looks > 0)
+
+
+def test_the_lap_is_told_from_what_is_trimmed():
+    """Edge by edge, by the letters: trimmed later, staying on, net; nobody trims a lap off."""
+    lap = [edge for edge in SIDE.edges if edge.joint == "lap"]
+    assert len(lap) == 1
+    assert f"STAYS ON: {lap[0].letter}, lap 12.0 mm" in edge_words(SIDE)
+    trimmed = edge_words(SIDE).split("trimmed later: ")[1].split(",")[: len(SIDE.edges) - 1]
+    assert {letter.strip() for letter in trimmed} == {e.letter for e in SIDE.edges if e.joint != "lap"}
+    net = [edge.letter for edge in TUNNEL.edges if edge.allowance == 0]
+    assert f"net: {', '.join(net)}" in edge_words(TUNNEL)
+    bare = replace(TUNNEL, edges=tuple(replace(edge, allowance=0.0) for edge in TUNNEL.edges))
+    assert edge_words(bare) == "all edges net"
+    assert f"side left: {edge_words(SIDE)}." in _page(WORK)
+    assert edge_words(SIDE) in _words(blank_drawing(WORK, SIDE))
+
+
+def test_the_test_strip_is_a_file_of_its_own():
+    """150 x 30 mm, one fold across its middle, the grain to the fold as on the piece; cut before the rest."""
+    (strip,) = strips_of(WORK)
+    assert strip.outline.bounds == (0.0, 0.0, 150.0, 30.0)
+    assert np.array([strip.folds[0].start, strip.folds[0].end]) == pytest.approx(np.array([[75.0, 0.0], [75.0, 30.0]]))
+    fold = TUNNEL.folds[0]
+    run = np.degrees(np.arctan2(*(fold.end - fold.start)[::-1]))
+    assert (strip.grain_deg - 90.0) % 180 == pytest.approx((TUNNEL.grain_deg - run) % 180, abs=5.0)
+    drawing = cutting_drawings(WORK)["test-strip"]
+    (cut,) = drawing.on("cut")
+    assert np.ptp(cut.path.points, axis=0) == pytest.approx([150.0, 30.0])
+    assert "cut this first" in _words(drawing)
+    assert "test-strip-mm.dxf" in _page(WORK)
+    assert "cutting/r12/test-strip-mm-r12.dxf" in dxf_files(WORK)
+
+
+def test_the_strip_is_cut_from_an_offcut_that_holds_it():
+    """The smallest kept offcut with room for it, the grain as it must lie; else from scrap."""
+    (strip,) = strips_of(WORK)
+    sheet = WORK.layout.sheets[0].sheet
+    kept = WORK.layout.offcuts[0]
+
+    def source(*sizes: tuple[float, float]) -> str:
+        made = tuple(replace(kept, outline=box(0, 0, *size), sheet=0) for size in sizes)
+        return strip_source(replace(WORK, layout=replace(WORK.layout, offcuts=made)), strip)
+
+    turned = (sheet.grain_deg - strip.grain_deg) % 180
+    long, wide = (150.0, 30.0) if turned in (0.0, 180.0) else (30.0, 150.0)
+    assert "K2" in source((900, 900), (long, wide), (long - 1, wide))
+    assert "no kept offcut holds it" in source((long - 1, 900) if long > wide else (900, wide - 1))
+    assert "no kept offcut holds it" in source()
+
+
+def test_ticks_of_mating_edges_are_scribed():
+    """Every match tick of the templates is in the part's file, 2 mm inside the cut, its own way."""
+    found = 0
+    for blank in WORK.blanks:
+        shift = -np.array(blank.outline.bounds[:2])
+        metal = affinity.translate(blank.outline, *shift)
+        scribed = [LineString(line.path.dense(0.1)) for line in blank_drawing(WORK, blank).on("scribe")]
+        for tick in seam_ticks(WORK, blank):
+            outer, inner = tick.ends + shift
+            near = [line for line in scribed if line.distance(LineString([outer, inner])) < 0.01 and line.length < 25]
+            along = (inner - outer) / np.hypot(*(inner - outer))
+            same = [
+                s
+                for s in near
+                if abs(np.dot(np.diff(np.array(s.coords)[[0, -1]], axis=0)[0], along)) > 0.999 * s.length
+            ]
+            assert same, (blank.name, tick.edge.letter, tick.share)
+            assert max(s.length for s in same) >= 2.5
+            assert min(s.distance(metal.boundary) for s in same) > 1.99
+            found += 1
+    assert found > 6
+
+
+def _taken(item: Words) -> Polygon:
+    """What words take at least on paper: 0.7 of their height a letter."""
+    half, high = 0.35 * item.height * len(item.text), item.height / 2
+    x0 = -half if item.middle else 0.0
+    shape = box(x0, -high if item.middle else 0.0, x0 + 2 * half, high if item.middle else 2 * high)
+    return affinity.translate(affinity.rotate(shape, item.turn, origin=(0, 0)), *item.at)
+
+
+@pytest.mark.parametrize("kind", ["profile", "shear"])
+def test_no_words_stand_on_other_words(kind):
+    """Words of a part keep clear of one another, of etched letters and, but for folds', of the lines."""
+    work = small_work(kind)
+    for blank in work.blanks:
+        drawing = blank_drawing(work, blank)
+        words = [(i, _taken(i)) for i in drawing.items if isinstance(i, Words) and i.at[1] > -10]
+        etched = [LineString(line.path.dense(0.2)) for line in drawing.on("mark")]
+        scribed = [LineString(line.path.dense(0.2)) for key in ("scribe", "trim") for line in drawing.on(key)]
+        for k, (item, shape) in enumerate(words):
+            assert not any(shape.intersects(other) for _, other in words[:k]), (blank.name, item.text)
+            assert not any(shape.intersects(line) for line in etched), (blank.name, item.text)
+            label = item.text in ("GRAIN", "good face up", "GOOD FACE DOWN")
+            if not (label or item.text.startswith("FOLD")):
+                assert not any(shape.intersects(line) for line in scribed), (blank.name, item.text)
+
+
+def test_inches_stand_beside_millimetres_and_are_decimal_in_columns():
+    """Where the job is in inches the page has both; a column is all decimals, 25.4 mm exactly one inch."""
+    page = for_the_cutter(small_work(unit="in"))["cutting/for-the-cutter.txt"].decode("ascii")
+    table = [row for row in page.splitlines() if ".dxf  " in row]
+    assert len(table) == len(WORK.blanks) + 1
+    for row, blank in zip(table[1:], WORK.blanks, strict=True):
+        x0, y0, x1, y1 = blank.outline.bounds
+        assert f"{x1 - x0:.1f} x {y1 - y0:.1f}" in row
+        assert f"{round(x1 - x0, 1) / 25.4:.3f} x {round(y1 - y0, 1) / 25.4:.3f}" in row
+        assert "/" not in row
+    assert decimal_inches(25.4) == "1.000"
+    assert "3.937 in" in page
+
+
+def test_old_files_say_their_unit():
+    """R12 has no place for a unit: the words have it, with what the check line reads in inches."""
+    for name, content in dxf_files(WORK).items():
+        if "r12" in name:
+            assert b"millimetres, scale 1:1. CHECK_LINE is 100.0 mm, 3.937 in" in content, name
+            assert "-mm-" in name
