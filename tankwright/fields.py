@@ -58,6 +58,8 @@ SHORTEST_TANK_MM, LONGEST_TANK_MM = 100.0, 3000.0
 
 #: How a date is written.
 DATE_HINT = "write year-month-day, such as 2026-11-20"
+#: Years that a paper or a quote can be of; another is a slip of the pen.
+YEARS = (1900, 2200)
 
 #: How the hint at a wrong unit begins.
 UNIT_QUESTION = "is unit"
@@ -272,6 +274,10 @@ def read_date(value: object) -> Any:
             pass
     if not isinstance(value, datetime.date):
         raise Trouble(Fault("this is not a date", shown(value), "year-month-day", DATE_HINT))
+    first, last = YEARS
+    if not first <= value.year <= last:
+        hint = "look at the year: four figures, and it stands first"
+        raise Trouble(Fault("this date is out of all reach", value.isoformat(), f"{first} to {last}", hint))
     return value
 
 

@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 
 from .errors import TankwrightError
 from .fields import nearest
-from .keeping import Kept, read_kept, update_kept
+from .keeping import Kept, NotKept, read_kept, update_kept
 from .quotefile import WORK
 
 __all__ = ["HOURS_FILE", "TRADES", "HoursUnclear", "Past", "past_of", "read_hours", "record"]
@@ -25,7 +25,8 @@ __all__ = ["HOURS_FILE", "TRADES", "HoursUnclear", "Past", "past_of", "read_hour
 HOURS_FILE = "hours-taken.json"
 FORMAT = "tankwright hours taken 1"
 TRADES = tuple(dict.fromkeys(work.trade for work in WORK))
-MOST_HOURS = 2000.0
+MOST_HOURS = 2000.0  # of one trade, that can be told
+MOST_FOUND = 1e6  # that an entry may hold
 
 
 class HoursUnclear(TankwrightError, ValueError):
@@ -47,18 +48,38 @@ class Past(NamedTuple):
 
 
 def past_of(folder: Path) -> tuple[Past, ...]:
-    """How estimates have compared so far, trade by trade; empty where nothing was told yet."""
-    jobs = read_kept(folder / HOURS_FILE, FORMAT)["jobs"]
+    """How estimates have compared so far, trade by trade; empty where nothing was told yet.
+
+    Raises
+    ------
+    NotKept
+        If the file or an entry in it cannot be read.
+    """
     pairs: dict[str, list[tuple[float, float]]] = {trade: [] for trade in TRADES}
-    for job in jobs:
-        for trade, took in job["hours"].items():
-            if trade in pairs and took["estimated"] > 0:
-                pairs[trade].append((float(took["estimated"]), float(took["taken"])))
+    for row in read_kept(folder / HOURS_FILE, FORMAT)["jobs"]:
+        for trade, (estimated, taken) in _hours_of(row).items():
+            if trade in pairs and estimated > 0:
+                pairs[trade].append((estimated, taken))
     return tuple(
         Past(trade, len(rows), round(sum(e for e, _ in rows), 1), round(sum(t for _, t in rows), 1))
         for trade, rows in pairs.items()
         if rows
     )
+
+
+def _hours_of(row: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
+    """Hours estimated and taken by trade, from the entry of a job; a clear no where somebody has spoilt it."""
+    try:
+        told = {str(trade): (float(hours["estimated"]), float(hours["taken"])) for trade, hours in row["hours"].items()}
+    except (KeyError, TypeError, AttributeError, ValueError, OverflowError):
+        told = None
+    if told is None or not all(0 <= hours <= MOST_FOUND for pair in told.values() for hours in pair):
+        raise NotKept(
+            f"{HOURS_FILE}: the entry of a job cannot be read.\n  found    {str(dict(row))[:100]}\n"
+            '  wanted   "hours", and for each trade "estimated" and "taken", numbers of hours\n'
+            "hint: mend that line, or take it out and tell the hours again with tankwright took"
+        )
+    return told
 
 
 def read_hours(words: Sequence[str]) -> dict[str, float]:
@@ -98,10 +119,11 @@ def record(folder: Path, job: Mapping[str, str], taken: Mapping[str, float], est
 
     def change(kept: Kept) -> bool:
         rows: list[dict[str, Any]] = kept["jobs"]
-        row = next((row for row in rows if row["job"] == dict(job)), None)
+        row = next((row for row in rows if row.get("job") == dict(job)), None)
         if row is None:
             row = {"job": dict(job), "hours": {}}
             rows.append(row)
+        _hours_of(row)
         before = any(trade in row["hours"] for trade in taken)
         for trade, hours in taken.items():
             row["hours"][trade] = {"estimated": estimated.get(trade, 0.0), "taken": hours}

@@ -15,11 +15,12 @@ from click.testing import CliRunner
 from shapely.geometry import box
 
 from tankwright.cli import main
+from tankwright.errors import JobError
 from tankwright.job import nest_blanks
 from tankwright.keeping import NotKept
 from tankwright.load import load_job
 from tankwright.papers.results import figures
-from tankwright.quotehours import HoursUnclear, past_of, read_hours, record
+from tankwright.quotehours import HOURS_FILE, HoursUnclear, past_of, read_hours, record
 from tankwright.rack import RACK_FILE, Piece, RackRefused, add_piece, read_rack, remove_pieces
 from tankwright.rackjob import commit, job_key, propose, rack_for, rack_found, undo
 from tankwright.shop import StockSheet
@@ -205,6 +206,35 @@ def test_hours_taken_are_compared_over_jobs(tmp_path):
     for words in (["bukc=9"], ["buck=-1"], ["buck"]):
         with pytest.raises(HoursUnclear):
             read_hours(words)
+
+
+@pytest.mark.parametrize(
+    "entry",
+    [{}, {"hours": {"buck": 9}}, {"hours": {"buck": {"estimated": 8}}}, {"hours": 3}, {"hours": {"buck": None}}]
+    + [{"hours": {"buck": {"estimated": 8, "taken": wrong}}} for wrong in (math.nan, "many", -1, 10**400)],
+)
+def test_spoilt_hours_are_no_fault_of_ours(tmp_path, entry):
+    """Reading and telling say which entry, what is wanted, what to try; the file stays as it is."""
+    job = {"name": "one", "reference": "", "revision": "A"}
+    path = tmp_path / HOURS_FILE
+    path.write_text(json.dumps({"format": "tankwright hours taken 1", "jobs": [{"job": job, **entry}]}))
+    before = path.read_bytes()
+    with pytest.raises(NotKept, match=r"(?s)found.*wanted.*hint:"):
+        past_of(tmp_path)
+    with pytest.raises(NotKept, match=r"(?s)found.*wanted.*hint:"):
+        record(tmp_path, job, {"buck": 10.0}, {"buck": 8.0})
+    assert path.read_bytes() == before
+
+
+@pytest.mark.parametrize("day", ["9999-12-31", "0001-01-01", '"9999-12-31"'])
+def test_a_day_of_a_quote_out_of_all_reach_is_refused(tmp_path, day):
+    """Its last day would be past the end of the calendar: told with the years that there are."""
+    peanut(tmp_path)
+    text = (tmp_path / "job.toml").read_text()
+    assert "date = 2026-02-10\n" in text
+    (tmp_path / "job.toml").write_text(text.replace("date = 2026-02-10\n", f"date = {day}\n"))
+    with pytest.raises(JobError, match=r"(?s)1900 to 2200.*hint:"):
+        load_job(tmp_path)
 
 
 def test_a_rack_piece_of_the_shop_file_is_left_to_the_shop(tmp_path):
