@@ -266,10 +266,10 @@ Whole = Annotated[int, whole()]
 def read_date(value: object) -> Any:
     """A date, as TOML writes it or as text."""
     if isinstance(value, datetime.datetime):
-        return value.date()
+        value = value.date()
     if isinstance(value, str):
         try:
-            return datetime.date.fromisoformat(value.strip())
+            value = datetime.date.fromisoformat(value.strip())
         except ValueError:
             pass
     if not isinstance(value, datetime.date):
