@@ -31,11 +31,13 @@ from .openings import (
     SEAM,
     SHOULDER,
     SHUT,
+    TOP_RULES,
     WIDEST,
     Tunnel,
     tunnel_of,
 )
 from .patterns import Patterns, SeamLine
+from .round_top import RoundTop
 from .surface import HalfSurface
 from .walls import inner_runs, wall_between
 
@@ -130,6 +132,8 @@ def _trim_by_tunnel(mesh: FlaggedMesh, tunnel: Tunnel) -> FlaggedMesh:
         return m.vertices[:, 2] - tunnel.top(m.vertices[:, 0])
 
     def outside(m: FlaggedMesh) -> np.ndarray:
+        if tunnel.rounded is not None:
+            return tunnel.rounded.excess(m.vertices)
         return m.vertices[:, 1] - tunnel.half(m.vertices[:, 0])
 
     # Only the skin near the tunnel need know how high its top is and where it stops.
@@ -138,19 +142,43 @@ def _trim_by_tunnel(mesh: FlaggedMesh, tunnel: Tunnel) -> FlaggedMesh:
     for x in tunnel.shut:
         below = (over(mesh) < 1e-9) & (outside(mesh) < beside)
         mesh, _, _ = cut_along(mesh, mesh.vertices[:, 0] - x, SHUT, only=below)
+    if tunnel.rounded is not None:
+        mesh = _ruled(mesh, tunnel.rounded)
     level = over(mesh)
     level[mesh.flags & ROOF > 0] = 0.0
     mesh, _, _ = cut_along(mesh, outside(mesh), LEG, only=level <= 0)
     v = mesh.vertices.copy()
     leg, roof = mesh.flags & LEG > 0, mesh.flags & ROOF > 0
-    v[leg, 1] = tunnel.half(v[leg, 0])
     v[roof, 2] = tunnel.top(v[roof, 0])
+    v[leg, 1] = tunnel.low(v[leg, 0], v[leg, 2])
     middle = v[mesh.faces].mean(axis=1)
-    inside = tunnel.holds(middle[:, 0], middle[:, 2]) & (middle[:, 1] < tunnel.half(middle[:, 0]))
+    inside = tunnel.holds(middle[:, 0], middle[:, 2]) & (middle[:, 1] < tunnel.low(middle[:, 0], middle[:, 2]))
     if not np.any(inside):
-        return FlaggedMesh(v, mesh.faces, mesh.flags & ~(ROOF | LEG | SHUT))
+        return FlaggedMesh(v, mesh.faces, mesh.flags & ~(ROOF | LEG | SHUT | TOP_RULES[0] | TOP_RULES[1]))
     used, faces = np.unique(mesh.faces[~inside], return_inverse=True)
-    return FlaggedMesh(v[used], faces.reshape(-1, 3), mesh.flags[used])
+    flags = np.where(mesh.flags & LEG > 0, mesh.flags, mesh.flags & ~(TOP_RULES[0] | TOP_RULES[1]))
+    return FlaggedMesh(v[used], faces.reshape(-1, 3), flags[used])
+
+
+def _ruled(mesh: FlaggedMesh, top: RoundTop) -> FlaggedMesh:
+    """The skin near a rounded top cut by the planes of its rulings through the axis: no edge of it that the top
+    will cut spans two facets."""
+    # The tunnel is convex: a face that is wholly outside one of its sides, or inside all of them, is not cut.
+    outside = top.outside(mesh.vertices)
+    parted = np.any(np.all(outside[mesh.faces], axis=1), axis=1)
+    out = np.any(outside, axis=1)
+    touched = ~parted & np.any(out[mesh.faces], axis=1)
+    near = np.zeros(len(mesh.vertices), dtype=bool)
+    near[mesh.faces[touched]] = True
+    near[mesh.faces[near[mesh.faces].any(axis=1)]] = True  # cuts move vertices a little
+    mine = near[mesh.faces].any(axis=1)
+    rest, part = mesh.faces[~mine], FlaggedMesh(mesh.vertices, mesh.faces[mine], mesh.flags)
+    if not len(part.faces):
+        return mesh
+    for k, turn in enumerate(top.turns):
+        part, _, _ = cut_along(part, top.aside(part.vertices, turn), TOP_RULES[k % 2], only=near)
+        near = np.concatenate([near, np.ones(len(part.vertices) - len(near), dtype=bool)])
+    return FlaggedMesh(part.vertices, np.vstack([rest, part.faces]), part.flags)
 
 
 def _cut_seams(mesh: FlaggedMesh, seams: tuple[SeamLine, ...]) -> FlaggedMesh:
@@ -216,10 +244,11 @@ def _opened(mesh: FlaggedMesh, tunnel: Tunnel | None, neck: Neck | None) -> _Ope
     _refuse_parted(skin)
     roofs = boundary_chains(skin[ROOF]) if ROOF in skin else []
     if tunnel is None and neck is None:
-        sheets = Sheets(mesh.vertices, mesh.flags, np.zeros((0, 3), dtype=int), np.zeros((0, 3), dtype=int))
+        none = np.zeros((0, 3), dtype=int)
+        sheets = Sheets(mesh.vertices, mesh.flags, none, none, none)
     else:
         sheets = inner_sheets(mesh, tunnel, neck, roofs)
-    edges = boundary_edges(np.vstack([mesh.faces, sheets.leg, sheets.wall]))
+    edges = boundary_edges(np.vstack([mesh.faces, sheets.leg, sheets.top, sheets.wall]))
     size = len(sheets.vertices)
     key = edges[:, 0] * size + edges[:, 1]
 
@@ -230,8 +259,9 @@ def _opened(mesh: FlaggedMesh, tunnel: Tunnel | None, neck: Neck | None) -> _Ope
     inner = ~np.any(list(own.values()), axis=0)
     inner &= ~np.all(sheets.vertices[edges][:, :, 1] == 0, axis=1)  # these meet their mirror image
     outer = {kind: edges[mask] for kind, mask in own.items() if kind in (LOWER, FRONT, REAR, ROOF, SHUT)}
-    if tunnel is not None and len(sheets.leg):
-        leg = inner & of(boundary_edges(sheets.leg))
+    inwards = np.vstack([sheets.leg, sheets.top])
+    if tunnel is not None and len(inwards):
+        leg = inner & of(boundary_edges(inwards))
         for kind, on in _on_tunnel(sheets.vertices[edges], tunnel).items():
             mine = leg & on
             outer[kind] = np.vstack([outer.get(kind, edges[:0]), edges[mine]])
@@ -344,6 +374,9 @@ def assemble(half_surface: HalfSurface, patterns: Patterns, seams: tuple[SeamLin
     flags = np.concatenate([flags, flags[apart]])
     pieces = {"skin right": mesh.faces, "skin left": mirror[mesh.faces][:, ::-1]}
     sheets = {"tunnel": half.sheets.leg, "neck wall": half.sheets.wall}
+    if len(half.sheets.top):  # a rounded top: its facets with the roof between them
+        one, across = walls.get("tunnel top", (half.sheets.top[:0], half.sheets.top[:0]))
+        walls["tunnel top"] = (np.vstack([half.sheets.top, one]), across)
     for name, (one, across) in {**{n: (f, f[:0]) for n, f in sheets.items()}, **walls}.items():
         both = np.vstack([one, mirror[one][:, ::-1], across])
         if len(both):

@@ -15,11 +15,12 @@ import numpy as np
 
 from .assemble import Shell, assemble
 from .bump_out import with_bump_outs
+from .cutting_mesh import area_vectors
 from .divide import divide, smooth_groups
 from .measure import area, centre_of_volume, volume
 from .offset import inward_directions
 from .outlets import kept_back
-from .patterns import Division, Patterns
+from .patterns import Division, Patterns, TunnelPattern
 from .surface import HalfSurface, half_surface
 
 __all__ = ["Body", "Capacity", "build_body", "measure_capacity"]
@@ -84,12 +85,20 @@ def _grown(patterns: Patterns, thickness: float) -> Patterns:
             tunnel,
             side_room=tunnel.side_room + thickness,
             top_room=tunnel.top_room + thickness,
+            arch_rise=_grown_rise(tunnel, thickness) if tunnel.top == "arch" else 0.0,
             closed_front_x=None if front is None else front - thickness,
             closed_rear_x=None if rear is None else rear + thickness,
         )
     if neck is not None:
         neck = replace(neck, radius=neck.radius + thickness)
     return replace(patterns, tunnel=tunnel, neck=neck)
+
+
+def _grown_rise(tunnel: TunnelPattern, thickness: float) -> float:
+    """Rise of an arch round the same middle, a thickness larger all round."""
+    half, rise = tunnel.half_front, tunnel.arch_rise
+    radius = (half**2 + rise**2) / (2 * max(rise, 1e-9)) + thickness
+    return float(radius - np.sqrt(radius**2 - (half + thickness) ** 2))
 
 
 def build_body(
@@ -182,7 +191,37 @@ def measure_capacity(body: Body, *, density: float, ullage: float = 0.04, read_m
         usable_l=max(0.0, brim - left_empty - below) / 1e6,
         centre=tuple(float(c) for c in centre_of_volume(body.inner, body.faces)),  # type: ignore[arg-type]
         dry_mass_kg=metal * body.thickness * density / 1e9,
-        litres_per_mm_width=legs / 1e6,
-        litres_per_mm_depth=sum(a for name, a in tunnel.items() if name.startswith("tunnel top")) / 1e6,
+        litres_per_mm_width=(legs + _lost_over_legs(body)) / 1e6,
+        litres_per_mm_depth=sum(_from_above(body, name) for name in tunnel if name.startswith("tunnel top")) / 1e6,
         shell_area_mm2=metal,
     )
+
+
+def _from_above(body: Body, piece: str) -> float:
+    """Area of a tunnel's top, mm2; of a rounded one as it is seen from above."""
+    assert body.patterns.tunnel is not None
+    if body.patterns.tunnel.top == "flat":
+        return area(body.inner, body.faces_of(piece))
+    return float(np.abs(area_vectors(body.inner, body.faces_of(piece))[:, 2]).sum())
+
+
+def _lost_over_legs(body: Body) -> float:
+    """What a rounded top costs for each mm that the tunnel is wider at each side, mm3, above what its legs do.
+
+    The crown stays where it is: a half round of another width has another radius, an arch keeps its rise.
+    """
+    tunnel = body.patterns.tunnel
+    if tunnel is None or tunnel.top == "flat" or "tunnel top" not in body.pieces:
+        return 0.0
+    half = (tunnel.half_front + tunnel.half_rear) / 2 + body.thickness
+    length = _from_above(body, "tunnel top") / (2 * half)
+    if tunnel.top == "round":
+        return float((np.pi - 2) * half * length)
+    rise = tunnel.arch_rise * half / tunnel.half_front
+
+    def segment(out: float) -> float:
+        radius = (out**2 + rise**2) / (2 * rise)
+        turn = np.arcsin(out / radius)
+        return float(radius**2 * (turn - np.sin(2 * turn) / 2))
+
+    return (segment(half + 0.5) - segment(half - 0.5)) * length

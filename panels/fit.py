@@ -246,7 +246,7 @@ def neck_volume(patterns: Patterns, *, thickness: float) -> float:
     cut = np.where(cut > 0, cut + thickness, 0.0)
     low = np.zeros_like(x)
     if tunnel is not None:
-        low = np.where(tunnel.holds(x, z - thickness), tunnel.half(x) + thickness, 0.0)
+        low = np.where(tunnel.holds(x, z - thickness), tunnel.low(x, z) + thickness, 0.0)
     column = np.maximum(np.minimum(y, cut) - low, 0.0)
     p = grid[..., [0, 2]]
     u, v = p[1:, 1:] - p[:-1, :-1], p[:-1, 1:] - p[1:, :-1]
@@ -303,7 +303,7 @@ def knee_found(body: Body, *, show: Show = in_mm) -> tuple[Finding, ...]:
     found = [Finding("note", "knee relief", says, show(float(sunk.max())), f"{show(knee.depth)} asked for")]
     if tunnel is not None:
         low = (sunk > 0.1) & (grid[..., 2] < tunnel.top(grid[..., 0]))
-        room = np.where(low, grid[..., 1] - tunnel.half(grid[..., 0]) - 2 * body.thickness, np.inf)
+        room = np.where(low, grid[..., 1] - tunnel.low(grid[..., 0], grid[..., 2]) - 2 * body.thickness, np.inf)
         k = np.unravel_index(int(np.argmin(room)), room.shape)
         if room[k] < KNEE_ROOM_MM:
             found.append(

@@ -1,9 +1,9 @@
-"""The walls that face the motorcycle: the tunnel's legs and the neck wall, as parts of the right half.
+"""The walls that face the motorcycle: the tunnel's legs, its rounded top and the neck wall, as parts of the right half.
 
 Seen from the side, body and openings are regions of a plane: the trimmed skin's outline, the tunnel below its
-top, the facets of the neck relief. All their lines are crossed with one another once, on a fine grid, and
-every region that the crossings leave is one flat part of a leg or of a facet. Where the skin ends on a leg or
-on the neck wall its own vertices are the corners of these parts, so the two share their edge.
+top, the facets of a rounded top and of the neck relief. All their lines are crossed with one another once, on a
+fine grid, and every region that the crossings leave is one flat part of a leg or of a facet. Where the skin ends on
+a leg, the top or the neck wall its own vertices are the corners of these parts, so the two share their edge.
 """
 
 from __future__ import annotations
@@ -33,16 +33,21 @@ ASIDE_MM = 2e-5
 ALONG_MM = 25.0
 #: Regions smaller than this are rounding, mm2.
 NOTHING_MM2 = 1e-7
+#: What bounds the body at a place of the side view: nothing, a leg, facet k of a rounded top as `TOP` - k; facets
+#: of the neck relief are 0 and up.
+NOTHING, LEG_SIDE, TOP = -2, -1, -3
 
 
 @dataclass(frozen=True)
 class Sheets:
-    """Vertices (n, 3) and flags (n,) of the skin with those of legs and neck wall after them, and the
-    faces (m, 3) of each, anticlockwise in the side view: outwards of the fuel on the right."""
+    """Vertices (n, 3) and flags (n,) of the skin with those of legs, top and neck wall after them, and the
+    faces (m, 3) of each, anticlockwise in the side view: outwards of the fuel on the right. ``top`` are the
+    facets of a rounded top, but for its roof."""
 
     vertices: np.ndarray
     flags: np.ndarray
     leg: np.ndarray
+    top: np.ndarray
     wall: np.ndarray
 
 
@@ -107,7 +112,7 @@ class _Openings:
         x, z = p.T
         front, rear = self.tunnel.reach
         within = (x > front) & (x < rear) & (z < np.interp(x, *self.top.T))
-        return np.where(within, self.tunnel.half(x), 0.0)
+        return np.where(within, self.tunnel.low(x, z), 0.0)
 
     def cut(self, p: np.ndarray) -> np.ndarray:
         """Half the width of the neck relief at points (n, 2), 0 outside it."""
@@ -119,10 +124,17 @@ class _Openings:
         return np.searchsorted(-self.neck.rulings[:, 0], -self.neck.behind(*p.T)) - 1
 
     def label(self, p: np.ndarray) -> np.ndarray:
-        """-2 where nothing bounds the body at points (n, 2), -1 for a leg, else the facet's number."""
+        """What bounds the body at points (n, 2): `NOTHING`, a leg, or a facet's number."""
         low, cut = self.low(p), self.cut(p)
-        found = np.where(low > 0, -1, -2)
+        found = np.where(low > 0, self.side(p), NOTHING)
         return found if self.neck is None else np.where(cut > low, self.facet(p), found)
+
+    def side(self, p: np.ndarray) -> np.ndarray:
+        """Which wall of the tunnel bounds points (n, 2) inside it."""
+        if self.tunnel is None or self.tunnel.rounded is None:
+            return np.full(len(p), LEG_SIDE)
+        k = self.tunnel.rounded.facet(*p.T)
+        return np.where(k < len(self.tunnel.rounded.turns) - 1, TOP - k, LEG_SIDE)
 
     def lines(self, size: float) -> list[shapely.LineString]:
         """Every line at which the label may change, and more."""
@@ -130,33 +142,84 @@ class _Openings:
         if self.tunnel is not None:
             found.append(shapely.LineString(self.top))
             found += [shapely.LineString([[x, -size], [x, size]]) for x in self.tunnel.shut]
+            found += self._rulings()
         if self.neck is None:
             return found
-        d, y = self.neck.rulings.T
+        d = self.neck.rulings[:, 0]
         for k in range(len(d)):
             found.append(shapely.LineString(self.neck.side_view(np.full(2, d[k]), np.array([-size, size]))))
-        if self.tunnel is not None:
-            even = [self._even(*ends, size) for ends in zip(d, y, [*d[1:], -size], [*y[1:], y[-1]], strict=True)]
-            found += [line for line in even if not line.is_empty]
-        return found
+        return found if self.tunnel is None else [*found, *self._even(size)]
 
-    def _even(self, d0: float, y0: float, d1: float, y1: float, size: float) -> shapely.LineString:
-        """Where a facet from (d0, y0) to (d1, y1) is as far out as the leg: straight, if anywhere."""
+    def _even(self, size: float) -> list[shapely.LineString]:
+        """Where a facet of the neck relief is as far out as a wall of the tunnel: straight, within both."""
         assert self.neck is not None
+        (one, lead, low), (two, start, high) = self._neck_planes(size), self._tunnel_planes()
+        n = (one[:, None] - two[None]).reshape(-1, 2)
+        c = (start[None] - lead[:, None]).reshape(-1)
+        steep = np.linalg.norm(n, axis=1)
+        pair = np.flatnonzero(steep > 1e-9)
+        n, c, steep = n[pair], c[pair], steep[pair]
+        foot, along = n * (c / steep**2)[:, None], n[:, ::-1] * [-1, 1] / steep[:, None]
+        limits = np.concatenate([low[pair // len(two)], high[pair % len(two)]], axis=1)  # (p, 4, 3): g . p <= h
+        rate = np.einsum("pkd,pd->pk", limits[..., :2], along)
+        room = limits[..., 2] - np.einsum("pkd,pd->pk", limits[..., :2], foot)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            end = room / rate
+        flat = np.abs(rate) < 1e-12
+        first = np.where(~flat & (rate < 0), end, -size).max(axis=1)
+        last = np.where(~flat & (rate > 0), end, size).min(axis=1)
+        some = (last - first > 1e-9) & ~np.any(flat & (room < 0), axis=1)
+        ends = np.stack([foot + first[:, None] * along, foot + last[:, None] * along], axis=1)[some]
+        return list(shapely.linestrings(ends))
+
+    def _neck_planes(self, size: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Each facet of the neck relief as out = g . p + c over the side view: g (n, 2), c (n,), and the two limits
+        (n, 2, 3) of its strip, a little beyond it: it is crossed there."""
+        assert self.neck is not None
+        d, y = self.neck.rulings.T
+        behind, out = np.append(d[1:], -size), np.append(y[1:], y[-1])
+        along = self.neck.directions[0]
+        at = float(np.dot(self.neck.pattern.at, along))
+        slope = (out - y) / (behind - d)
+        wide = np.stack([np.append(np.tile(along, (len(d), 1)), (d + at + 1e-3)[:, None], axis=1)], axis=1)
+        deep = np.stack([np.append(np.tile(-along, (len(d), 1)), (1e-3 - behind - at)[:, None], axis=1)], axis=1)
+        return slope[:, None] * along, y - slope * (d + at), np.concatenate([wide, deep], axis=1)
+
+    def _tunnel_planes(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """The same of the tunnel's leg and, before it, of every facet of a rounded top."""
         assert self.tunnel is not None
         start, next_mm = (float(half) for half in self.tunnel.half(np.array([0.0, 1.0])))
-        slope, along = (y1 - y0) / (d1 - d0), self.neck.directions[0]
-        # y0 + slope ((p - at) . along - d0) = start + (next_mm - start) p_x, a line n . p = c
-        n = slope * along - [next_mm - start, 0.0]
-        c = start - y0 + slope * (d0 + float(np.dot(self.neck.pattern.at, along)))
-        steep = float(np.hypot(*n))
-        if steep < 1e-9:
-            return shapely.LineString()
-        reach = np.array([[-n[1], n[0]]]) / steep * np.array([[-size], [size]])
-        behind = np.array([d0, d0, d1, d1]) + np.array([1, 1, -1, -1]) * 1e-3  # a little beyond: it is crossed there
-        strip = shapely.Polygon(self.neck.side_view(behind, np.array([-size, size, size, -size])))
-        within = shapely.LineString(n * c / steep**2 + reach).intersection(strip)
-        return within if isinstance(within, shapely.LineString) else shapely.LineString()
+        leg = np.array([next_mm - start, 0.0])
+        anywhere = np.zeros((1, 2, 3))
+        top = self.tunnel.rounded
+        if top is None:
+            return leg[None], np.array([start]), anywhere
+        x = np.array([0.0, 1.0])
+        z = np.array([top.height(x, turn) for turn in top.turns])
+        y = np.multiply.outer(top.profile[1], [start, next_mm])
+        climb, level = z[:, 1] - z[:, 0], z[:, 0]
+        # Over a facet, out is that of its upper ruling on it and that of its lower one on that.
+        rise = np.diff(y, axis=0) / np.diff(z, axis=0)  # at x = 0 and 1 alike: upright sections are similar
+        up = rise[:, 0]
+        g = np.column_stack([y[:-1, 1] - y[:-1, 0] - up * climb[:-1], up])
+        c = y[:-1, 0] - up * level[:-1]
+        over = np.column_stack([-climb, np.ones(len(z)), level + 1e-3])  # z - ruling <= 1e-3
+        under = np.column_stack([climb, -np.ones(len(z)), 1e-3 - level])
+        limits = np.stack([over[:-1], under[1:]], axis=1)
+        below = np.stack([over[-1], np.zeros(3)])[None]
+        return np.vstack([g, leg]), np.append(c, start), np.concatenate([limits, below])
+
+    def _rulings(self) -> list[shapely.LineString]:
+        """Those of a rounded top but its roof's edge, from front to rear, on this side of a cone's tip."""
+        assert self.tunnel is not None
+        top = self.tunnel.rounded
+        if top is None:
+            return []
+        ends = self.top[[1, -2], 0]
+        if top.widening:
+            tip = top.x_front - top.half / top.widening
+            ends = np.maximum(ends, tip + 1.0) if top.widening > 0 else np.minimum(ends, tip - 1.0)
+        return [shapely.LineString(np.column_stack([ends, top.height(ends, turn)])) for turn in top.turns[1:]]
 
     def borders(self, size: float) -> list[shapely.LineString]:
         """The lines at which the label does change, crossed with one another."""
@@ -170,7 +233,8 @@ class _Openings:
         middle = ends.mean(axis=1)
         sides = np.column_stack([self.label(middle + aside), self.label(middle - aside)])
         kept = sides[:, 0] != sides[:, 1]
-        ruling = sides[kept].min(axis=1) >= 0
+        sides = sides[kept]
+        ruling = np.all(sides >= 0, axis=1) | np.all((sides < 0) & (sides != NOTHING), axis=1)
         ends = ends[kept]
         return [*shapely.linestrings(ends[~ruling]), *_unbroken(ends, ruling)]
 
@@ -245,7 +309,7 @@ def _triangles(region: shapely.Polygon, bend: np.ndarray) -> tuple[np.ndarray, n
 
 
 def inner_sheets(mesh: FlaggedMesh, tunnel: Tunnel | None, neck: Neck | None, roofs: list[np.ndarray]) -> Sheets:
-    """Legs and neck wall of the right half.
+    """Legs, rounded top and neck wall of the right half.
 
     ``mesh`` is the trimmed skin; ``roofs`` are its edge chains along the tunnel's top.
     """
@@ -257,26 +321,40 @@ def inner_sheets(mesh: FlaggedMesh, tunnel: Tunnel | None, neck: Neck | None, ro
     openings = _Openings(tunnel, neck, np.zeros((0, 2)) if tunnel is None else _top_line(mesh, tunnel, roofs))
     covered = _outline(mesh, edges)
     corners = _Corners(mesh, np.unique(edges))
-    leg: list[np.ndarray] = []
-    wall: list[np.ndarray] = []
+    found: dict[str, list[np.ndarray]] = {"leg": [], "top": [], "wall": []}
     for region in _regions(skin, openings.borders(size)):
         inside = region.representative_point()
         at = np.array([[inside.x, inside.y]])
         label = int(openings.label(at)[0])
-        if label == -2 or not covered.contains(inside):
+        if label == NOTHING or not covered.contains(inside):
             continue
-        ring, faces = _triangles(region, np.eye(2) if label < 0 or neck is None else _true_lengths(neck, label))
+        ring, faces = _triangles(region, _bend(tunnel, neck, label, at[0]))
         if neck is not None and label >= 0:
-            out, flag, store = neck.half(*ring.T), NECK, wall
+            out, flag, store = neck.half(*ring.T), NECK, found["wall"]
         elif tunnel is not None:
-            out, flag, store = tunnel.half(ring[:, 0]), LEG, leg
+            store = found["leg" if label == LEG_SIDE else "top"]
+            out, flag = tunnel.low(*ring.T), LEG
         out = np.where(np.abs(out) < CENTRE_MM, 0.0, out)
         index = np.array([corners.index(p, y, flag) for p, y in zip(ring, out.tolist(), strict=True)])
         a, b, c = index[faces].T
         store.append(index[faces][(a != b) & (b != c) & (a != c)])
     none = np.zeros((0, 3), dtype=int)
     vertices, flags = np.array(corners.vertices), np.array(corners.flags)
-    return Sheets(vertices, flags, np.vstack([none, *leg]), np.vstack([none, *wall]))
+    return Sheets(vertices, flags, *(np.vstack([none, *found[name]]) for name in ("leg", "top", "wall")))
+
+
+def _bend(tunnel: Tunnel | None, neck: Neck | None, label: int, at: np.ndarray) -> np.ndarray:
+    """(2, 2): from the side view to true lengths on the facet of that label, at a place (2,) of it."""
+    if neck is not None and label >= 0:
+        return _true_lengths(neck, label)
+    if tunnel is None or label == LEG_SIDE:
+        return np.eye(2)
+    near = at + np.array([[0.0, 0.0], [1e-6, 0.0], [0.0, 1e-6]])
+    out = tunnel.low(*near.T)
+    rise = (out[1:] - out[0]) / 1e-6
+    size = float(np.hypot(*rise))
+    way = rise / size
+    return np.eye(2) + (np.hypot(1.0, size) - 1.0) * np.outer(way, way)
 
 
 def _true_lengths(neck: Neck, facet: int) -> np.ndarray:

@@ -161,6 +161,9 @@ class TunnelPattern:
 
     ``closed_front_x`` and ``closed_rear_x`` are where the tunnel stops inside the tank with an upright end
     wall of its own; None where it runs out through that end. The widths are those at the tunnel's ends.
+    ``top`` is "flat", "round" (a half round, as wide as the tunnel) or "arch", which rises ``arch_rise`` in the
+    middle at the front and in proportion to the width elsewhere. ``top_room`` is measured in the middle, where a
+    rounded top is highest. ``backbone`` is the section of what it must clear, "round" or "square".
     """
 
     backbone_front: float
@@ -170,6 +173,9 @@ class TunnelPattern:
     draw_in: float = 1.5  # weld draw-in a side; common practice, no source
     closed_front_x: float | None = None
     closed_rear_x: float | None = None
+    top: str = "flat"
+    arch_rise: float = 0.0
+    backbone: str = "square"
 
     @property
     def half_front(self) -> float:

@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from .cutting_mesh import zipper
 
@@ -22,6 +23,10 @@ __all__ = ["Wall", "inner_runs", "wall_between"]
 
 #: Edges further apart than this in the side view do not run one over the other, mm.
 NEAR_MM = 1e-4
+#: A face turned over by no more than this, mm2, is rounding.
+TURNED_MM2 = 1e-6
+#: Widths count this much beside places when a wall is laid out over both: its faces then span little of a bend.
+FLATTER = 0.1
 
 
 @dataclass(frozen=True)
@@ -80,6 +85,27 @@ def inner_runs(vertices: np.ndarray, top: np.ndarray, edges: np.ndarray) -> tupl
     return runs, used
 
 
+def _between(vertices: np.ndarray, outer: _Run, inner: _Run) -> np.ndarray:
+    """Faces (m, 3) between an outer edge and a run under it: as they run side by side, unless a face would then
+    turn over, as it may where the run is an arch; there they are laid out over place and width."""
+    faces = zipper(outer.chain, inner.chain, outer.place, inner.place)
+    places = [*zip(inner.chain.tolist(), inner.place.tolist(), strict=True)]
+    places += zip(outer.chain.tolist(), outer.place.tolist(), strict=True)
+    at = {k: (place, float(vertices[k, 1])) for k, place in places}
+    seen = np.array([[at[k] for k in face] for face in faces.tolist()]).reshape(-1, 3, 2)
+    u, v = seen[:, 1] - seen[:, 0], seen[:, 2] - seen[:, 0]
+    if not len(faces) or (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]).max() < TURNED_MM2:
+        return faces
+    ring = list(dict.fromkeys([*outer.chain.tolist(), *inner.chain[::-1].tolist()]))
+    flat = [(at[k][0], at[k][1] * FLATTER) for k in ring]
+    region, number = shapely.Polygon(flat), dict(zip(flat, ring, strict=True))
+    if not region.is_valid or len(number) < len(ring):
+        return faces
+    parts = shapely.orient_polygons(shapely.get_parts(shapely.constrained_delaunay_triangles(region)), exterior_cw=True)
+    corners = shapely.get_coordinates(parts).reshape(-1, 4, 2)[:, :3].tolist()
+    return np.array([[number[(x, y)] for x, y in triangle] for triangle in corners], dtype=int)
+
+
 def wall_between(vertices: np.ndarray, mirror: np.ndarray, top: np.ndarray, runs: list[_Run]) -> Wall:
     """The wall between an outer edge (directed as its neighbour has it) and the runs under it."""
     step = np.linalg.norm(np.diff(vertices[top][:, [0, 2]], axis=0), axis=1)
@@ -93,7 +119,7 @@ def wall_between(vertices: np.ndarray, mirror: np.ndarray, top: np.ndarray, runs
 
     def close_group(last: int) -> None:
         if len(group.chain):
-            right.append(zipper(top[first : last + 1], group.chain, place[first : last + 1], group.place))
+            right.append(_between(vertices, _Run(top[first : last + 1], place[first : last + 1]), group))
 
     for k, (after, before) in enumerate(zip(ends, starts, strict=True)):
         inner = np.flatnonzero((place > after + NEAR_MM) & (place < before - NEAR_MM))
