@@ -14,6 +14,7 @@ import difflib
 import math
 import re
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
@@ -268,10 +269,8 @@ def read_date(value: object) -> Any:
     if isinstance(value, datetime.datetime):
         value = value.date()
     if isinstance(value, str):
-        try:
+        with suppress(ValueError):
             value = datetime.date.fromisoformat(value.strip())
-        except ValueError:
-            pass
     if not isinstance(value, datetime.date):
         raise Trouble(Fault("this is not a date", shown(value), "year-month-day", DATE_HINT))
     first, last = YEARS

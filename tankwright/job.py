@@ -19,6 +19,7 @@ from .baffles import baffles_for, mass_kg
 from .errors import Finding as Mistake
 from .errors import JobError, says_and_remedy
 from .load import Job, load_job
+from .nofit import no_fit
 from .rackjob import rack_found
 from .units import show_length, show_thickness
 from .work import Work
@@ -237,20 +238,8 @@ def nest_blanks(job: Job, blanks: Iterable[Flat], cutting: str = "") -> Layout:
         says, remedy = says_and_remedy(fault)
         raise JobError([Mistake("stop", says, remedy=remedy)]) from fault
     if layout.unplaced:
-        raise JobError(
-            [
-                Mistake(
-                    "stop", f"{item.part.name} does not go on any sheet in stock: {item.why}", remedy=_bigger(stock)
-                )
-                for item in layout.unplaced
-            ]
-        )
+        raise no_fit(job, layout, sheets)
     return layout
-
-
-def _bigger(stock: tuple) -> str:
-    names = ", ".join(f"{s.name} ({s.width:.0f} x {s.height:.0f} mm)" for s in stock)
-    return f"add a seam to that panel, or put a larger sheet in stock; in stock are {names}"
 
 
 def _strain_findings(job: Job, blanks: tuple[Blank, ...]) -> tuple[Finding, ...]:
