@@ -4,7 +4,7 @@ Words used here
     net outline    the developed edge of the finished panel, flat: where the metal is trimmed to
     outline        the edge the blank is cut to: net outline plus the allowance of each edge
     edge           the part of the net outline that meets one neighbour, between two corners
-    joint          how an edge is joined: ``butt``, ``lap``, ``fold``, ``free``
+    joint          how an edge is joined: ``butt``, ``lap``, ``fold``, ``fillet``, ``free``
     mark           a line to be drawn or scribed on the blank, never cut
     good face      the face that is outside on the finished tank; blanks are drawn good face up
 
@@ -20,7 +20,7 @@ from typing import Literal
 import numpy as np
 from shapely.geometry import Polygon
 
-__all__ = ["Aim", "AimOf", "AtEdge", "Blank", "Edge", "FlatMesh", "Fold", "Mark"]
+__all__ = ["Aim", "AimOf", "AtEdge", "Blank", "Edge", "FlatMesh", "Fold", "Mark", "Roll"]
 
 #: What a shop leaves on an edge: kind of blank, its piece, the piece it meets ("" if none) -> joint and mm.
 AtEdge = Callable[[str, str, str], tuple[str, float]]
@@ -83,6 +83,26 @@ class Fold:
 
 
 @dataclass(frozen=True)
+class Roll:
+    """A zone of a piece that bends one way, between two lines that lie along the rolls; see ``panels.roll``."""
+
+    kind: Literal["flat", "rolled", "bend"]
+    start: np.ndarray  # (2, 2) the line where it begins, from edge to edge of the blank
+    end: np.ndarray  # (2, 2)
+    angle: float  # degrees the metal is turned
+    up: bool  # True: bent towards the good face as drawn
+    radius: float  # inside, mm; infinite where flat
+    along: tuple[float, float]  # inside radius at the start and at the end; both ``radius`` where it hardly changes
+    across: tuple[float, float]  # inside radius at the first and the second end of its lines: a cone's differ
+    miss: float = 0.0  # how far the arc leaves the piece, mm
+
+    @property
+    def least(self) -> float:
+        """Tightest inside radius in it, mm."""
+        return min(self.radius, *self.along, *self.across)
+
+
+@dataclass(frozen=True)
 class Mark:
     """A line drawn on the blank: ``centre``, ``station``, ``style``, ``register``, ``grid``, ``fitting``."""
 
@@ -125,6 +145,8 @@ class Blank:
     flat: FlatMesh | None  # development with strain, None where nothing is strained
     notes: tuple[str, ...] = ()
     mirrors: str = ""  # name of the blank this one is the true mirror image of
+    rolls: tuple[Roll, ...] = ()  # zones of a rolled piece, in order along it
+    metal: str = ""  # where it is not cut from the tank's own metal
 
     @property
     def stretch(self) -> float:

@@ -16,7 +16,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.polygon import orient
 
 from .assemble import WIDEST
-from .blank import Aim, AimOf, AtEdge, Blank, Edge, FlatMesh, Mark
+from .blank import Aim, AimOf, AtEdge, Blank, Edge, FlatMesh, Mark, Roll
 from .body import Body
 from .bump_out import with_rims
 from .choose_k import KFactor
@@ -30,6 +30,7 @@ from .felt import felt
 from .fittings import CROSS_MM, Fitting, Placed, marks_on, place_fittings
 from .fold_tunnel import TUNNEL_PIECES, folded_tunnel
 from .margins import with_holes, with_margins
+from .roll import mirrored_roll, roll_zones
 from .seams import Sewn, family
 from .stations import station_label, stations_between
 from .turned import lipped, turned_edge
@@ -155,7 +156,18 @@ def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge, inside_radius: float, k_
         flat=felt(dev) if formed else None,
         notes=_notes(flat),
     )
+    if kind == "rolled":
+        blank = replace(blank, rolls=_rolls(body, flat, blank.outline))
     return lipped(blank, edge, turned, inside_radius=inside_radius, k_factor=k_factor)
+
+
+def _rolls(body: Body, flat: _Flat, outline: Polygon) -> tuple[Roll, ...]:
+    """How a rolled piece bends; a style line over it is bent at the radius that it was laid out for."""
+    sharp = 0.0 if flat.crease is None else flat.crease.radius
+    return roll_zones(
+        flat.solid, flat.faces, flat.points, outline,
+        thickness=body.thickness, k_factor=body.k_factor, sharp_radius=sharp,
+    )  # fmt: skip
 
 
 def _notes(flat: _Flat) -> tuple[str, ...]:
@@ -254,6 +266,7 @@ def mirrored(blank: Blank, name: str) -> Blank:
         if flat is None
         else FlatMesh(flip(flat.points), flat.faces[:, ::-1], flat.strain, flip(flat.directions)),
         mirrors=blank.name,
+        rolls=tuple(mirrored_roll(roll, flip) for roll in blank.rolls),
     )
 
 
