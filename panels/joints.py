@@ -37,12 +37,14 @@ def joint_name(edge: Edge) -> Kind:
 
 @dataclass(frozen=True)
 class Side:
-    """One edge of a joint: its piece of the tank, its blank, what is left outside and its formed length, mm."""
+    """One edge of a joint: its piece of the tank, its blank, what is left outside and its formed length, mm, and what
+    its blank calls the joint: only the edge that is turned is a flange."""
 
     piece: str
     blank: str
     allowance: float
     length: float
+    kind: Kind = "none"
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,7 @@ class Joint:
         """The side that carries the metal of a lap or lip, None where there is none."""
         if self.kind not in ("lap", "flange"):
             return None
-        return max(self.sides, key=lambda side: side.allowance)
+        return max(self.sides, key=lambda side: (side.kind == self.kind, side.allowance))
 
     @property
     def differ(self) -> float | None:
@@ -106,7 +108,13 @@ def _alone(blank: str, edge: Edge) -> SeamError:
 
 def _side(piece: str, runs: Sequence[tuple[Blank, Edge]]) -> Side:
     names = ", ".join(dict.fromkeys(blank.name for blank, _ in runs))
-    return Side(piece, names, max(e.allowance for _, e in runs), sum(e.length_surface for _, e in runs))
+    kind = _strongest({joint_name(edge) for _, edge in runs})
+    return Side(piece, names, max(e.allowance for _, e in runs), sum(e.length_surface for _, e in runs), kind)
+
+
+def _strongest(kinds: Iterable[Kind]) -> Kind:
+    have = set(kinds)
+    return next(kind for kind in _STRONGEST if kind in have)
 
 
 def _joint(seam: Seam, here: Sequence[tuple[Blank, Edge]], outside: Callable[[str, str], str]) -> Joint:
@@ -116,8 +124,7 @@ def _joint(seam: Seam, here: Sequence[tuple[Blank, Edge]], outside: Callable[[st
     if not all(runs) or len(runs[0]) + len(runs[1]) != len(here):
         raise _alone(here[0][0].name, here[0][1])
     sides = (_side(one, runs[0]), _side(other, runs[1]))
-    kinds = {joint_name(edge) for _, edge in here}
-    kind = next(kind for kind in _STRONGEST if kind in kinds)
+    kind = _strongest(side.kind for side in sides)
     joint = Joint(seam.letter, kind, sides, seam.length)
     carrier = joint.carries
     if carrier is None:

@@ -10,6 +10,7 @@ Words used here
     band        what the bend takes off the flat piece: from the net edge in to where the bend begins
     relief      the hole where two bends would run into one another; it keeps the corner from tearing
     notch       a V cut out of a lip that would have to shrink; a slit lets one open that would have to stretch
+    run         an edge from corner to corner; one too short to be turned is left plain, at its net edge
 
 A lip along a straight edge is a plain fold. Along a curved edge its free edge is longer or shorter when it is
 folded than it is in the flat: the strain is measured, not guessed, from the free edge in space and in the flat.
@@ -19,7 +20,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -28,21 +29,10 @@ from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
 from .bend import bend_allowance, setback
-from .blank import Edge, Fold, Mark
 from .choose_k import KFactor
 from .errors import LipError
 
-__all__ = [
-    "Lip",
-    "TurnedEdge",
-    "lay_lips",
-    "least_lip",
-    "lip_edges",
-    "lip_folds",
-    "lip_marks",
-    "lip_notes",
-    "with_lips",
-]
+__all__ = ["Lip", "PlainRun", "TurnedEdge", "lay_lips", "least_lip", "with_lips"]
 
 Array = np.ndarray
 
@@ -56,10 +46,6 @@ STRAIGHT_MM = 0.05
 LEAST_TURN_DEG, MOST_TURN_DEG = 15.0, 150.0
 #: Strain and radius are read over this length of edge, mm; shorter shows the mesh, longer hides a tight corner.
 OVER_MM = 24.0
-#: A straight fold from notch to notch may stray this far from the curve it stands for, mm; common practice, no source.
-TAB_STRAY_MM = 0.5
-#: A lip that changes by less than this along its free edge is dressed without notches; common practice, no source.
-DRESSED = 0.02
 #: Least width of a slit beside a lip that ends in mid-edge, and least diameter of a relief, mm: what a saw or a drill
 #: leaves. Common practice, no source.
 LEAST_RELIEF_MM = 3.0
@@ -70,6 +56,8 @@ LEAST_OVERLAP_MM2 = 6.0
 #: Strips are grown by this much, mm: neighbours then hang together.
 HAIR_MM = 5e-4
 FAR = 1e4
+#: What helps where an edge cannot be turned.
+PLAIN = "leave that edge a plain butt, by a seam rule of its own"
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,9 +128,18 @@ class Lip:
         return bool(stray.max() < STRAIGHT_MM and self.turn[1] - self.turn[0] < 1.0)
 
 
+@dataclass(frozen=True)
+class PlainRun:
+    """A run of an edge left plain: ``length`` of it, and what the bends at its ends leave of that for a lip, mm."""
+
+    letter: str
+    length: float
+    room: float
+
+
 def least_lip(thickness: float, inside_radius: float) -> float:
-    """Narrowest lip that can be held in a folder, on its outside, mm: radius and four thicknesses (common
-    practice, no source)."""
+    """Narrowest lip that can be held in a folder, on its outside, and the shortest, mm: radius and four thicknesses
+    (common practice, no source)."""
     return inside_radius + 4 * thickness
 
 
@@ -200,8 +197,8 @@ class _End:
 
 def lay_lips(
     ring: Array, edges: Sequence[TurnedEdge], *, thickness: float, inside_radius: float, k_factor: float | KFactor
-) -> tuple[Lip, ...]:
-    """The lips along some edges of a net outline.
+) -> tuple[tuple[Lip, ...], tuple[PlainRun, ...]]:
+    """The lips along some edges of a net outline, and the runs of them that are too short to be turned.
 
     Parameters
     ----------
@@ -223,14 +220,27 @@ def lay_lips(
     Across the edge the flat grows by the width less the bend deduction and the set-in: the same sum as for
     any outside flange, here from the net edge.
     """
-    runs = [run for edge in edges for run in _smooth_runs(edge)]
-    sizes = [_sizes(run, thickness, inside_radius, float(k_factor)) for run in runs]
+    least, k = least_lip(thickness, inside_radius), float(k_factor)
+    every = [run for edge in edges for run in _smooth_runs(edge)]
+    long = [float(_along(run.flat)[-1]) for run in every]
+    runs = [run for run, size in zip(every, long, strict=True) if size >= least]
+    plain = [PlainRun(run.letter, size, size) for run, size in zip(every, long, strict=True) if size < least]
     outline = shapely.LinearRing(ring)
-    lips = []
-    for number, run in enumerate(runs):
-        first, last = (_end(outline, runs, sizes, number, at, thickness) for at in (0, -1))
-        lips.append(_lip(run, first, last, thickness, inside_radius, float(k_factor)))
-    return tuple(lips)
+    while runs:
+        sizes = [_sizes(run, thickness, inside_radius, k) for run in runs]
+        ends = [
+            (_end(outline, runs, sizes, number, 0, thickness), _end(outline, runs, sizes, number, -1, thickness))
+            for number in range(len(runs))
+        ]
+        room = [last.stop - first.stop for first, last in ends]
+        short = int(np.argmin(room))
+        if room[short] >= least:
+            lips = (_lip(run, *end, thickness, inside_radius, k) for run, end in zip(runs, ends, strict=True))
+            return tuple(lips), tuple(plain)
+        # Its neighbours end in another way where it is not turned: all ends are looked at anew.
+        run = runs.pop(short)
+        plain.append(PlainRun(run.letter, float(_along(run.flat)[-1]), max(room[short], 0.0)))
+    return (), tuple(plain)
 
 
 def _sizes(run: TurnedEdge, thickness: float, radius: float, k: float) -> tuple[Array, Array, Array]:
@@ -240,7 +250,7 @@ def _sizes(run: TurnedEdge, thickness: float, radius: float, k: float) -> tuple[
         raise LipError(
             f"The lip along edge {run.letter} would be turned {low:.0f} to {high:.0f} degrees.\n"
             f"  allowed  {LEAST_TURN_DEG:.0f} to {MOST_TURN_DEG:.0f} degrees\n"
-            "hint: leave that edge a plain butt",
+            f"hint: {PLAIN}",
             letter=run.letter,
             turn=(low, high),
         )
@@ -335,13 +345,6 @@ def _between(one: Array, other: Array) -> BaseGeometry:
 
 def _lip(run: TurnedEdge, first: _End, last: _End, thickness: float, radius: float, k: float) -> Lip:
     length = _along(run.flat)
-    if last.stop - first.stop < least_lip(thickness, radius):
-        raise LipError(
-            f"The lip along edge {run.letter} would be {max(last.stop - first.stop, 0.0):.1f} mm long.\n"
-            "hint: leave that edge a plain butt",
-            letter=run.letter,
-            length=last.stop - first.stop,
-        )
     inner = length[(length > first.stop + 1e-6) & (length < last.stop - 1e-6)]
     own = run.at(np.array([first.stop, *inner, last.stop]))
     back, width, flat = _sizes(own, thickness, radius, k)
@@ -352,7 +355,7 @@ def _lip(run: TurnedEdge, first: _End, last: _End, thickness: float, radius: flo
     if np.any(over <= 0):
         raise LipError(
             f"Edge {run.letter} curves more tightly than its lip of {run.width:.1f} mm is wide.\n"
-            "hint: a narrower lip, or leave that edge a plain butt",
+            f"hint: a narrower lip, or {PLAIN}",
             letter=run.letter,
             width=run.width,
         )
@@ -421,79 +424,7 @@ def with_lips(shape: shapely.Polygon, lips: Sequence[Lip]) -> shapely.Polygon:
     if len(parts) > 1 and parts[1].area > 4.0:
         raise LipError(
             f"The lips leave the blank in {len(parts)} parts; the second has {parts[1].area:.0f} mm2.\n"
-            "hint: a narrower lip, or leave that edge a plain butt",
+            f"hint: a narrower lip, or {PLAIN}",
             parts=len(parts),
         )
     return orient(parts[0].simplify(0.003))
-
-
-def lip_folds(lips: Sequence[Lip], inside_radius: float, k_factor: KFactor) -> tuple[Fold, ...]:
-    """The straight folds, turned away from the outside face."""
-    found = []
-    for lip in lips:
-        if lip.straight:
-            middle = (lip.begins + lip.ends) / 2
-            lines = np.array([[line[0], line[-1]] for line in (lip.begins, lip.ends)])
-            turn = sum(lip.turn) / 2
-            found.append(
-                Fold(middle[0], middle[-1], lines, turn, inside_radius, False, float(k_factor), k_factor.source)
-            )
-    return tuple(found)
-
-
-def lip_marks(lips: Sequence[Lip]) -> tuple[Mark, ...]:
-    """Where the bend of a curved lip begins and ends."""
-    return tuple(
-        Mark("style", line, f"{word} {lip.letter}")
-        for lip in lips
-        if not lip.straight
-        for line, word in ((lip.begins, "bend begins"), (lip.ends, "bend ends"))
-    )
-
-
-def lip_edges(edges: Sequence[Edge], lips: Sequence[Lip]) -> tuple[Edge, ...]:
-    """The edges with what their lips really add to the flat, mm on the mean, as their allowance."""
-    added: dict[str, list[float]] = {}
-    for lip in lips:
-        net = [edge.points for edge in edges if edge.letter == lip.letter and edge.joint == "fold"]
-        line = shapely.MultiLineString([points.tolist() for points in net])
-        added.setdefault(lip.letter, []).append(float(shapely.distance(line, shapely.points(lip.free)).mean()))
-    return tuple(
-        replace(edge, allowance=float(np.mean(added[edge.letter])))
-        if edge.letter in added and edge.joint == "fold"
-        else edge
-        for edge in edges
-    )
-
-
-def lip_notes(lips: Sequence[Lip], thickness: float, inside_radius: float) -> tuple[str, ...]:
-    """What each lip asks for, in words."""
-    notes = []
-    for lip in lips:
-        low, high = lip.turn
-        turn = f"{(low + high) / 2:.1f}" if high - low < 1 else f"{low:.0f} to {high:.0f}"
-        text = f"lip along edge {lip.letter}: {lip.width:.1f} mm wide outside, "
-        text += f"turned {turn} degrees away from the drawn face"
-        least = least_lip(thickness, inside_radius)
-        if lip.width < least:
-            text += f"; narrower than {least:.1f} mm, the least that can be held (radius and 4 thicknesses, "
-            text += "common practice)"
-        if not lip.straight:
-            text += "; " + _asks(lip)
-        notes.append(text)
-    return tuple(dict.fromkeys(notes))
-
-
-def _asks(lip: Lip) -> str:
-    change = math.expm1(lip.strain)
-    word = "shrinks" if change < 0 else "stretches"
-    text = f"along a curve its free edge {word} {100 * abs(change):.1f} % where it is worst"
-    if abs(change) < DRESSED or not math.isfinite(lip.radius):
-        return text
-    pitch = math.sqrt(8 * lip.radius * TAB_STRAY_MM)
-    gap = pitch * abs(change)
-    if change < 0:
-        return (
-            f"{text}; or cut V notches every {pitch:.0f} mm there, {gap:.1f} mm wide at the free edge, up to the bend"
-        )
-    return f"{text}; or slit it every {pitch:.0f} mm there up to the bend: each slit opens {gap:.1f} mm"

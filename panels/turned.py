@@ -16,7 +16,9 @@ from .body import Body
 from .choose_k import KFactor
 from .cutting_mesh import area_vectors
 from .errors import LipError
-from .lips import TurnedEdge, lay_lips, lip_edges, lip_folds, lip_marks, lip_notes, with_lips
+from .findings import Show, in_mm
+from .lip_told import lip_edges, lip_folds, lip_marks, lip_notes, plain_notes
+from .lips import PLAIN, TurnedEdge, lay_lips, with_lips
 
 __all__ = ["lipped", "turned_edge"]
 
@@ -77,15 +79,23 @@ def _refuse_hollow(body: Body, chain: np.ndarray, piece: str, meets: str, letter
     if np.median(ahead) > 1e-3:
         raise LipError(
             f"The {piece} meets the {meets} hollow side out: a lip along edge {letter} would stand in the open.\n"
-            "hint: leave that edge a plain butt, or turn the lip on the other piece",
+            f"hint: {PLAIN}, or turn the lip on the other piece",
             letter=letter,
         )
 
 
 def lipped(
-    blank: Blank, ring: np.ndarray, turned: Sequence[TurnedEdge], *, inside_radius: float, k_factor: KFactor
+    blank: Blank,
+    ring: np.ndarray,
+    turned: Sequence[TurnedEdge],
+    *,
+    inside_radius: float,
+    k_factor: KFactor,
+    show: Show = in_mm,
 ) -> Blank:
     """The blank with a lip along every edge to be turned; ``ring`` (n, 2) is its net edge, anticlockwise.
+
+    What is too short for a lip is left plain, with a note; ``show`` puts lengths into words.
 
     Raises
     ------
@@ -95,10 +105,11 @@ def lipped(
     if not turned:
         return blank
     try:
-        lips = lay_lips(ring, turned, thickness=blank.thickness, inside_radius=inside_radius, k_factor=k_factor)
+        lips, plain = lay_lips(ring, turned, thickness=blank.thickness, inside_radius=inside_radius, k_factor=k_factor)
         outline, net = with_lips(blank.outline, lips), with_lips(blank.net, lips)
     except LipError as fault:
         raise LipError(f"{blank.name}: {fault}", **fault.facts) from fault
+    told = lip_notes(lips, blank.thickness, inside_radius, show=show)
     return replace(
         blank,
         outline=outline,
@@ -106,5 +117,5 @@ def lipped(
         edges=lip_edges(blank.edges, lips),
         folds=(*blank.folds, *lip_folds(lips, inside_radius, k_factor)),
         marks=(*blank.marks, *lip_marks(lips)),
-        notes=(*blank.notes, *lip_notes(lips, blank.thickness, inside_radius)),
+        notes=(*blank.notes, *told, *plain_notes(plain, blank.thickness, inside_radius, show=show)),
     )

@@ -135,7 +135,7 @@ def _edge(edge: Edge, number: int, limits: tuple[float, float, float], work: Wor
         "edge": number,
         "letter": edge.letter,
         "meets": edge.meets,
-        "joint": joint_name(edge),
+        "joint": next((joint.kind for joint in work.seams if joint.letter == edge.letter), joint_name(edge)),
         "lies": _lies(edge, work),
         "allowance_mm": mm(edge.allowance),
         "allowance": edge_metal(edge, work.job.unit),

@@ -19,7 +19,8 @@ from panels.choose_k import KFactor
 from panels.curves import curve_through
 from panels.errors import LipError
 from panels.fold import FoldLine, fold_flat
-from panels.lips import TurnedEdge, lay_lips, least_lip, lip_folds, lip_notes, with_lips
+from panels.lip_told import lip_folds, lip_notes
+from panels.lips import TurnedEdge, lay_lips, least_lip, with_lips
 from panels.make_blanks import make_blanks
 from panels.patterns import Division, TunnelPattern
 from panels.seams import seams_of
@@ -53,7 +54,7 @@ def fold_lines(folds):
 def test_a_lip_adds_its_width_less_the_deduction(turn):
     """The flat grows by width - bend deduction (Machinery's Handbook's sum of outside legs less deduction)."""
     ring, edges = plate([[0, 0], [200, 0], [200, 120], [0, 120]], turn=turn)
-    lips = lay_lips(ring, edges, **SHEET)
+    lips, _ = lay_lips(ring, edges, **SHEET)
     bounds = with_lips(shapely.Polygon(ring), lips).bounds
     grown = 14.0 - bend_deduction(1.6, 3.0, turn, 0.42)
     assert bounds == pytest.approx((-grown, -grown, 200 + grown, 120 + grown), abs=0.01)
@@ -62,7 +63,7 @@ def test_a_lip_adds_its_width_less_the_deduction(turn):
 def test_a_plate_with_four_lips_folds_to_a_tray_of_its_outside_sizes():
     """Folded by ``panels.fold``, which knows nothing of lips, it is 200 x 120 x 14 mm outside."""
     ring, edges = plate([[0, 0], [200, 0], [200, 120], [0, 120]])
-    lips = lay_lips(ring, edges, **SHEET)
+    lips, _ = lay_lips(ring, edges, **SHEET)
     net = with_lips(shapely.Polygon(ring), lips)
     sheet = fold_flat(net, fold_lines(lip_folds(lips, 3.0, K)), thickness=1.6, k_factor=0.42, base=(100, 60))
     outside = sheet.points(np.array(net.exterior.coords), 1.6)
@@ -71,7 +72,7 @@ def test_a_plate_with_four_lips_folds_to_a_tray_of_its_outside_sizes():
 
 def test_lips_at_a_corner_leave_a_relief_where_the_bends_would_meet():
     ring, edges = plate([[0, 0], [200, 0], [200, 120], [0, 120]])
-    lips = lay_lips(ring, edges, **SHEET)
+    lips, _ = lay_lips(ring, edges, **SHEET)
     net = with_lips(shapely.Polygon(ring), lips)
     meet = np.array([4.6, 4.6])  # where the two bends begin: radius and thickness in from both edges
     assert not net.contains(shapely.Point(meet))
@@ -81,10 +82,9 @@ def test_lips_at_a_corner_leave_a_relief_where_the_bends_would_meet():
 def test_a_corner_that_turns_in_parts_its_two_lips():
     corners = [[0, 0], [200, 0], [200, 60], [120, 60], [120, 140], [0, 140]]
     ring, edges = plate(corners)
-    net = with_lips(shapely.Polygon(ring), lay_lips(ring, edges, **SHEET))
-    sheet = fold_flat(
-        net, fold_lines(lip_folds(lay_lips(ring, edges, **SHEET), 3.0, K)), thickness=1.6, k_factor=0.42, base=(60, 30)
-    )
+    lips, _ = lay_lips(ring, edges, **SHEET)
+    net = with_lips(shapely.Polygon(ring), lips)
+    sheet = fold_flat(net, fold_lines(lip_folds(lips, 3.0, K)), thickness=1.6, k_factor=0.42, base=(60, 30))
     outside = sheet.points(np.array(net.exterior.coords), 1.6)
     assert outside[:, 2].min() == pytest.approx(1.6 - 14.0, abs=0.02)
     assert np.ptp(outside[:, :2], axis=0) == pytest.approx([200, 140], abs=0.02)
@@ -105,7 +105,7 @@ def test_strain_on_a_round_edge(radius, hollow):
     else:
         ring, edge, sign = np.vstack([[0, 0], arc]), turned(arc, set_in=set_in), 1
     mould = np.column_stack([edge.flat * (radius - sign * set_in) / radius, np.zeros(len(arc))])
-    (lip,) = lay_lips(ring, [replace(edge, mould=mould)], **SHEET)
+    (lip,), _ = lay_lips(ring, [replace(edge, mould=mould)], **SHEET)
     assert lip.strain == pytest.approx(math.log((radius - sign * set_in) / (radius + sign * growth)), abs=2e-4)
     assert lip.radius == pytest.approx(radius, rel=1e-3)
     said = lip_notes([lip], 1.6, 3.0)[0]
@@ -116,7 +116,7 @@ def test_notches_close_what_the_free_edge_is_too_long():
     """All V notches of a quarter disc together take what the free edge must lose."""
     angle = np.linspace(0, math.pi / 2, 181)
     arc = 60 * np.column_stack([np.cos(angle), np.sin(angle)])
-    (lip,) = lay_lips(np.vstack([[0, 0], arc]), [turned(arc)], **SHEET)
+    (lip,), _ = lay_lips(np.vstack([[0, 0], arc]), [turned(arc)], **SHEET)
     words = lip_notes([lip], 1.6, 3.0)[0].split("V notches every ")[1]
     pitch, wide = float(words.split(" mm")[0]), float(words.split("there, ")[1].split(" mm")[0])
     growth = 14.0 - bend_deduction(1.6, 3.0, 90, 0.42)
@@ -148,7 +148,7 @@ def test_a_curve_tighter_than_the_lip_is_refused():
 
 def test_a_narrow_lip_says_what_can_be_held():
     ring, edges = plate([[0, 0], [200, 0], [200, 120], [0, 120]], width=7.0)
-    assert f"narrower than {least_lip(1.6, 3.0):.1f} mm" in lip_notes(lay_lips(ring, edges, **SHEET), 1.6, 3.0)[0]
+    assert f"narrower than {least_lip(1.6, 3.0):.1f} mm" in lip_notes(lay_lips(ring, edges, **SHEET)[0], 1.6, 3.0)[0]
 
 
 def lipped_ends_and_legs(kind, piece, meets):

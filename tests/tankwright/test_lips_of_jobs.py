@@ -1,0 +1,190 @@
+"""Flanges and lips asked for in a job file: every example and the starter make with them, and turn no other edge.
+
+A lip lies behind its neighbour, which is cut as if there were none: that a blank next to a lip is the very blank of the
+job without lips holds a job against itself, by geometry alone.
+"""
+
+from __future__ import annotations
+
+import shutil
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from panels.joints import joints_of
+from panels.make_blanks import make_blanks
+from panels.seams import seams_of
+from tankwright.errors import JobError
+from tankwright.job import check, work_out
+from tankwright.load import load_job
+from tankwright.start import start_folder
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+FLANGE = {"mm": "flange = 12", "in": 'flange = "1/2"'}
+ENDS = {"mm": "\n[ends]\nlip_front = 10\nlip_rear = 10\n", "in": '\n[ends]\nlip_front = "3/8"\nlip_rear = "3/8"\n'}
+#: The peanut's own rule: its floor laps the tunnel.
+LAP = '[[allowances.seam]]\nbetween = ["floor", "tunnel"]\njoint = "lap"\nwidth = "3/8"\non = "floor"\n'
+
+
+def edited(place, example, *edits, more=""):
+    """A copy of an example's job with some of its text changed and some more at its end."""
+    folder = place / example
+    shutil.copytree(EXAMPLES / example, folder)
+    path = folder / "job.toml"
+    text = path.read_text(encoding="utf-8")
+    for old, new in edits:
+        assert old in text
+        text = text.replace(old, new)
+    path.write_text(text + more, encoding="utf-8")
+    return load_job(folder)
+
+
+def made(job):
+    """Seams and blanks by name, without laying them on sheets."""
+    found = check(job)
+    assert not found.stops
+    sewn = seams_of(found.body)
+    flat = make_blanks(sewn, job.allowances.at_edge, inside_radius=job.fold_radius, k_factor=job.k)
+    return sewn, {blank.name: blank for blank in flat}
+
+
+@cache
+def plain(example):
+    return made(load_job(EXAMPLES / example))[1]
+
+
+def turned(blanks):
+    """The neighbours against which each blank has a lip."""
+    found = {
+        blank.name: {edge.meets.split()[0] for edge in blank.edges if edge.joint == "fold"} for blank in blanks.values()
+    }
+    return {name: against for name, against in found.items() if against}
+
+
+def alike(one, other):
+    return one.outline.symmetric_difference(other.outline).area < 1e-6
+
+
+@pytest.mark.parametrize(
+    ("example", "against"),
+    [("saddle-12l", {"crown", "shoulder", "side", "floor"}), ("scrambler", {"crown", "side", "floor"})],
+)
+def test_every_edge_of_a_cap_but_those_at_the_tunnel_is_turned(tmp_path, example, against):
+    """And no blank but the cap is another than without lips."""
+    job = edited(tmp_path, example, more=ENDS["mm"])
+    sewn, blanks = made(job)
+    assert turned(blanks) == {"rear end": against}
+    assert blanks["rear end"].outline.is_valid
+    for name, blank in blanks.items():
+        assert alike(blank, plain(example)[name]) == (name != "rear end"), name
+    for joint in joints_of(sewn.seams, list(blanks.values()), outside=job.allowances.outside):
+        lip = "rear end" in (side.piece for side in joint.sides) and "tunnel" not in "".join(
+            s.piece for s in joint.sides
+        )
+        assert joint.kind == ("flange" if lip else joint.kind if joint.kind in ("lap", "fold") else "butt")
+        if lip:
+            assert joint.carries.piece == "rear end"
+            assert joint.outside != "rear end"
+
+
+@pytest.mark.parametrize("example", ["saddle-12l", "scrambler", "peanut-2gal"])
+def test_the_legs_of_every_example_turn_out_under_its_floors(tmp_path, example):
+    """The floor keeps its outline, but for the metal of a lap that the flange takes the place of."""
+    unit = "in" if example == "peanut-2gal" else "mm"
+    edits = [("[tunnel]", f"[tunnel]\n{FLANGE[unit]}")]
+    if unit == "in":
+        edits.append((LAP, ""))
+    _, blanks = made(edited(tmp_path, example, *edits))
+    assert turned(blanks) == {"tunnel": {"floor"}}
+    changed = {name for name, blank in blanks.items() if not alike(blank, plain(example)[name])}
+    assert changed == {"tunnel"} | ({"floor right", "floor left"} if unit == "in" else set())
+
+
+@pytest.mark.parametrize("trim", [0, 12, 30])
+def test_trim_left_on_the_neighbour_does_not_turn_it_too(tmp_path, trim):
+    """However much is left outside rolled pieces: the floor meets the lipped cap with its own trim, plain."""
+    job = edited(tmp_path, "saddle-12l", more=f"\n[allowances]\nrolled = {trim}\n{ENDS['mm']}")
+    _, blanks = made(job)
+    assert set(turned(blanks)) == {"rear end"}
+    (edge,) = (edge for edge in blanks["floor right"].edges if edge.meets == "rear end")
+    assert (edge.joint, edge.allowance) == ("butt", trim)
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_the_starter_makes_with_its_own_lines_for_lips_and_flanges(tmp_path, unit):
+    """As a maker would: the marks of a comment taken away before them, all the way to the sheets. The starter's floor
+    is 10.6 mm wide at the cap: too short to be turned there, so it is left plain and said so."""
+    start_folder(tmp_path, unit)
+    path = tmp_path / "job.toml"
+    text = path.read_text(encoding="utf-8")
+    for key in ("flange =", "[ends]", "lip_front", "lip_rear"):
+        assert text.count(f"\n# {key}") == 1
+        text = text.replace(f"\n# {key}", f"\n{key}")
+    ends = text[text.index("\n[ends]") :].split("\n\n")[0]  # a section of its own: after [tunnel]
+    path.write_text(text, encoding="utf-8")
+    assert "lip_rear" in ends
+    work = work_out(load_job(tmp_path))
+    blanks = {blank.name: blank for blank in work.blanks}
+    assert turned(blanks) == {"rear end": {"crown", "side"}, "tunnel": {"floor"}}
+    cap = blanks["rear end"]
+    short = [edge for edge in cap.edges if edge.meets.startswith("floor")]
+    assert {edge.letter[-1] for edge in short} == {"L", "R"}
+    for edge in short:
+        assert edge.length_blank < 12
+        assert (edge.joint, edge.allowance) == ("butt", 0.0)
+        assert any(note.startswith(f"edge {edge.letter} is not turned over") for note in cap.notes)
+        inner = edge.points[np.argmin(np.abs(edge.points[:, 1]))]  # its other end lies in the bend of the side's lip
+        assert cap.net.exterior.distance(shapely.Point(inner)) < 0.05
+    kinds = {joint.letter: joint.kind for joint in work.seams}
+    assert {kinds[edge.letter] for edge in short} == {"butt"}
+
+
+def test_a_flange_is_for_the_legs_and_not_for_the_wall_that_shuts_the_tunnel(tmp_path):
+    """The wall meets the floor hollow side out, where a lip would stand in the open."""
+    edits = [("[tunnel]", "[tunnel]\nclosed_rear = 420\nflange = 12")]
+    _, blanks = made(edited(tmp_path, "saddle-12l", *edits))
+    assert "tunnel end rear" in blanks
+    assert turned(blanks) == {"tunnel": {"floor"}}
+
+
+def test_a_seam_rule_of_the_job_outranks_its_lips(tmp_path):
+    """What a message's hint asks for, "a seam rule of its own", can be done."""
+    rule = '\n[[allowances.seam]]\nbetween = ["rear end", "floor"]\njoint = "butt"\n'
+    _, blanks = made(edited(tmp_path, "scrambler", more=rule + ENDS["mm"]))
+    assert turned(blanks) == {"rear end": {"crown", "side"}}
+
+
+def test_a_flange_outranks_the_shops_seam_rules(tmp_path):
+    shutil.copytree(EXAMPLES / "scrambler", tmp_path / "job")
+    shop = tmp_path / "job" / "shop.toml"
+    rule = '\n[[allowances.seam]]\nbetween = ["tunnel", "floor"]\njoint = "lap"\n'
+    shop.write_text(shop.read_text(encoding="utf-8") + rule, encoding="utf-8")
+    path = tmp_path / "job" / "job.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace("[tunnel]", f"[tunnel]\n{FLANGE['mm']}"), encoding="utf-8")
+    rules = load_job(tmp_path / "job").allowances
+    assert rules.at_edge("folded", "tunnel right", "floor right") == ("fold", 12.0)
+    assert rules.at_edge("rolled", "floor right", "tunnel right")[0] == "butt"
+    assert rules.at_edge("flat", "tunnel end rear", "floor right")[0] == "lap"
+
+
+def test_a_lip_that_cannot_be_folded_stops_the_job_with_its_edge_and_what_helps(tmp_path):
+    with pytest.raises(JobError, match=r"(?s)rear end: The lip along edge \w+ is 3.0 mm wide; .* 9 mm or more"):
+        work_out(edited(tmp_path, "saddle-12l", more=ENDS["mm"].replace("10", "3")))
+
+
+def test_a_run_of_no_length_at_a_corner_does_not_stop_a_lip():
+    """What a knife edge leaves at the end of a run, 0.1 mm, is dropped; the rest of the edge is turned."""
+    from panels.choose_k import KFactor
+    from panels.lips import TurnedEdge, lay_lips
+
+    ring = np.array([[0, 0], [200, 0], [200, 120], [0, 120.0]])
+    line = np.array([[0, 0], [199.9, 0], [200, 0.1]])
+    n = len(line)
+    space = np.column_stack([line, np.zeros(n)])
+    edge = TurnedEdge("A", 12.0, line, np.full(n, 90.0), np.zeros(n), space, np.tile([0, 0, -1.0], (n, 1)))
+    lips, left = lay_lips(ring, [edge], thickness=1.6, inside_radius=3.0, k_factor=KFactor(0.42, "a test"))
+    assert [lip.letter for lip in lips] == ["A"]
+    assert [round(run.length, 2) for run in left] == [0.14]
