@@ -95,6 +95,8 @@ def sheet_words(
         f"Metal: {metal_line(work.job)}. Grain {grain_words(sheet.grain_deg)}.",
         "Good face up, but for parts marked GOOD FACE DOWN." if any(p.flipped for p in order) else WORDS["face"],
     ]
+    from .shearsteps import finished_words
+
     by_name = {blank.name: blank for blank in work.blanks}
     lines += hold_words(work, [by_name[p.part.name] for p in order if p.part.name in by_name])
     if shear:
@@ -104,6 +106,7 @@ def sheet_words(
             "come off the neighbour. For those take the blank files.",
             f"Shear along {LAYERS['shear'].name} from edge to edge in the order of the numbers. {LAYERS['part'].name} "
             f"shows the parts. On it: {names}.",
+            *(f"CUT {order}: {said}." for order, said in finished_words(work, index).items()),
             f"Shear strokes {used.cut_length / 1000:.2f} m.",
             *_job_words(work),
         ]

@@ -196,6 +196,11 @@ def _sheet(work: Work, used: UsedSheet, asked: Asked, shear: bool) -> Iterator[s
         down = [p.part.name for p in order if p.flipped]
         if down:
             yield from _set_in(f"Good face DOWN: {', '.join(down)}.")
+    if shear:
+        from .shearsteps import finished_words
+
+        for cut, said in finished_words(work, used.index).items():
+            yield from _set_in(f"Cut {cut}: {said}.")
     kept = [(number, o) for number, o in enumerate(layout.offcuts, 1) if o.sheet == used.index]
     sizes = ", ".join(f"K{number} {words.size(*o.size, unit)}" for number, o in kept)
     yield (

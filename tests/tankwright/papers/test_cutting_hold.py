@@ -9,6 +9,7 @@ import pytest
 from shapely import affinity
 from shapely.geometry import LineString, Polygon, box
 
+from nesting.model import Part, Placed
 from panels.findings import Finding
 from tankwright.papers.blankface import seam_ticks
 from tankwright.papers.cutting import blank_drawing, cutting_drawings, sheet_drawing
@@ -16,6 +17,7 @@ from tankwright.papers.cutting_hold import BEND_HOLD, edge_words, hold_words, st
 from tankwright.papers.cutting_items import Words
 from tankwright.papers.cutting_words import decimal_inches, for_the_cutter
 from tankwright.papers.dxf import dxf_files
+from tankwright.papers.shearsteps import finished_by, finished_words, shear_steps
 
 from .fixture import small_work
 
@@ -178,3 +180,39 @@ def test_old_files_say_their_unit():
         if "r12" in name:
             assert b"millimetres, scale 1:1. CHECK_LINE is 100.0 mm, 3.937 in" in content, name
             assert "-mm-" in name
+
+
+def test_a_stroke_along_a_finished_edge_says_so():
+    """Edges laid on a cut in closed form: a straight net edge is made over its length, a tip only touches."""
+    work = small_work("shear")
+    cut = next(c for c in work.layout.cuts if c.axis == "x")
+    at, (low, high) = cut.line[0][0], sorted(point[1] for point in cut.line)
+    middle = (low + high) / 2
+    net = box(at - 40, middle - 20, at, middle + 20)  # its right side, 40 mm, lies on the cut
+    tip = Polygon([(at, middle), (at + 30, middle - 30), (at + 30, middle + 30)])  # only its corner does
+    part = work.blanks[0].name
+
+    def along(shape: Polygon, allowance: float = 0.0) -> dict:
+        ring = np.asarray(shape.exterior.coords)
+        edge = replace(work.blanks[0].edges[0], points=ring, allowance=allowance)
+        blank = replace(work.blanks[0], outline=shape, net=shape, edges=(edge,))
+        placed = Placed(Part(part, shape), cut.sheet, shape, 0.0, False)
+        layout = replace(work.layout, placed=(placed,))
+        return finished_by(replace(work, blanks=(blank,), layout=layout), cut.sheet)
+
+    ((name, run),) = along(net)[cut.order]
+    assert (name, run) == (part, pytest.approx(40.0, abs=1.0))
+    assert along(tip)[cut.order] == ((part, 0.0),)
+    assert cut.order not in along(net, 3.0)
+    assert cut.order not in along(affinity.translate(net, -1.0))
+
+
+def test_the_strokes_of_a_finished_edge_are_told_on_page_and_cuts():
+    """Whatever stroke makes a finished edge is named in the steps, in the sheet's file and on the page."""
+    work = small_work("shear")
+    for used in work.layout.sheets:
+        steps = {step[0]: step[2] for step in shear_steps(work, used.index)}
+        for order, said in finished_words(work, used.index).items():
+            assert said in steps[str(order)]
+            assert f"CUT {order}: {said}." in _words(sheet_drawing(work, used.index))
+            assert f"Cut {order}: {said}." in _page(work)
