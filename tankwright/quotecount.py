@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from panels.doublers import fillet_length
 from panels.joints import weld_lengths
 
+from .baffles import density_of
 from .papers.words import difficulty_limits
 from .quote import Quote, make_quote
-from .quotelines import Counts, Stock
+from .quotelines import Counts, Stock, cents
 from .rack import from_rack
 
 if TYPE_CHECKING:
     from nesting import Layout
+    from nesting.model import UsedSheet
     from panels.blank import Blank
 
     from .load import Job
@@ -51,9 +54,14 @@ def counts_of(work: Work) -> Counts:
         flange_m=metres["flange"],
         shell_m2=work.capacity.shell_area_mm2 / MM2_PER_M2,
         blanks=len(work.blanks),
-        fillers=sum(fitting.name == "filler" for fitting in job.fittings),
-        outlets=sum(fitting.name in job.outlet_names for fitting in job.fittings),
-        mounts=sum("mount" in name.lower() for name in job.marks),
+        fillers=sum(fitting.purpose == "filler" for fitting in job.fittings),
+        outlets=sum(fitting.purpose == "outlet" for fitting in job.fittings),
+        mounts=len({f.name for f in job.fittings if f.purpose in ("mount", "bracket")}),
+        others=sum(fitting.purpose in ("vent", "bung") for fitting in job.fittings),
+        fillet_m=fillet_length(work.blanks) / MM_PER_M,
+        doublers=tuple(
+            (f"{blank.metal} {blank.thickness:g} mm", _kg(job, blank)) for blank in work.blanks if blank.metal
+        ),
         baffles=sum("baffle" in blank.name for blank in work.blanks),
         dry_kg=work.capacity.dry_mass_kg,
     )
@@ -69,13 +77,50 @@ def _kg_per_mm2(job: Job) -> float:
     return job.thickness * job.metal.density * 1e-9
 
 
+def _kg(job: Job, blank: Blank) -> float:
+    return blank.outline.area * blank.thickness * density_of(job, blank) * 1e-9
+
+
 def _stock(layout: Layout, job: Job, *, rack: bool) -> tuple[Stock, ...]:
     """The sheets of a layout, like ones together, in the order they are used."""
-    kinds: dict[tuple[str, float], list[float]] = {}
+    kinds: dict[tuple[str, float, str], list[UsedSheet]] = {}
     for used in layout.sheets:
         if from_rack(used.sheet) == rack:
-            kinds.setdefault((used.name, used.sheet.price), []).append(used.sheet.area * _kg_per_mm2(job))
-    return tuple(Stock(name, len(kg), price, sum(kg) / len(kg)) for (name, price), kg in kinds.items())
+            price, why = _charged(job, used) if rack else (used.sheet.price, "")
+            kinds.setdefault((used.name, price, why), []).append(used)
+    kg = _kg_per_mm2(job)
+    return tuple(
+        Stock(
+            name,
+            len(sheets),
+            price,
+            kg * sum(used.sheet.area for used in sheets) / len(sheets),
+            kg * sum(used.skeleton_area for used in sheets),
+            why,
+        )
+        for (name, price, why), sheets in kinds.items()
+    )
+
+
+def _charged(job: Job, used: UsedSheet) -> tuple[float, str]:
+    """What a piece from the rack is charged at, and why: its own price, else the shop's share of as much new metal."""
+    shop = job.shop
+    own = next((sheet.price for sheet in (*shop.rack, *shop.sheets) if sheet.rack and sheet.name == used.name), None)
+    if own:
+        return own, ""
+    share, new = shop.quote.offcut_share, _new_mm2(job)
+    if not share or not new:
+        return 0.0, ""
+    return cents(share * new * used.sheet.area), f"{share:g} of what as much of it costs new"
+
+
+def _new_mm2(job: Job) -> float:
+    """What a mm2 of the job's metal costs new, by weight or on the cheapest sheet; 0 where nothing is known."""
+    rules = job.shop.quote
+    if rules.material == "kilogram":
+        return (rules.price_kg or 0.0) * _kg_per_mm2(job)
+    sheets = [s for s in job.shop.sheets if s.price and not s.rack and s.serves(job.metal.name, job.thickness)]
+    return min(((sheet.price or 0.0) / (sheet.width * sheet.height) for sheet in sheets), default=0.0)
 
 
 def _outline_mm(blank: Blank) -> float:

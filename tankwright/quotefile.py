@@ -84,7 +84,8 @@ WORK = (
     Work("butt", "welding butt seams", "m of seam", "welding", 0.0, 1.2, 0.7, 1.4),
     Work("lap", "welding lap seams", "m of seam", "welding", 0.0, 1.0, 0.7, 1.4),
     Work("flange", "welding flanged seams", "m of seam", "welding", 0.0, 0.9, 0.7, 1.4),
-    Work("fittings", "filler, outlets and mounts", "fitting", "fittings", 0.0, 0.8),
+    Work("fillet", "welding fillets round doublers", "m of fillet", "welding", 0.0, 0.9, 0.7, 1.4),
+    Work("fittings", "filler, outlets, mounts and the like", "fitting", "fittings", 0.0, 0.8),
     Work("baffles", "baffles", "baffle", "fittings", 0.0, 1.5),
     Work("testing", "leak test and mending", "", "testing", 3.0, 0.0, 0.7, 1.4),
     Work("finishing", "planishing and filing", "m² of shell", "finishing", 2.0, 10.0, 0.6, 1.5),
@@ -126,6 +127,7 @@ class WorkSection(Section):
     butt: OneWorkSection = _usual("butt")
     lap: OneWorkSection = _usual("lap")
     flange: OneWorkSection = _usual("flange")
+    fillet: OneWorkSection = _usual("fillet")
     fittings: OneWorkSection = _usual("fittings")
     baffles: OneWorkSection = _usual("baffles")
     testing: OneWorkSection = _usual("testing")
@@ -166,7 +168,7 @@ PARTS = (
     ItemSection(name="filler cap, vented", per="filler"),
     ItemSection(name="outlet bung", per="outlet"),
     ItemSection(name="fuel tap", per="outlet"),
-    ItemSection(name="mount bracket with rubbers", per="mount"),
+    ItemSection(name="mount brackets with rubbers, a pair", per="mount"),
 )
 USED_UP = (
     ItemSection(name="shielding gas", per="weld hour", quantity=0.3, unit="m³"),
@@ -188,12 +190,13 @@ class QuoteSection(Section):
 
     rate: Money = None
     ask: Annotated[str, choice("low", "likely", "high")] = "likely"
-    show_range: Flag = True
+    offer: Annotated[str, choice("fixed", "estimate")] = "fixed"
     material: Annotated[str, choice("sheet", "kilogram")] = "sheet"
     price_kg: Money = None
     scrap_kg: Money = None
     credit_scrap: Flag = False
     credit_offcuts: Percent = 0.0
+    offcut_share: Annotated[float, number(0.0, 1.0)] = 0.5
     overhead: MaybePercent = None
     margin: MaybePercent = None
     tax: MaybePercent = None
@@ -256,9 +259,10 @@ class LineSection(Section):
 
 
 class JobQuoteSection(QuoteSection):
-    """[quote] in a job file: the shop's, with the day of the quote and this job's own lines."""
+    """[quote] in a job file: the shop's, with the customer, the day of the quote and this job's own lines."""
 
     date: Annotated[datetime.date | None, BeforeValidator(read_date)] = None
+    customer: Text = ""
     line: list[LineSection] = Field(default_factory=list, max_length=100)
 
 

@@ -30,12 +30,17 @@ class Three(NamedTuple):
 
 
 class Stock(NamedTuple):
-    """Sheets of one kind that a job uses: name, how many, price each (0 where none is given), kg of one."""
+    """Sheets of one kind that a job uses: name, how many, price each (0 where none is known), kg of one.
+
+    ``scrap_kg`` is the skeleton of them all, ``why`` where the price is from if it is not the sheet's own.
+    """
 
     name: str
     number: int
     price: float
     kg: float
+    scrap_kg: float = 0.0
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -64,10 +69,13 @@ class Counts:
     mounts: int
     baffles: int
     dry_kg: float
+    others: int = 0  # vents and bungs
+    fillet_m: float = 0.0  # round doublers
+    doublers: tuple[tuple[str, float], ...] = ()  # of other stock: metal and thickness, kg of each
 
     @property
     def seam_m(self) -> float:
-        """All that is fitted and welded."""
+        """All seams that are fitted and welded."""
         return self.butt_m + self.lap_m + self.flange_m
 
     @property
@@ -120,7 +128,7 @@ def usual_lines(c: Counts, rules: JobQuoteSection) -> Iterator[Line]:
     yield from _material(c, rules)
     hours = [line for work in WORK if (line := _work(work, c, rules)) is not None]
     yield from hours
-    weld = sum(line.quantity.likely for line in hours if line.key in ("butt", "lap", "flange"))
+    weld = sum(line.quantity.likely for line in hours if line.key in ("butt", "lap", "flange", "fillet"))
     every = sum(line.quantity.likely for line in hours)
     counted = _counted(c, weld, every)
     yield from (_item(item, "bought parts", counted) for item in rules.parts)
@@ -140,13 +148,26 @@ def _material(c: Counts, rules: JobQuoteSection) -> Iterator[Line]:
             yield Line("material", name, alike(sheet.number), "sheet", sheet.price, sheet.name)
     for piece in c.rack:
         name = "metal from the rack" if len(c.rack) == 1 else f"metal from the rack: {piece.name}"
-        yield Line("material", name, alike(piece.number), "piece", piece.price, piece.name)
+        why = f"{piece.name}: {piece.why}" if piece.why else piece.name
+        free = not (piece.price or rules.offcut_share)
+        yield Line("material", name, alike(piece.number), "piece", piece.price, why, given=free)
+    for name in dict.fromkeys(name for name, _ in c.doublers):
+        kg = round(sum(own for other, own in c.doublers if other == name), 2)
+        yield Line("material", f"doublers from other stock: {name}", alike(kg), "kg", None, "not laid on the sheets")
     if rules.credit_offcuts and c.offcuts_worth:
         why = f"{rules.credit_offcuts:g} % of what the offcuts kept cost, {cents(c.offcuts_worth):.2f}"
         back = cents(c.offcuts_worth * rules.credit_offcuts / 100)
         yield Line("material", "offcuts kept", alike(-1.0), "lot", back, why)
     if rules.credit_scrap and rules.scrap_kg:
-        yield Line("material", "scrap sold", alike(-round(c.scrap_kg, 2)), "kg", rules.scrap_kg, "skeleton")
+        why = "what is left of the sheets that are charged"
+        yield Line("material", "scrap sold", alike(-round(_charged_scrap(c, rules), 2)), "kg", rules.scrap_kg, why)
+
+
+def _charged_scrap(c: Counts, rules: JobQuoteSection) -> float:
+    """kg of scrap from sheets that the customer pays for: none is given back of metal that was never charged."""
+    by_weight = rules.material == "kilogram"
+    bought = (sheet.scrap_kg for sheet in c.bought if (rules.price_kg if by_weight else sheet.price))
+    return sum(bought) + sum(piece.scrap_kg for piece in c.rack if piece.price)
 
 
 def _count_of(work: Work, c: Counts) -> tuple[float, str]:
@@ -171,7 +192,8 @@ def _count_of(work: Work, c: Counts) -> tuple[float, str]:
         "butt": c.butt_m,
         "lap": c.lap_m,
         "flange": c.flange_m,
-        "fittings": c.fillers + c.outlets + c.mounts,
+        "fillet": c.fillet_m,
+        "fittings": c.fillers + c.outlets + c.mounts + c.others,
         "baffles": c.baffles,
     }
     return counts[work.key], ""
@@ -204,7 +226,7 @@ def _counted(c: Counts, weld_hours: float, hours: float) -> dict[str, float]:
         "baffle": c.baffles,
         "blank": c.blanks,
         "fold": c.folds,
-        "weld metre": c.seam_m,
+        "weld metre": c.seam_m + c.fillet_m,
         "weld hour": weld_hours,
         "hour": hours,
         "square metre": c.shell_m2,

@@ -66,7 +66,7 @@ class Piece:
     thickness: float
     grain: str = ""
     outline: tuple[tuple[float, float], ...] = ()
-    price: float = 0.0  # what it is charged at; nought: not given
+    price: float = 0.0  # what it is charged at; nought: by the shop's ``offcut_share``
     note: str = ""
 
     @property

@@ -86,7 +86,7 @@ def _words(piece: Piece, unit: str, wide: int = 0) -> str:
     from .units import show_size, show_thickness
 
     shape = " not square," if piece.outline else ""
-    price = f", charged at {piece.price:.2f}" if piece.price else ", no price"
+    price = f", charged at {piece.price:.2f}" if piece.price else ""
     note = f"  ({piece.note})" if piece.note else ""
     return (
         f"{piece.name:<{wide}}  {show_size(piece.width, piece.height, unit)},{shape} {piece.metal} "
@@ -101,7 +101,7 @@ def _words(piece: Piece, unit: str, wide: int = 0) -> str:
 @click.option("--thickness", required=True, help="A length or a gauge.")
 @click.option("--grain", type=click.Choice(["width", "height", "unknown"]), default="unknown", show_default=True)
 @click.option("--name", default="", help="As it stands on the piece in marker; the next R number if left out.")
-@click.option("--price", default="0", help="What a job is charged for it.")
+@click.option("--price", default="0", help="What a job is charged for it; by the shop's offcut_share if left out.")
 @click.option("--note", default="")
 @click.option("--unit", type=click.Choice(["mm", "in"]), help="Of plain numbers here; the shop's own if left out.")
 @_JOB
@@ -121,7 +121,7 @@ def add(
 @click.argument("price")
 @_JOB
 def price(job: Path, name: str, price: str) -> None:
-    """Charge PRICE for the piece called NAME wherever a job uses it."""
+    """Charge PRICE for the piece called NAME wherever a job uses it; 0: by the shop's offcut_share again."""
     from .rack import price_piece, read_price
 
     folder, unit = _place(job)

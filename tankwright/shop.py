@@ -69,16 +69,18 @@ class StockSheet:
         return same_metal and (self.thickness is None or abs(self.thickness - thickness) <= SAME_SHEET_MM)
 
     def to_lay_on(self) -> Sheet:
-        """The sheet as ``nesting`` takes it; its origin says whether it is from the rack."""
+        """The sheet as ``nesting`` takes it; its origin says whether it is from the rack.
+
+        What lies there is paid for: it costs a layout nothing, whatever a customer is charged for it.
+        """
         from shapely.geometry import Polygon
 
         from nesting import Sheet
 
         outline = Polygon(self.outline) if self.outline else None
         origin = "rack" if self.rack else ""
-        return Sheet(
-            self.name, self.width, self.height, self.price or 0, self.quantity, self.grain, outline, origin=origin
-        )
+        price = 0.0 if self.rack else self.price or 0.0
+        return Sheet(self.name, self.width, self.height, price, self.quantity, self.grain, outline, origin=origin)
 
 
 _COMMON = "stock size, common practice, no price"
