@@ -3,8 +3,10 @@
 Words used here
     fitting   something fixed to the tank at a given place: filler and vent on top, outlets underneath,
               mounts and marks at the sides
+    flange    the rim, or the boss, of a fitting that lies on the metal round its hole
+    doubler   a plate welded on the outside under a fitting, to carry what hangs on it
     frame     the plane that touches the tank at a fitting: its centre, two directions in it, and outwards
-    rim       the fitting's circle, drawn in that plane and laid on the skin
+    rim       the outline of hole, flange or doubler, drawn in that plane and laid on the skin
 
 Fittings are scribed on the blanks and cut only where the job asks for it: parts are fitted after shaping.
 Places are given on the outside of the tank and carried square through the metal to its middle, which is
@@ -21,32 +23,70 @@ import numpy as np
 from .blank import Mark
 from .body import Body
 from .cutting_mesh import area_vectors
-from .findings import Finding, Show, in_mm
-from .measure import volume_below
-from .outlets import kept_back, outlet_levels, within_faces
-from .seams import Sewn, family
+from .outlets import within_faces
+from .seams import family
 
-__all__ = ["Fitting", "Placed", "fittings_found", "marks_on", "place_fittings", "rim_on"]
+__all__ = ["KINDS", "Doubler", "Fitting", "Placed", "marks_on", "place_fittings", "rim_on"]
 
-#: A fitting's rim keeps this far from folds and seams, mm; common practice, no source.
-CLEAR_MM = 15.0
+#: What a fitting may be for; a filler and a vent belong at the highest point.
+KINDS = ("filler", "vent", "outlet", "bung", "mount", "bracket", "mark")
 #: Half the length of the cross at a fitting's centre, mm.
 CROSS_MM = 6.0
-#: Height that a filler or outlet may be off the best place without a word, mm.
-LEVEL_MM = 2.0
-#: Fuel kept back under a side's outlet that is worth a decision, litres; common practice, no source.
-FEW_LITRES = 0.25
 #: Points round a rim.
 RIM_POINTS = 72
+#: Longest step along a doubler's edge, mm.
+STEP_MM = 5.0
+
+
+@dataclass(frozen=True)
+class Doubler:
+    """A flat plate, mm: ``along`` the tank and ``across`` it, its corners rounded by ``corner``; a disc where both
+    sizes are twice the corner. ``metal`` "" is that of the tank; ``hole`` is the diameter of a hole in its middle."""
+
+    along: float
+    across: float
+    corner: float
+    thickness: float
+    metal: str = ""
+    hole: float = 0.0
+
+    @property
+    def round(self) -> bool:
+        """Whether it is a disc."""
+        return self.along == self.across == 2 * self.corner
+
+    @property
+    def words(self) -> str:
+        """Its size: "60 x 40" or "50 round"."""
+        return f"{self.along:g} round" if self.round else f"{self.along:g} x {self.across:g}"
+
+    @property
+    def outline(self) -> np.ndarray:
+        """Its edge (n, 2) about its middle, anticlockwise, first point repeated."""
+        r = min(self.corner, self.along / 2, self.across / 2)
+        turn = np.linspace(0, np.pi / 2, RIM_POINTS // 4 + 1)
+        arc = r * np.column_stack([np.cos(turn), np.sin(turn)]) + [self.along / 2 - r, self.across / 2 - r]
+        quarters = [arc, arc[::-1] * [-1, 1], -arc, arc[::-1] * [1, -1], arc[:1]]
+        ring = np.vstack(quarters)
+        ring = ring[np.r_[True, np.linalg.norm(np.diff(ring, axis=0), axis=1) > 1e-9]]
+        return _spaced(ring)
+
+
+def _spaced(line: np.ndarray) -> np.ndarray:
+    """A line (n, 2) with points put in where its steps are long, so that it follows the metal it is laid on."""
+    count = np.maximum(np.ceil(np.linalg.norm(np.diff(line, axis=0), axis=1) / STEP_MM), 1).astype(int)
+    parts = [np.linspace(a, b, n, endpoint=False) for a, b, n in zip(line[:-1], line[1:], count, strict=True)]
+    return np.vstack([*parts, line[-1:]])
 
 
 @dataclass(frozen=True)
 class Fitting:
-    """Something fixed to the tank. Lengths in mm; ``diameter`` 0 is a bare point.
+    """Something fixed to the tank. Lengths in mm; ``diameter`` (of its hole) 0 is a bare point.
 
     ``on`` says where to look for it: "top" and "bottom" at (x, across) with ``across`` out from the centre
-    plane, negative to the left; "side" and "tunnel" at (x, across) with ``across`` the height z, on the side
-    that ``hand`` names. A place on the tunnel that the tunnel's leg does not reach is looked for on the side.
+    plane, negative to the left, and so "tunnel top", seen from below; "side" and "tunnel" at (x, across) with
+    ``across`` the height z, on the side that ``hand`` names. A place on the tunnel that the tunnel's leg does not
+    reach is looked for on the side.
     """
 
     name: str
@@ -56,6 +96,32 @@ class Fitting:
     diameter: float = 0.0
     hand: str = "right"
     cut: bool = False
+    kind: str = ""  # one of `KINDS`; "": told by its name
+    flange: float = 0.0  # diameter, 0 for none
+    doubler: Doubler | None = None
+
+    @property
+    def purpose(self) -> str:
+        """Its kind, from its name where it is not given; "" where that says nothing."""
+        words = self.name.lower().replace("_", " ").split()
+        return self.kind or next((kind for kind in KINDS if kind in words), "")
+
+    @property
+    def reach(self) -> float:
+        """How far it reaches from its centre, mm."""
+        plate = self.doubler
+        corner = 0.0 if plate is None else float(np.hypot(plate.along, plate.across)) / 2
+        return max(self.diameter / 2, self.flange / 2, corner)
+
+    @property
+    def rims(self) -> tuple[tuple[str, np.ndarray], ...]:
+        """Hole, flange and doubler: the label of each and its closed outline (n, 2) in the fitting's plane."""
+        drawn = [(self.label, _circle(self.diameter))] if self.diameter else []
+        if self.flange:
+            drawn.append((f"{self.name} flange {self.flange:g}", _circle(self.flange)))
+        if self.doubler is not None:
+            drawn.append((f"{self.name} doubler {self.doubler.words}", self.doubler.outline))
+        return tuple(drawn)
 
     @property
     def label(self) -> str:
@@ -78,26 +144,45 @@ class Placed:
     frame: np.ndarray  # rows: two directions in the touching plane, outwards
 
 
-def _candidates(body: Body, fitting: Fitting) -> tuple[np.ndarray, tuple[int, int], int, float]:
-    """Faces to look at, the two axes of the view, the axis looked along, and which way is outwards."""
-    looks = area_vectors(body.outer, body.faces)
+@dataclass(frozen=True)
+class _Looks:
+    """What all fittings of a body are placed by: normals (m, 3) as long as the faces' areas, middles (m, 3), and
+    which faces (m,) are no tunnel's."""
+
+    body: Body
+    normal: np.ndarray
+    middle: np.ndarray
+    skin_like: np.ndarray
+
+
+def _looks_of(body: Body) -> _Looks:
     skin_like = np.array([family(name) != "tunnel" for name in body.pieces])[body.piece]
+    corners = [body.outer[body.faces[:, k]] for k in range(3)]
+    return _Looks(body, area_vectors(body.outer, body.faces), (corners[0] + corners[1] + corners[2]) / 3, skin_like)
+
+
+def _candidates(looks: _Looks, fitting: Fitting) -> tuple[np.ndarray, tuple[int, int], int, float]:
+    """Faces to look at, the two axes of the view, the axis looked along, and which way is outwards."""
+    body, normal = looks.body, looks.normal
     if fitting.on in ("top", "bottom"):
         sign = 1.0 if fitting.on == "top" else -1.0
-        return np.flatnonzero(skin_like & (looks[:, 2] * sign > 1e-9)), (0, 1), 2, sign
+        return np.flatnonzero(looks.skin_like & (normal[:, 2] * sign > 1e-9)), (0, 1), 2, sign
+    if fitting.on == "tunnel top":
+        return np.flatnonzero(body.piece == _index(body, "tunnel top")), (0, 1), 2, -1.0
     sign = 1.0 if fitting.hand == "right" else -1.0
     if fitting.on == "tunnel":
         leg = body.piece == _index(body, f"tunnel {fitting.hand}")
         return np.flatnonzero(leg), (0, 2), 1, sign
-    return np.flatnonzero(skin_like & (looks[:, 1] * sign > 1e-9)), (0, 2), 1, sign
+    return np.flatnonzero(looks.skin_like & (normal[:, 1] * sign > 1e-9)), (0, 2), 1, sign
 
 
 def _index(body: Body, name: str) -> int:
     return body.pieces.index(name) if name in body.pieces else -1
 
 
-def _place(body: Body, fitting: Fitting) -> Placed:
-    faces, axes, along, sign = _candidates(body, fitting)
+def _place(looks: _Looks, fitting: Fitting) -> Placed:
+    body = looks.body
+    faces, axes, along, sign = _candidates(looks, fitting)
     nothing = np.full(3, np.nan)
     missed = Placed(fitting, "", nothing, nothing, np.eye(3))
     if len(faces) == 0:
@@ -111,17 +196,16 @@ def _place(body: Body, fitting: Fitting) -> Placed:
     best = int(np.argmax(sign * on[:, along]))
     within = np.einsum("k,kd->d", share[0, hit[best]], body.inner[corners[best]])
     face = int(faces[hit[best]])
-    return Placed(fitting, body.pieces[body.piece[face]], on[best], within, _frame(body, on[best], face, fitting))
+    return Placed(fitting, body.pieces[body.piece[face]], on[best], within, _frame(looks, on[best], face, fitting))
 
 
-def _frame(body: Body, at: np.ndarray, face: int, fitting: Fitting) -> np.ndarray:
+def _frame(looks: _Looks, at: np.ndarray, face: int, fitting: Fitting) -> np.ndarray:
     """The touching plane: outwards is the mean of the normals under the rim that turn the same way."""
-    looks = area_vectors(body.outer, body.faces)
-    size = np.linalg.norm(looks, axis=1)
-    unit = looks / np.maximum(size, 1e-300)[:, None]
-    near = np.linalg.norm(body.outer[body.faces].mean(axis=1) - at, axis=1) < max(fitting.diameter / 2, 8.0)
-    same = near & (unit @ unit[face] > 0.7)
-    out = looks[same].sum(axis=0) if same.any() else unit[face]
+    far = looks.middle - at
+    near = looks.normal[np.einsum("ij,ij->i", far, far) < max(fitting.reach, 8.0) ** 2]
+    own = looks.normal[face] / np.linalg.norm(looks.normal[face])
+    same = near[near @ own > 0.7 * np.linalg.norm(near, axis=1)]
+    out = same.sum(axis=0) if len(same) else own
     out = out / np.linalg.norm(out)
     along = np.array([1.0, 0.0, 0.0]) - out[0] * out
     if np.linalg.norm(along) < 0.1:
@@ -132,11 +216,12 @@ def _frame(body: Body, at: np.ndarray, face: int, fitting: Fitting) -> np.ndarra
 
 def place_fittings(body: Body, fittings: Sequence[Fitting]) -> tuple[Placed, ...]:
     """Each fitting where it sits on the body."""
+    looks = _looks_of(body)
     placed = []
     for fitting in fittings:
-        found = _place(body, fitting)
+        found = _place(looks, fitting)
         if not found.piece and fitting.on == "tunnel":
-            found = _place(body, replace(fitting, on="side"))
+            found = _place(looks, replace(fitting, on="side"))
         placed.append(found)
     return tuple(placed)
 
@@ -151,7 +236,7 @@ def _project(
     which are on it (k,), the face of each (k,), and its shares (k, 3)."""
     local = (body.neutral - placed.at) @ placed.frame.T
     looks = area_vectors(body.outer, faces) @ placed.frame[2]
-    reach = max(placed.fitting.diameter / 2, 2 * CROSS_MM)
+    reach = max(placed.fitting.reach, 2 * CROSS_MM)
     corners = local[faces][..., :2]
     over = (corners.min(axis=1) < reach).all(axis=1) & (corners.max(axis=1) > -reach).all(axis=1)
     near = np.flatnonzero((looks > 0) & over)
@@ -211,145 +296,16 @@ def marks_on(
     for one in placed:
         if not one.piece:
             continue
-        label = one.fitting.label
-        rims = rim_on(body, faces, one, surface, _circle(one.fitting.diameter)) if one.fitting.diameter else []
-        whole = len(rims) == 1 and len(rims[0]) == RIM_POINTS + 1
-        if whole and one.fitting.cut:
-            holes.append(rims[0][:-1])
-        for rim in rims:
-            marks.append(Mark("fitting", rim, label))
+        label, rims = one.fitting.label, []
+        for name, ring in one.fitting.rims:
+            runs = rim_on(body, faces, one, surface, ring)
+            whole = len(runs) == 1 and len(runs[0]) == len(ring)
+            if whole and one.fitting.cut and name == label:
+                holes.append(runs[0][:-1])
+            rims += [Mark("fitting", run, name) for run in runs]
+        marks += rims
         arms = [arm for line in _cross() for arm in rim_on(body, faces, one, surface, line)]
         for arm in arms:
             marks.append(Mark("fitting", arm, "" if rims else label))
             label = label if rims else ""
     return tuple(marks), tuple(holes)
-
-
-# ------------------------------------------------------------------------------ findings
-
-
-def fittings_found(sewn: Sewn, placed: Sequence[Placed], *, show: Show = in_mm) -> tuple[Finding, ...]:
-    """What to say of where the fittings sit: filler and outlet levels, folds and seams under a rim."""
-    body = sewn.body
-    told: list[Finding] = []
-    said = set()
-    for one in placed:
-        fitting = one.fitting
-        alike = (fitting.name, fitting.on, fitting.x, abs(fitting.across))
-        if alike in said:
-            continue  # its twin on the other side has told it
-        said.add(alike)
-        if not one.piece:
-            told += _off_the_tank(fitting, show)
-            continue
-        if fitting.on == "top":
-            told += _filler(body, one, show)
-        told += _near_edges(sewn, one, show)
-    return (*told, *_outlets(body, placed, show))
-
-
-def _off_the_tank(fitting: Fitting, show: Show) -> list[Finding]:
-    if fitting.name.startswith("register"):
-        return []  # register marks lie beside the outline on purpose
-    across = "out" if fitting.on in ("top", "bottom") else "z"
-    return [
-        Finding(
-            "look",
-            fitting.name,
-            f"{fitting.name} does not lie on the tank: it is on no blank",
-            f"x {show(fitting.x)}, {across} {show(fitting.across)}",
-            "a place within the outline",
-            fitting.x,
-            "check its numbers, and which line they are measured from",
-        )
-    ]
-
-
-def _filler(body: Body, one: Placed, show: Show) -> list[Finding]:
-    """A filler below the highest point leaves air over it that no fuel reaches."""
-    top = body.inner[int(np.argmax(body.inner[:, 2]))]
-    lost = float(top[2] - one.inside[2])
-    if lost <= LEVEL_MM:
-        return []
-    air = (body.capacity_mm3 - volume_below(body.inner, body.faces, float(one.inside[2]))) / 1e6
-    strength = "look" if air > 0.01 * body.capacity_mm3 / 1e6 else "note"
-    return [
-        Finding(
-            strength,
-            one.fitting.name,
-            f"the {one.fitting.name} is not at the highest point of the tank as it stands: {air:.2f} L of air "
-            "stay above it",
-            f"z = {show(float(one.inside[2]))} inside",
-            f"z = {show(float(top[2]))} at x = {show(float(top[0]))}",
-            one.fitting.x,
-            f"move it to x = {show(float(top[0]))}, or count the air as room for the fuel to expand; "
-            "a vent belongs at the highest point",
-        )
-    ]
-
-
-def _outlets(body: Body, placed: Sequence[Placed], show: Show) -> list[Finding]:
-    """What each side keeps back, and where its low point is."""
-    levels, told = outlet_levels(body.inner, body.faces, body.patterns.outlets), []
-    kept_by = kept_back(body.inner, body.faces, body.patterns.outlets)
-    both = len(levels) == 2 and levels["left"] == levels["right"]
-    for side, kept in sorted(kept_by.items(), reverse=True)[: 1 if both else 2]:
-        sign = 1.0 if side == "right" else -1.0
-        half = body.inner[body.inner[:, 1] * sign > 1e-6]
-        low = half[int(np.argmin(half[:, 2]))]
-        lowest = f"z = {show(float(low[2]))} at its low point, x = {show(float(low[0]))}"
-        here = [p.fitting for p in placed if p.fitting.on == "bottom" and p.fitting.across * sign >= 0]
-        litres = kept / 1e6
-        if side not in levels:
-            if body.patterns.tunnel is not None:
-                says = f"the {side} side has no outlet and keeps {litres:.2f} L, all that does not run over the tunnel"
-                remedy = "add an outlet, or a pipe that joins both sides, or count the fuel as lost"
-                told.append(Finding("look", "outlet", says, "no outlet", f"one at {lowest}", float(low[0]), remedy))
-        elif levels[side] - low[2] > LEVEL_MM:
-            name = here[0].name if here else "outlet"
-            told.append(
-                Finding(
-                    "note" if litres < FEW_LITRES else "look",
-                    name,
-                    f"{'each' if both else f'the {side}'} side keeps {litres:.2f} L back below its outlet",
-                    f"z = {show(levels[side])} where the outlet takes fuel",
-                    lowest,
-                    here[0].x if here else None,
-                    f"move the outlet to x = {show(float(low[0]))}, shorten its standpipe, or count it as reserve",
-                )
-            )
-    return told
-
-
-def _near_edges(sewn: Sewn, one: Placed, show: Show) -> list[Finding]:
-    """The nearest seam or fold, where a rim crosses it or comes close."""
-    fitting, radius = one.fitting, one.fitting.diameter / 2
-    if radius == 0 and fitting.on != "tunnel":
-        return []
-    gaps = [(_to_line(one.at, sewn.body.outer[seam.chain]) - radius, seam) for seam in sewn.seams]
-    gap, seam = min(gaps, key=lambda item: item[0])
-    if gap >= CLEAR_MM:
-        return []
-    fold = all(family(piece) == "tunnel" for piece in seam.pieces)
-    what = "a corner of the tunnel" if fold else f"seam {seam.letter} ({' and '.join(seam.pieces)})"
-    says = f"the {fitting.name} falls across {what}" if gap < 0 else f"the {fitting.name} comes close to {what}"
-    if fitting.cut and gap < 0:
-        says += "; it is scribed, not cut: the seam is welded first"
-    return [
-        Finding(
-            "look" if radius else "note",
-            fitting.name,
-            says,
-            f"{show(abs(gap))} {'over it' if gap < 0 else 'from it'}",
-            f"at least {show(CLEAR_MM)} from seams and folds (common practice)",
-            fitting.x,
-            "move it or the seam: heat from the second weld opens the first",
-        )
-    ]
-
-
-def _to_line(point: np.ndarray, line: np.ndarray) -> float:
-    """Distance of a point from a polyline (k, 3)."""
-    a, along = line[:-1], np.diff(line, axis=0)
-    t = np.clip(np.einsum("kd,kd->k", point - a, along) / np.maximum((along**2).sum(axis=1), 1e-12), 0, 1)
-    return float(np.linalg.norm(a + t[:, None] * along - point, axis=1).min())

@@ -2,7 +2,8 @@
 
 Words used here
     joint    where two edges meet, or where one blank turns over: ``butt`` edge to edge, ``lap`` one over the
-             other, ``flange`` a lip of one behind the other, ``fold`` no joint to make; a free edge has none
+             other, ``flange`` a lip of one behind the other, ``fold`` no joint to make; a free edge has none.
+             A ``fillet`` runs round a plate that lies on a piece: it has no letter and no mate
     side     one of the two edges of a joint; pie cuts and kinks may part it in several runs on its blank
     outside  the piece whose metal lies on the outside of the tank, in a lap or over a lip
 """
@@ -22,9 +23,11 @@ __all__ = ["WELDED", "Joint", "Side", "joint_name", "joints_of", "weld_lengths"]
 #: Joints that are welded along their length, in the order of the papers.
 WELDED = ("butt", "lap", "flange")
 
-Kind = Literal["butt", "lap", "flange", "fold", "none"]
+Kind = Literal["butt", "lap", "flange", "fold", "fillet", "none"]
 
-_NAMES: dict[str, Kind] = {"butt": "butt", "lap": "lap", "fold": "flange", "free": "none", "": "none"}
+_NAMES: dict[str, Kind] = {
+    **{"butt": "butt", "lap": "lap", "fold": "flange", "fillet": "fillet", "free": "none", "": "none"},
+}
 
 #: Of two edges one of which carries the metal of the joint, that one names it.
 _STRONGEST: tuple[Kind, ...] = ("lap", "flange", "butt", "none")
@@ -87,7 +90,7 @@ def joints_of(
         for edge in blank.edges:
             if edge.letter:
                 at.setdefault(edge.letter, []).append((blank, edge))
-            elif joint_name(edge) != "none":
+            elif joint_name(edge) not in ("none", "fillet"):
                 raise _alone(blank.name, edge)
     made = []
     for seam in seams:

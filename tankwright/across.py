@@ -30,6 +30,7 @@ def across_faults(job: JobFile, setting: Setting) -> list[Fault]:
         *_place_faults(job, setting),
         *_filler_faults(job, setting),
         *_bump_out_faults(job),
+        *_fitting_faults(job),
         *_division_faults(job),
     ]
 
@@ -65,7 +66,13 @@ def _name_faults(job: JobFile) -> list[Fault]:
             says = f"two plan patterns lie on the line {plan.line}"
             faults.append(Fault(says, found, "one", hint, at=("plan", k, "line")))
         seen.setdefault(plan.line, k)
-    groups = {"plan": job.plan, "section": job.section, "bump_out": job.bump_out, "division": job.division.seam}
+    groups = {
+        "plan": job.plan,
+        "section": job.section,
+        "bump_out": job.bump_out,
+        "fitting": job.fitting,
+        "division": job.division.seam,
+    }
     for group, items in groups.items():
         names = [item.name for item in items]  # type: ignore[attr-defined]
         for k, name in enumerate(names):
@@ -96,6 +103,9 @@ def _place_faults(job: JobFile, setting: Setting) -> list[Fault]:
         inside(outlet.x, "this outlet lies outside the tank", "outlet", k, "x")
     if job.filler is not None:
         inside(job.filler.x, "the filler lies outside the tank", "filler", "x")
+    for k, fitting in enumerate(job.fitting):
+        if fitting.at is not None:
+            inside(fitting.at[0], "this fitting lies outside the tank", "fitting", k, "at", 0)
     for k, bump in enumerate(job.bump_out):
         for n, value in enumerate(bump.outline.points[:, 0]):
             inside(float(value), "this bump-out runs out of the tank", "bump_out", k, "outline", n)
@@ -124,6 +134,22 @@ def _bump_out_faults(job: JobFile) -> list[Fault]:
             hint = "write the name of a [[clear]] just as it stands there, or leave clears away"
             says = "there is nothing of this name to clear"
             faults.append(Fault(says, bump.clears, known, hint, at=("bump_out", k, "clears")))
+    return faults
+
+
+def _fitting_faults(job: JobFile) -> list[Fault]:
+    """Fittings lie on a tunnel that is there, at marks that are drawn."""
+    faults = []
+    for k, fitting in enumerate(job.fitting):
+        if fitting.place.startswith("tunnel") and job.tunnel is None:
+            hint = "lay it on the side, the floor or the top, or give the tunnel"
+            says = "this fitting lies on the tunnel, and this tank has none"
+            faults.append(Fault(says, f'on = "{fitting.place}"', 'on = "side"', hint, at=("fitting", k, "on")))
+        if fitting.mark and fitting.mark not in job.side.marks:
+            known = ", ".join(job.side.marks) or "none"
+            hint = "write the name of a mark just as it stands under [side.marks]"
+            says = "the side pattern has no mark of this name"
+            faults.append(Fault(says, fitting.mark, known, hint, at=("fitting", k, "mark")))
     return faults
 
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from .load import Job
 
-__all__ = ["baffles_for", "mass_kg"]
+__all__ = ["baffles_for", "density_of", "mass_kg"]
 
 
 def baffles_for(
@@ -55,4 +55,11 @@ def baffles_for(
 
 def mass_kg(job: Job, blanks: tuple[Blank, ...]) -> float:
     """What plates weigh once cut out, kg."""
-    return sum(blank.net.area for blank in blanks) * job.thickness * job.metal.density / 1e9
+    return sum(blank.net.area * blank.thickness * density_of(job, blank) for blank in blanks) / 1e9
+
+
+def density_of(job: Job, blank: Blank) -> float:
+    """Density of a blank's metal, kg/m3: the tank's own where it names none."""
+    from panels.metal import lookup_metal
+
+    return lookup_metal(blank.metal).density if blank.metal else job.metal.density

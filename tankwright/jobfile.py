@@ -36,7 +36,8 @@ from .fields import (
     setting_of,
     shown,
 )
-from .models import Section, Thickness, alloy_name
+from .fittingfile import FillerSection, FittingSection, OutletSection
+from .models import THICKEST_MM, THINNEST_MM, Section, Thickness, alloy_name
 from .orders import EndPoints, OutlinePoints, PlanPoints, RunPoints, SectionPoints, points_field
 from .outline import side_faults
 from .quotefile import JobQuoteSection
@@ -47,9 +48,6 @@ __all__ = ["RUNS", "SCHEMES", "JobFile"]
 
 RUNS = ("top", "bottom", "front", "rear")
 SCHEMES = ("crown and sides", "crown, shoulders and sides", "widest line", "halves", "drawn")
-
-#: A sheet that a tank is made of, mm. Common practice, no source; past it the unit is probably wrong.
-THINNEST_MM, THICKEST_MM = 0.4, 6.5
 
 
 class JobSection(Section):
@@ -209,27 +207,6 @@ class BumpOutSection(Section):
     clears: Text = Field(default="", description="the name of the [[clear]] that it makes room for")
 
 
-class OutletSection(Section):
-    """[[outlet]]: where fuel leaves."""
-
-    name: Text = "outlet"
-    x: Place = Field(examples=["450"])
-    out: Place = Field(examples=["60"])
-    standpipe: Gap = 0.0
-    both_sides: Flag = True
-    diameter: Gap = Field(default=0.0, description="of its hole; left away: a scribed cross")
-    cut: Flag = Field(default=False, description="true: cut the hole in the blank; else it is scribed")
-
-
-class FillerSection(Section):
-    """[filler]: the filler neck."""
-
-    x: Place = Field(examples=["160"])
-    out: Place = 0.0
-    diameter: Small = Field(examples=["60"])
-    cut: Flag = Field(default=False, description="true: cut the hole in the blank; else it is scribed")
-
-
 class ClearSection(Section):
     """[[clear]]: something the tank must miss, a round bar or a ball."""
 
@@ -291,6 +268,7 @@ class JobFile(ShopSections):
     bump_out: list[BumpOutSection] = Field(default_factory=list, max_length=10)
     outlet: list[OutletSection] = Field(default_factory=list, max_length=10)
     filler: FillerSection | None = None
+    fitting: list[FittingSection] = Field(default_factory=list, max_length=30)
     clear: list[ClearSection] = Field(default_factory=list, max_length=40)
     division: DivisionSection = Field(default_factory=lambda: DivisionSection())
     quote: JobQuoteSection = Field(default_factory=lambda: JobQuoteSection())

@@ -11,7 +11,10 @@ from pydantic_core import core_schema
 from .fields import Fault, Trouble, setting_of, shown, unit_hint
 from .units import show_length, thickness_mm
 
-__all__ = ["Section", "Thickness", "alloy_name"]
+__all__ = ["THICKEST_MM", "THINNEST_MM", "Section", "Thickness", "alloy_name"]
+
+#: A sheet that a tank is made of, mm. Common practice, no source; past it the unit is probably wrong.
+THINNEST_MM, THICKEST_MM = 0.4, 6.5
 
 
 class Section(BaseModel):

@@ -67,12 +67,12 @@ def compare(job: Job) -> tuple[Way, ...]:
     ways = []
     for cutting in ("shear", "profile"):
         try:
-            layout = work.layout if work.layout.cutting == cutting else nest_blanks(job, work.blanks, cutting)
+            layout = work.layout if work.layout.cutting == cutting else nest_blanks(job, work.own_blanks, cutting)
         except JobError as fault:
             ways.append(Way(cutting, why_not=fault.findings[0].where))
             continue
-        ways.append(_way(cutting, layout, [blank.outline for blank in work.blanks]))
-    return (*ways, _mixed(job, [_part(blank) for blank in work.blanks]))
+        ways.append(_way(cutting, layout, [blank.outline for blank in work.own_blanks]))
+    return (*ways, _mixed(job, [_part(blank) for blank in work.own_blanks]))
 
 
 def _part(blank: object) -> Part:

@@ -34,3 +34,8 @@ class Work:
     seams: tuple[Joint, ...]
     assumptions: tuple[tuple[str, str], ...]  # name, value in words
     cautions: tuple[str, ...]
+
+    @property
+    def own_blanks(self) -> tuple[Blank, ...]:
+        """The blanks that are cut from the tank's own metal and laid on its sheets."""
+        return tuple(blank for blank in self.blanks if not blank.metal)

@@ -283,6 +283,8 @@ def _total_lines(
         return area_m2 * t * density / 1000
 
     total, unit = got["totals"], got["job"]["unit"]
+    other = round(total["other_stock_area_mm2"] / 1e6, 6)
+    from_other = f" - those from other stock ({other:.4f})" if other else ""
     lines: list[Line] = [
         ("Thickness, mm", t, "", "0.0##", f"{metal['words']}, {metal['gauge']}"),
         ("Density, kg/m³", density, "", "0", metal["name"]),
@@ -315,10 +317,10 @@ def _total_lines(
         ),
         (
             "Blanks tie, m²",
-            round(cut - parts, 6) + 0.0,
-            f"=ROUND({cut_at}-{parts_at},6)",
+            round(cut - other - parts, 6) + 0.0,
+            f"=ROUND({cut_at}-{other}-{parts_at},6)" if other else f"=ROUND({cut_at}-{parts_at},6)",
             "0.0000",
-            "blanks on the cut list - blanks on the sheets: must be 0 within 0.1 %",
+            f"blanks on the cut list{from_other} - blanks on the sheets: must be 0 within 0.1 %",
         ),
         (
             cut_head(got).replace(", mm", ", m"),
@@ -338,6 +340,11 @@ def _total_lines(
             (f"Weld, {joint}, m", total[f"seam_{joint}_mm"] / 1000, "", "0.00", f"{explains}; seam by seam on Seams")
             for joint, explains in WELD_WORDS.items()
             if total[f"seam_{joint}_mm"]
+        ),
+        *(
+            [("Weld, fillet, m", total["fillet_length_mm"] / 1000, "", "0.00", "round doublers; not among the seams")]
+            if total["fillet_length_mm"]
+            else []
         ),
     ]
     price = next((head for head in sheets if head.startswith("Price")), "")

@@ -103,6 +103,10 @@ def _thickness_in(unit: str) -> list[Column]:
     return [Column("Thickness, in", lambda b: b["thickness_mm"] / MM_PER_INCH, 9, "0.000")] if unit == "in" else []
 
 
+def _lies_on(blank: Row) -> str:
+    return ", ".join(map(str, blank["sheets"])) or ("from other stock" if blank["other_stock"] else "NONE")
+
+
 def blank_columns(got: Row) -> list[Column]:
     """Columns of the cut list, one row a blank."""
     unit = got["job"]["unit"]
@@ -124,7 +128,7 @@ def blank_columns(got: Row) -> list[Column]:
         Column("Mass as cut, kg", lambda b: b["mass_kg"], 7, "0.00", True),
         *_length("Outline length", lambda b: b["cut_length_mm"], unit, 7, total=True),
         Column("Starts (pierces)", lambda b: b["pierces"], 8, "0", True),
-        Column("Lies on sheet", lambda b: ", ".join(map(str, b["sheets"])) or "NONE", 6),
+        Column("Lies on sheet", _lies_on, 7),
         Column("Left outside the trim line, edge by edge", allowances_words, 20),
         Column("Folds: angle, direction, inside radius, K", lambda b: folds_words(b, unit), 20),
     ]

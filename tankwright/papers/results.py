@@ -15,11 +15,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from panels.doublers import fillet_length
 from panels.joints import weld_lengths
 
 from .names import date_words
 from .quotefigures import quote_figures, rack_figures
 from .results_blanks import blank_figures, strip_figures
+from .results_fittings import fitting_figures
 from .results_sheets import cut_figures, offcut_figures, sheet_figures, to_buy
 from .rounding import mm, mm2, percent, rounded
 from .words import gauge, metal_words
@@ -61,6 +63,7 @@ def figures(work: Work) -> dict[str, Any]:
         "totals": _totals(work, blanks, sheets),
         "test_strips": strip_figures(work),
         "seams": seams,
+        "fittings": fitting_figures(work),
         "quote": quote_figures(work),
         "rack": rack_figures(work),
         "assumptions": [{"name": name, "value": value} for name, value in work.assumptions],
@@ -252,6 +255,8 @@ def _totals(work: Work, blanks: list[dict[str, Any]], sheets: list[dict[str, Any
         "proven": layout.proven,
         "seam_length_mm": mm(sum(welds.values())),
         **{f"seam_{joint}_mm": mm(length) for joint, length in welds.items()},
+        "fillet_length_mm": mm(fillet_length(work.blanks)),
+        "other_stock_area_mm2": mm2(sum(blank.outline.area for blank in work.blanks if blank.metal)),
         "fold_length_mm": mm(sum(joint.length for joint in work.seams if joint.kind == "fold")),
         "nest_notes": list(layout.notes),
     }

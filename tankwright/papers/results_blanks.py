@@ -8,6 +8,7 @@ import numpy as np
 
 from panels.joints import joint_name
 
+from ..baffles import density_of
 from .rounding import mm, mm2, percent, rounded
 from .slit_svg import slit_figures
 from .words import difficulty, difficulty_limits, edge_metal, face, gauge, grain
@@ -38,7 +39,7 @@ def blank_figures(work: Work) -> list[dict[str, Any]]:
 def _blank(work: Work, piece: int, blank: Blank, on: list[int], limits: tuple[float, float, float]) -> dict[str, Any]:
     x0, y0, x1, y1 = blank.outline.bounds
     rings = (blank.outline.exterior, *blank.outline.interiors)
-    kg = blank.thickness * work.job.metal.density * 1e-9
+    kg = blank.thickness * density_of(work.job, blank) * 1e-9
     slits = work.slit_patterns.get(blank.name)
     return {
         "piece": piece,
@@ -47,9 +48,9 @@ def _blank(work: Work, piece: int, blank: Blank, on: list[int], limits: tuple[fl
         "mirrors": blank.mirrors,
         "kind": blank.kind,
         "quantity": 1,
-        "metal": work.job.metal.name,
+        "metal": blank.metal or work.job.metal.name,
         "thickness_mm": rounded(blank.thickness, 3),
-        "gauge": gauge(blank.thickness, work.job),
+        "gauge": gauge(blank.thickness, work.job, blank.metal),
         "grain_deg": None if blank.grain_deg is None else rounded(blank.grain_deg, 1),
         "grain": grain(blank),
         "good_face": face(blank),
@@ -63,6 +64,7 @@ def _blank(work: Work, piece: int, blank: Blank, on: list[int], limits: tuple[fl
         "cut_length_mm": mm(sum(ring.length for ring in rings)),
         "pierces": len(rings),
         "sheets": sorted(on),
+        "other_stock": bool(blank.metal),
         "strain": _strain(work, blank, limits, (x0, y0)),
         "slits": slit_figures(slits) if slits is not None else None,
         "edges": [_edge(edge, k, limits, work) for k, edge in enumerate(blank.edges, 1)],

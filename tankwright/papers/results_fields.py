@@ -96,6 +96,7 @@ blanks[].net_mass_kg        kg after trimming
 blanks[].cut_length_mm      length of all cut lines, holes included
 blanks[].pierces            how often a profile cutter must pierce: once a closed line
 blanks[].sheets[]           number of the sheet it lies on
+blanks[].other_stock        true where it is cut from another metal or thickness than the tank: laid on no sheet here
 blanks[].strain             null where the metal is neither stretched nor shrunk
 blanks[].strain.stretch_worst_percent   most stretch anywhere, percent of flat length
 blanks[].strain.stretch_worst_at_mm[]   where, x and y; null where there is none
@@ -133,7 +134,7 @@ blanks[].slits.joints[][]   gap (+) or overlap (-) of every slit at both its end
 blanks[].edges[].edge               number of the edge on the drawing
 blanks[].edges[].letter             seam letter, the same on both pieces that meet; empty where it meets none
 blanks[].edges[].meets              the piece on the other side
-blanks[].edges[].joint              butt, lap, flange (a lip), or none where it meets nothing
+blanks[].edges[].joint              butt, lap, flange (a lip), fillet round a doubler, or none where it meets nothing
 blanks[].edges[].lies               outside or inside, in a lap or flange; empty for other joints
 blanks[].edges[].allowance_mm       metal left outside the trim line
 blanks[].edges[].allowance          the same in words: net, trim, lap or flange
@@ -230,6 +231,8 @@ totals.seam_length_mm       length of all welded seams: butt, lap and flange
 totals.seam_butt_mm         length of all butt seams
 totals.seam_lap_mm          length of all lap seams
 totals.seam_flange_mm       length of all seams with a lip behind
+totals.fillet_length_mm     length of the fillets round doublers; not in the seams
+totals.other_stock_area_mm2 area as cut of the blanks from other stock; not in the parts on sheets
 totals.fold_length_mm       length of all folds between two pieces of one blank: nothing to weld
 totals.nest_notes[]         notes of the nesting
 
@@ -253,6 +256,20 @@ seams[].allowance_on        the piece that carries it; empty for other joints
 seams[].outside             the piece that lies outside in a lap or over a lip; empty for other joints
 seams[].length_mm           length on the finished tank
 seams[].edges_differ_mm     how far apart the formed lengths of its two edges are; null where not known
+
+fittings[].name             a filler, vent, outlet, bung, mount, bracket or mark
+fittings[].kind             which of these; empty where neither it nor its name says
+fittings[].on               the piece it sits on; empty where it lies on none
+fittings[].piece[]          number of the blank that this is, or is part of
+fittings[].hand             right, left or centre
+fittings[].at_mm[]          where, on the outside: x rearwards, y out to the right, z up; null where it lies on none
+fittings[].hole_mm          diameter of its hole; 0 for a point
+fittings[].flange_mm        diameter of the flange or boss round it; 0 for none
+fittings[].flange_weld_mm   length of the weld round that
+fittings[].cut              true where the hole is cut in the blank; else it is scribed
+fittings[].doubler          number of the blank of its doubler; null for none
+fittings[].below_top_mm     filler and vent: how far below the highest point inside; null for others
+fittings[].not_filled_l     filler and vent: litres above it that cannot be filled; null for others
 
 quote.currency              currency of all its money
 quote.date                  day of the quote, year-month-day; empty where the job gives none

@@ -179,14 +179,14 @@ def fold_words(fold: Fold, unit: str = "mm") -> str:
     return f"{fixed(fold.angle)}° {way}, {bend}"
 
 
-def gauge(thickness: float, job: Any) -> str:
-    """The gauge in words: the one asked for, or the nearest with how far off it is."""
-    asked = getattr(job, "gauge", None)
-    if asked:
-        return str(asked)
-    from panels.metal import nearest_gauge
+def gauge(thickness: float, job: Any, other: str = "") -> str:
+    """The gauge in words: the one asked for, or the nearest with how far off it is; ``other`` metal than the job's."""
+    from panels.metal import lookup_metal, nearest_gauge
 
-    near = nearest_gauge(thickness, job.metal.kind)
+    asked = getattr(job, "gauge", None)
+    if asked and not other:
+        return str(asked)
+    near = nearest_gauge(thickness, lookup_metal(other).kind if other else job.metal.kind)
     if abs(near.difference) < 0.005:
         return f"{near.gauge} ga {near.system}"
     return f"nearest {near.gauge} ga {near.system}, {fixed(near.thickness, 2)} mm"

@@ -14,6 +14,7 @@ import trimesh
 
 from nesting import nest
 from nesting.model import Sheet, Unplaced
+from panels.fittings import Fitting
 from panels.patterns import TunnelPattern
 from tankwright.papers.results import figures, results
 from tankwright.papers.results_fields import FIELDS
@@ -38,6 +39,7 @@ def test_every_key_is_explained_and_every_explanation_is_used(cutting: str, unit
     work = small_work(cutting, unit)
     tunnel = TunnelPattern(38.0, 34.0, 19.0, 10.0)
     job = SimpleNamespace(**{**vars(work.job), "patterns": SimpleNamespace(tunnel=tunnel)})
+    job.fittings = (Fitting("filler", "top", 200.0, 0.0, FILLER_MM),)
     found = _paths(figures(replace(work, job=job, layout=replace(work.layout, notes=("a note",)))))
     if cutting == "profile":  # no shear cuts there
         found = {p for p in found if not p.startswith("cuts")} | {p for p in FIELDS if p.startswith("cuts")}
