@@ -4,6 +4,7 @@ Words used here
     costs     all lines together; overhead, margin and tax are percents, each put on what stands before it
     net       before tax
     asked     the sum the customer is asked for: low, likely or high, as the shop has it
+    offer     "fixed": the sum holds whatever the work takes; "estimate": the work really done is charged, in a range
 
 No clock is read: dates count from the job's own day of the quote.
 """
@@ -44,13 +45,15 @@ class Quote:
     tax: Three
     total: Three
     ask: str
-    show_range: bool
+    offer: str
     deposit_percent: float | None
     lead_time: str
     not_included: tuple[str, ...]
     dropped: tuple[str, ...]
     scrap_kg: float
     scrap_worth: float | None
+    counts: Counts
+    customer: str = ""
     past: tuple[Past, ...] = ()
 
     @property
@@ -84,18 +87,32 @@ class Quote:
         """What a group's lines come to."""
         return _sum(line.amount for line in self.of_group(group))
 
+    @property
+    def factor(self) -> float:
+        """What a cost is multiplied by to give its price before tax: overhead and margin."""
+        return (1 + (self.overhead_percent or 0.0) / 100) * (1 + (self.margin_percent or 0.0) / 100)
+
     def price_of(self) -> dict[str, float]:
-        """What the customer pays for each group before tax: overhead and margin spread over all alike.
+        """What the customer pays for each group before tax: its costs times `factor`, to the cent.
 
         The largest group takes up the rounding, so that the groups add up to the net price asked for.
         """
-        net, costs = (float(getattr(three, self.ask)) for three in (self.net, self.costs))
-        share = net / costs if costs else 0.0
-        prices = {group: cents(float(getattr(self.cost_of(group), self.ask)) * share) for group in self.groups}
+        prices = {group: self._price(group) for group in self.groups}
         if prices:
-            largest = max(prices, key=lambda group: abs(prices[group]))
-            prices[largest] = cents(prices[largest] + net - sum(prices.values()))
+            prices[self._largest] = cents(prices[self._largest] + self.rounding)
         return prices
+
+    def _price(self, group: str) -> float:
+        return cents(float(getattr(self.cost_of(group), self.ask)) * self.factor)
+
+    @property
+    def _largest(self) -> str:
+        return max(self.groups, key=lambda group: abs(self._price(group)))
+
+    @property
+    def rounding(self) -> float:
+        """What the largest group's price is changed by, so that the groups add up to the net price."""
+        return cents(float(getattr(self.net, self.ask)) - sum(self._price(group) for group in self.groups))
 
     def hours_of(self, trade: str) -> float:
         """Likely hours of one trade."""
@@ -129,13 +146,15 @@ def make_quote(counts: Counts, rules: JobQuoteSection, *, currency: str = "", pa
         tax=tax,
         total=_sum((net, tax)),
         ask=rules.ask,
-        show_range=rules.show_range,
+        offer=rules.offer,
         deposit_percent=rules.deposit,
         lead_time=rules.lead_time,
         not_included=_not_included(counts, rules, dropped),
         dropped=dropped,
         scrap_kg=round(counts.scrap_kg, 2),
         scrap_worth=worth,
+        counts=counts,
+        customer=rules.customer,
         past=past,
     )
 
@@ -151,16 +170,42 @@ def _percent(of: Three, percent: float | None) -> Three:
     return Three(*(cents(value * (percent or 0.0) / 100) for value in of))
 
 
+#: What a tank is usually wanted with: its name, the words that an item for it has one of, what it hangs on.
+USUAL_PARTS = (
+    ("filler neck", ("neck",), "filler"),
+    ("filler cap", ("cap",), "filler"),
+    ("outlet boss", ("bung", "boss", "outlet"), "outlet"),
+    ("fuel tap", ("tap", "petcock"), "outlet"),
+    ("mount brackets and rubbers", ("bracket", "mount"), "mount"),
+    ("vent (breather)", ("vent", "vented", "breather"), "tank"),
+)
+
+
 def _not_included(c: Counts, rules: JobQuoteSection, dropped: Sequence[str]) -> tuple[str, ...]:
     """What the customer might expect and does not get."""
     left = list(NOT_INCLUDED if rules.not_included is None else rules.not_included)
     left += [name for name in dropped if name not in left]
+    drawn = {"filler": c.fillers, "outlet": c.outlets, "mount": c.mounts, "tank": 1}
     if not c.fillers:
         left.append("filler neck and cap: none is drawn on the patterns")
     if not c.outlets:
         left.append("fuel outlet and tap: none is drawn on the patterns")
     if not c.mounts:
         left.append("mounts: none are drawn on the patterns")
+    items = [item.name for item in rules.parts if drawn.get(item.per, 1)]
+    items += [line.name for line in rules.line if line.group == "bought parts" and not line.drop]
+    given = [_says_of(name) for name in items if name not in dropped]
+    told = " ".join(left).lower()
+    for part, words, per in USUAL_PARTS:
+        if drawn[per] and not any(words_of & set(words) for words_of in given) and part not in told:
+            left.append(f"{part}: yours to bring, or ask for a price")
     if rules.tax is None:
         left.append("taxes and duties")
     return tuple(left)
+
+
+def _says_of(name: str) -> set[str]:
+    """The words of an item's name; a bung for a petcock is no petcock."""
+    plain = (word.strip(",.()") for word in name.lower().replace("-", " ").split())
+    found = {word if word.endswith("ss") else word.removesuffix("s") for word in plain}
+    return found - {"tap", "petcock"} if found & {"bung", "boss"} and "and" not in found else found

@@ -26,7 +26,7 @@ LEFT = (WIDE - TILE.live[0]) / 2 + 5
 RIGHT = WIDE - LEFT
 TOP, FLOOR, FOOT = HIGH - 14.0, 19.5, 12.0
 ROOM = RIGHT - LEFT
-BODY, SMALL, FINE = SIZES["body"], SIZES["small"], SIZES["fine"]
+BODY, SMALL = SIZES["body"], SIZES["small"]
 NAMES = 24.0  # width of the names beside what the quote is about
 BULLET = 4.0
 
@@ -95,32 +95,36 @@ def _head(sheet: Sheet) -> Piece:
             text(canvas, LEFT, y - step, name, BODY, colour=PENCIL)
             for words in lines:
                 y -= step
-                text(canvas, LEFT + NAMES, y, words, BODY, bold=name == "for")
+                text(canvas, LEFT + NAMES, y, words, BODY, bold=name in ("for", "tank"))
 
     return Piece(top + sum(len(lines) for _, lines in rows) * step + 3.0, draw)
 
 
 def _block(block: Block) -> Iterator[Piece]:
-    """A block in pieces: its heading with the first of what stands under it, then the rest."""
-    parts = list(_rows(block)) + list(_says(block))
-    size = BODY if block.small else SIZES["head"] * 0.85
+    """A block in pieces: its heading with the first thing under it, then the rest; lines to sign on stay together."""
+    parts = list(_rows(block)) + list(_says(block)) + list(_write(block))
+    if block.write:
+        parts = [_together(parts)]
+    size = SIZES["head"] * 0.85
     above = 2.9
 
     def head(canvas: Any, y: float) -> None:
         text(canvas, LEFT, y - above - size, block.head, size, bold=True)
 
     high = above + size + 1.4
-    if not parts:
-        yield Piece(high, head)
-        return
-    first = parts[0]
-
-    def both(canvas: Any, y: float) -> None:
-        head(canvas, y)
-        first.draw(canvas, y - high)
-
-    yield Piece(high + first.height, both)
+    yield _together([Piece(high, head), *parts[:1]])
     yield from parts[1:]
+
+
+def _together(parts: list[Piece]) -> Piece:
+    """Pieces as one, which no page parts."""
+
+    def draw(canvas: Any, y: float) -> None:
+        for part in parts:
+            part.draw(canvas, y)
+            y -= part.height
+
+    return Piece(sum(part.height for part in parts), draw)
 
 
 def _rows(block: Block) -> Iterator[Piece]:
@@ -149,15 +153,35 @@ def _rows(block: Block) -> Iterator[Piece]:
 
 
 def _says(block: Block) -> Iterator[Piece]:
-    size = FINE if block.small else BODY
-    dashed = not block.rows
-    indent = BULLET if dashed else 0.0
-    for sentence in block.says:
-        lines = len(wrap(sentence, ROOM - indent, size))
+    """Sentences, after a dash or a number; under a number a line for the decision."""
+    plain = bool(block.rows or block.write)
+    indent = 0.0 if plain else BULLET
+    for number, sentence in enumerate(block.says, 1):
+        lines = len(wrap(sentence, ROOM - indent, BODY))
+        high = lines * BODY * LINE_SPACING + 0.3
 
-        def draw(canvas: Any, y: float, sentence: str = sentence) -> None:
-            if dashed:
-                text(canvas, LEFT, y - size * LINE_SPACING + 0.3 * size, "\u2013", size)
-            paragraph(canvas, LEFT + indent, y, sentence, ROOM - indent, size)
+        def draw(canvas: Any, y: float, sentence: str = sentence, number: int = number) -> None:
+            if not plain:
+                lead = f"{number}." if block.numbered else "\u2013"
+                text(canvas, LEFT, y - BODY * LINE_SPACING + 0.3 * BODY, lead, BODY)
+            paragraph(canvas, LEFT + indent, y, sentence, ROOM - indent, BODY)
 
-        yield Piece(lines * size * LINE_SPACING + 0.3, draw)
+        piece = Piece(high, draw)
+        yield _together([piece, _to_write("Decided", LEFT + indent, 20.0)]) if block.numbered else piece
+
+
+def _write(block: Block) -> Iterator[Piece]:
+    for name in block.write:
+        yield _to_write(name, LEFT, 34.0)
+
+
+def _to_write(name: str, left: float, beside: float) -> Piece:
+    """A name and a line to write on."""
+    high = 8.0
+
+    def draw(canvas: Any, y: float) -> None:
+        text(canvas, left, y - high + 1.0, name, BODY, colour=PENCIL)
+        pen(canvas, "rule")
+        line(canvas, (left + beside, y - high), (RIGHT, y - high))
+
+    return Piece(high + 1.2, draw)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["customer_text", "worked_text"]
 
 WIDE = 78
+_OFFERS = {"fixed": "a fixed price", "estimate": "an estimate, the range from low to high told to the customer"}
 TRADE_WIDE = 12
 
 
@@ -36,8 +37,14 @@ def _block(block: Block) -> Iterator[str]:
         if k in block.strong:
             yield f"  {'-' * (WIDE - 2)}"
         yield f"  {left}{right:>{WIDE - 2 - len(left)}}"
-    for sentence in block.says:
-        yield from _hung("  - " if not block.rows else "  ", sentence)
+    plain = bool(block.rows or block.write)
+    for number, sentence in enumerate(block.says, 1):
+        yield from _hung(f"  {number}. " if block.numbered else "  " if plain else "  - ", sentence)
+        if block.numbered:
+            yield f"     Decided: {'_' * (WIDE - 14)}"
+    for name in block.write:
+        yield ""
+        yield f"  {name:<16}{'_' * (WIDE - 18)}"
 
 
 def _hung(lead: str, text: str) -> list[str]:
@@ -60,7 +67,10 @@ def worked_text(work: Work, quote: Quote) -> str:
         for line in quote.of_group(group):
             lines += _opened(line)
         lines.append(_row("  together", quote.cost_of(group)))
-    lines += ["", *_sums(quote), "", *_metal(quote), "", *_past(quote)]
+    lines += ["", *_sums(quote), "", *_groups(quote), "", *_metal(work, quote), "", *_past(quote)]
+    wanting = _wanting(work, quote)
+    if wanting:
+        lines += ["", *_hung("Still wanting on the customer's quote: ", "; ".join(wanting) + ".")]
     if quote.dropped:
         lines += ["", *_hung("Dropped in the job: ", ", ".join(quote.dropped) + ".")]
     lines += ["", *_hung("Not included: ", "; ".join(quote.not_included) + ".")]
@@ -99,16 +109,49 @@ def _sums(quote: Quote) -> Iterable[str]:
     yield _row("NET", quote.net)
     yield put_on(quote.tax_name, quote.tax_percent, quote.tax)
     yield _row("TOTAL", quote.total)
-    yield f"Asked: {money(quote.asked, quote.currency)}, the {quote.ask} sum."
+    yield f"Asked: {money(quote.asked, quote.currency)}, the {quote.ask} sum; {_OFFERS[quote.offer]}."
     if quote.deposit is None:
         yield "Deposit: no percentage given."
     else:
         yield f"Deposit: {quote.deposit_percent:g} % of it, {money(quote.deposit, quote.currency)}."
 
 
-def _metal(quote: Quote) -> Iterable[str]:
+def _groups(quote: Quote) -> Iterable[str]:
+    """How the customer's prices by group come from the costs, rounding and all."""
+    yield f"AS THE CUSTOMER SEES IT: {'costs':>17} x {quote.factor:.4f} = {'price':>9}, before tax"
+    prices = quote.price_of()
+    largest = max(prices, key=lambda group: abs(prices[group]), default="")
+    for group, price in prices.items():
+        cost = float(getattr(quote.cost_of(group), quote.ask))
+        rounding = f", {quote.rounding:+.2f} of rounding in it" if group == largest and quote.rounding else ""
+        yield f"  {group:<29}{money(cost):>11}{money(price):>20}{rounding}"
+
+
+def _metal(work: Work, quote: Quote) -> Iterable[str]:
+    """Where the metal goes: yields, scrap, and what it is worth."""
+    layout = work.layout
+    kept = sum(used.offcuts_area for used in layout.sheets)
+    area = layout.sheet_area or 1.0
+    yield (
+        f"Sheets used: {area / 1e6:.4f} m²; blanks {100 * layout.parts_area / area:.1f} % of it, with the offcuts kept "
+        f"{100 * (layout.parts_area + kept) / area:.1f} %."
+    )
     worth = "no price given" if quote.scrap_worth is None else money(quote.scrap_worth, quote.currency)
-    yield f"Scrap: {fixed(quote.scrap_kg, 2)} kg, worth {worth}."
+    share = 100 * sum(used.skeleton_area for used in layout.sheets) / area
+    yield f"Scrap: {share:.1f} %, {fixed(quote.scrap_kg, 2)} kg, worth {worth}."
+
+
+def _wanting(work: Work, quote: Quote) -> list[str]:
+    """What a customer looks for on a quote and neither the shop file nor the job gives."""
+    shop = work.job.shop
+    rows = [
+        (shop.address, "the shop's address ([shop] address)"),
+        (shop.contact, "its telephone or mail ([shop] contact)"),
+        (quote.customer, "the customer's name ([quote] customer in job.toml)"),
+        (quote.date, "the day ([quote] date in job.toml)"),
+        (quote.lead_time, "a lead time ([quote] lead_time)"),
+    ]
+    return [name for given, name in rows if not given]
 
 
 def _past(quote: Quote) -> Iterable[str]:

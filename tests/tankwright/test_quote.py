@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -10,8 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from panels.findings import Finding
 from tankwright.papers.quote import quote_files
+from tankwright.papers.quotetext import customer_text, worked_text
+from tankwright.papers.quotewords import customer_points
 from tankwright.quote import make_quote
+from tankwright.quotecount import counts_of
 from tankwright.quotefile import JobQuoteSection
 from tankwright.quotelines import Counts, Stock, cents
 
@@ -156,3 +161,113 @@ def test_papers_are_the_same_each_time_and_show_no_margin(cutting):
         assert word in text
     assert "buck" in files["quote-worked.txt"].decode()
     assert "2 jobs" in files["quote-worked.txt"].decode() or "EARLIER JOBS" in files["quote-worked.txt"].decode()
+
+
+def _text(work, **given: Any) -> str:
+    """The customer's quote with other rules."""
+    own = work.job.shop.quote.model_copy(update=given)
+    found = make_quote(counts_of(work), own, currency="EUR")
+    return " ".join(customer_text(work, found).split())
+
+
+def test_an_offer_is_one_thing():
+    """A fixed price has no range and a second payment in money; an estimate has a range and no fixed rest."""
+    work = small_work()
+    fixed, estimate = (_text(work, offer=offer, deposit=40.0, rate=50.0) for offer in ("fixed", "estimate"))
+    assert "is a fixed price" in fixed
+    assert "between" not in fixed.split("Included".upper())[0]
+    assert "the other" in fixed
+    assert "only if you agree in writing" in estimate
+    assert "the final sum less this deposit" in estimate
+    assert "fixed price" not in estimate
+    assert "the other" not in estimate.split("TERMS")[1].split("CAUTIONS")[0].split("or other decisions")[0]
+
+
+@pytest.mark.parametrize(("overhead", "margin"), [(12.0, 10.0), (None, 15.0), (33.3, 7.7), (None, None)])
+def test_the_shown_prices_multiply_out(overhead, margin):
+    """Costs of a group times the factor printed, to the cent; where one differs, it is by the rounding that is told."""
+    quote = make_quote(COUNTS, rules().model_copy(update={"overhead": overhead, "margin": margin}))
+    off = {}
+    for group, price in quote.price_of().items():
+        by_hand = cents(quote.cost_of(group).likely * (1 + (overhead or 0) / 100) * (1 + (margin or 0) / 100))
+        if price != by_hand:
+            off[group] = cents(price - by_hand)
+    assert sum(quote.price_of().values()) == pytest.approx(quote.net.likely, abs=0.001)
+    assert list(off.values()) == ([quote.rounding] if quote.rounding else [])
+    assert abs(quote.rounding) < 0.05
+
+
+def test_what_is_usual_is_included_or_not():
+    """Tap, brackets, vent: each is among the bought parts or said not to be; a bung for a petcock is no petcock."""
+    part = [{"name": "petcock bung", "price": 9, "per": "outlet"}, {"name": "neck and vented cap", "per": "filler"}]
+    left = " / ".join(make_quote(COUNTS, rules(part=part)).not_included)
+    assert "fuel tap: yours to bring" in left
+    assert "mount brackets" in left
+    assert "vent (" not in left
+    assert "filler" not in left
+    assert "outlet boss" not in left
+    part = [{"name": "outlet bung and tap", "per": "outlet"}, {"name": "brackets with rubbers, a pair", "per": "mount"}]
+    left = " / ".join(make_quote(COUNTS, rules(part=part)).not_included)
+    assert "tap" not in left
+    assert "mount brackets" not in left
+    assert "filler neck: yours" in left
+    assert "vent (breather)" in left
+
+
+def test_nothing_is_both_included_and_on_top():
+    """What has no price yet stands under what is not finished, and nowhere under what is included."""
+    work = small_work()
+    quote = make_quote(counts_of(work), work.job.shop.quote.model_copy(update={"rate": 50.0}))
+    assert quote.missing
+    text = customer_text(work, quote)
+    included = text.split("INCLUDED")[1].split("NOT INCLUDED")[0]
+    unfinished = " ".join(text.split("PRICE,")[0].split("PRICE\n")[0].split())
+    for line in quote.missing:
+        if line.group != "material":
+            assert line.name not in " ".join(included.split()), line.name
+            assert line.name in unfinished, line.name
+
+
+def test_the_customer_reads_what_the_tank_holds_and_decides():
+    """Brim, usable, what stays below the outlets; looks that are the customer's, not the shop's own; where to sign."""
+    work = small_work()
+    held = replace(work.capacity, brim_l=7.53, ullage_l=0.3, below_outlet_l=1.34, usable_l=5.89)
+    found = (
+        Finding("look", "filler", "the filler falls across seam F", "28.6 mm over it", "", None, "move it"),
+        Finding("look", "fold radius", "the fold radius is tight"),
+        Finding("look", work.blanks[0].name, "a panel is strained"),
+        Finding("note", "sections", "no section given"),
+    )
+    asked = replace(work, capacity=held, findings=found)
+    assert customer_points(asked) == ("The filler falls across seam F: 28.6 mm over it. Ways out: move it.",)
+    text = _text(asked, customer="A. Rider")
+    for said in (
+        "7.5 L to the brim",
+        "Usable 5.9 L",
+        "1.3 L stays below",
+        "for A. Rider",
+        "Decided: ___",
+        "Signature ___",
+    ):
+        assert said in text, said
+    assert "FOR YOU TO DECIDE" not in _text(replace(asked, findings=found[1:]))
+    assert "no test pressure" not in text
+    assert "planish" not in text
+    assert not re.search(r"\d ?ga\b", text)
+
+
+def test_the_worked_paper_shows_where_the_metal_goes():
+    """Yields and scrap as the sheets have them; what the customer's quote still wants is told to the shop alone."""
+    work = small_work()
+    quote = make_quote(counts_of(work), work.job.shop.quote.model_copy(update={"scrap_kg": 0.5}))
+    text = " ".join(worked_text(work, quote).split())
+    layout = work.layout
+    kept = sum(o.outline.area for o in layout.offcuts)
+    assert f"blanks {100 * layout.parts_area / layout.sheet_area:.1f} %" in text
+    assert f"{100 * (layout.parts_area + kept) / layout.sheet_area:.1f} %" in text
+    scrap = layout.sheet_area - layout.parts_area - kept
+    kg = scrap * work.job.thickness * work.job.metal.density * 1e-9
+    assert f"Scrap: {100 * scrap / layout.sheet_area:.1f} %, {kg:.2f} kg, worth {cents(round(kg, 2) * 0.5):.2f}" in text
+    assert "Still wanting on the customer's quote" in text
+    assert "the customer's name" in text
+    assert "Scrap" not in customer_text(work, quote)
