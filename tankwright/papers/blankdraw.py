@@ -22,6 +22,7 @@ from .blankface import Face, along_edge, named
 from .look import BLUE, GRID_MM, INK, PENCIL, RED, SIZES
 from .outline import Path
 from .pdf import circle, draw_path, fit_size, line, lines, pen, text, text_width
+from .rolldraw import draw_rolls
 
 if TYPE_CHECKING:
     from panels.blank import Edge, Fold, Mark
@@ -78,6 +79,7 @@ def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes, keep_off: Sequ
         _mark_line(canvas, mark, runs, view)
     for fold, runs, tangents in face.folds:
         _fold(canvas, fold, runs, tangents, view, sizes, taken)
+    draw_rolls(canvas, face, view, sizes, taken)
     for edge in face.blank.edges:
         _seam_tag(canvas, face, edge, view, sizes, taken, metal)
     _name(canvas, face, view, sizes, taken)

@@ -21,6 +21,7 @@ from .figurespage import figures_page, has_more, more_page
 from .look import BLUE, INK, PENCIL, RED, SIZES, WORDS
 from .names import job_line
 from .pdf import begin, finish, fit_size, line, page, paragraph, pen, polygon, table, text, text_width
+from .rolldraw import roll_table, roll_table_height
 from .shearsteps import shear_steps
 from .sheetdraw import draw_sheet, sheet_tables
 
@@ -128,7 +129,8 @@ def _blank_page(canvas: Any, face: Face) -> None:
     says = f"{metal}{WORDS['face']} Grain: {words.grain(blank)}. {_notes(blank.notes)}"
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.0
     tables = _edge_table(face), _fold_table(face), _zone_table(face)
-    deep = max(_table_height(tables[0]), _table_height(tables[1]) + _table_height(tables[2]))
+    beside = _table_height(tables[1]) + _table_height(tables[2]) + roll_table_height(face)
+    deep = max(_table_height(tables[0]), beside)
     floor = FLOOR + deep + 2.0
     scale_words = _to_scale(canvas, face, (LEFT, floor), (LIVE[0], y - floor))
     text(canvas, RIGHT, y - 2.5, scale_words, SIZES["small"], align="right", colour=PENCIL)
@@ -137,6 +139,7 @@ def _blank_page(canvas: Any, face: Face) -> None:
     foot = floor - 1.0
     if len(tables[1]) > 1:
         foot = table(canvas, at, foot, [8, 22, 22, 14, 47], tables[1], SIZES["fine"]) - 1.5
+    foot = roll_table(canvas, face, at, foot) - 1.5
     if len(tables[2]) > 1:
         table(canvas, at, foot, [18, 15, 15, 21, 44], tables[2], SIZES["fine"], right=(1, 2))
 

@@ -41,6 +41,7 @@ from .pdf import (
     text,
     unclip,
 )
+from .rolldraw import roll_facts
 from .tiling import GUTTER_MM, Tiling, targets, tile_blank
 
 if TYPE_CHECKING:
@@ -305,7 +306,7 @@ def _map_page(canvas: Any, face: Face, tiling: Tiling, total: int) -> None:
     title = f"{named(work, blank.name)}: full-size template"
     y = paragraph(canvas, x, y, title, room, SIZES["title"], bold=True) - 1.0
     y = _warnings(canvas, work, x, y, room)
-    for name, value in _facts(work, blank):
+    for name, value in _facts(work, blank) + roll_facts(face):
         text(canvas, x, y - 2.5, name, SIZES["small"], colour=PENCIL)
         y = paragraph(canvas, x + 34, y, value, room - 34, SIZES["small"])
     y -= 2
@@ -319,7 +320,8 @@ def _map_page(canvas: Any, face: Face, tiling: Tiling, total: int) -> None:
         "Start at the lower left. Lay each tile over its neighbour up to the long dashed line; crosses match.",
         f"{'Joined, ' if count > 1 else ''}D1 to D2 must measure {words.length(apart, work.job.unit)} within 1 mm. "
         "If not, print again.",
-        "Full line: cut. Dashed: trim line. Chain line: fold. Plus signs: stretch. Minus signs: shrink. Grid: 50 mm.",
+        "Full line: cut. Dashed: trim line. Chain line: fold; with two dots: a roll begins or ends. "
+        "Plus signs: stretch. Minus signs: shrink. Grid: 50 mm.",
     ]
     if count == 1:
         steps[1:3] = []
@@ -370,7 +372,7 @@ def full_size_pdf(face: Face, drawn: Sheet | None = None) -> bytes:
     x0, y0, x1, y1 = blank.outline.bounds
     margin, foot = 15.0, 46.0
     rows = _edge_rows(work, blank)
-    facts = _facts(work, blank)
+    facts = _facts(work, blank) + roll_facts(face)
     deep = max(len(rows) + 1, len(facts)) * 4.2 + 8 + 6 * sum(f.strength == "stop" for f in work.findings)
     wide = max(x1 - x0 + 2 * margin + GUTTER_MM + 6, 330.0)
     high = max(y1 - y0 + 2 * margin, CHECK_MM + 20) + foot + deep

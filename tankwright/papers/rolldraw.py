@@ -1,0 +1,278 @@
+"""How a rolled piece bends, on the papers: lines along the rolls, words in each zone, and a table beside the drawing.
+
+Words used here
+    roll line   where a bend begins or ends: it is laid along the rolls, or along the bar that the metal is bent over
+    zone        what lies between two roll lines, one radius; flat ones have no number
+    hollow      how deep the inside is in the middle of a straight edge of this length: how a large radius is measured
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from . import words
+from .cutting_words import figure
+from .look import BLUE, PENCIL, SIZES
+from .pdf import line, pen, table, text, text_width
+
+if TYPE_CHECKING:
+    from panels.blank import Blank, Roll
+
+    from .blankdraw import Sizes, View
+    from .blankface import Face
+
+__all__ = [
+    "bend_words",
+    "draw_rolls",
+    "numbered",
+    "radius_words",
+    "roll_facts",
+    "roll_lines",
+    "roll_table",
+    "roll_table_height",
+]
+
+#: A radius so many times the zone's own is as good as flat at that end.
+NEARLY_FLAT = 10.0
+#: Straight edges that a hollow is told for, mm: the longest that fits the zone, where it gives a figure to measure.
+EDGES_MM = (200.0, 100.0, 50.0)
+LEAST_HOLLOW_MM = 0.4
+#: An arc that leaves the piece by more than this says so, mm.
+SAYS_MISS_MM = 0.35
+#: Lines whose ends differ by less than this along or up stand square to the base line, mm.
+SQUARE_MM = 0.3
+LEAST_MM = 2.0  # letters, where a zone has no room for larger ones
+WIDTHS = (9.0, 22.0, 22.0, 30.0, 15.0, 15.0)
+
+
+def numbered(blank: Blank) -> list[tuple[str, Roll]]:
+    """The zones of a blank in order, with their numbers; "" for flat ones."""
+    count, found = 0, []
+    for roll in blank.rolls:
+        count += roll.kind != "flat"
+        found.append(("" if roll.kind == "flat" else str(count), roll))
+    return found
+
+
+def roll_lines(blank: Blank) -> list[np.ndarray]:
+    """Lines (2, 2) where bends begin and end inside the piece."""
+    return [roll.start for roll in blank.rolls[1:]]
+
+
+def _even(radius: float) -> float:
+    """A radius as it is worth telling: to 0.1 mm below 100, then to 1, then to 10."""
+    return round(radius, 1 if radius < 100 else 0 if radius < 1000 else -1)
+
+
+def _radius(radius: float, unit: str) -> str:
+    plain = words.fixed(_even(radius), 1 if radius < 100 else 0)
+    return plain if unit != "in" else figure(_even(radius), unit) if radius < 1000 else plain
+
+
+def radius_words(roll: Roll, unit: str = "mm") -> str:
+    """``10.2``; ``985 (1283 to 799)`` where it changes from start to end; for a cone that at both its edges."""
+    if roll.kind == "flat":
+        return "flat"
+    narrow, wide = sorted(roll.across)
+    if wide - narrow > 0.02 * wide:
+        return f"{_radius(narrow, unit)} at the narrow edge to {_radius(wide, unit)} at the wide"
+    said = _radius(roll.radius, unit)
+    if max(abs(end - roll.radius) for end in roll.along) > 0.02 * roll.radius:
+        ends = ["flat" if end > NEARLY_FLAT * roll.radius else _radius(end, unit) for end in roll.along]
+        said += f" ({ends[0]} to {ends[1]})"
+    return said
+
+
+def bend_words(roll: Roll) -> str:
+    """``90.0° up``; nothing for a flat."""
+    return "" if roll.kind == "flat" else f"{words.fixed(roll.angle)}° {'up' if roll.up else 'down'}"
+
+
+def hollow_words(roll: Roll) -> str:
+    """``1.3 in 100``: how deep its inside is under a straight edge that long; nothing where no such edge fits."""
+    long = math.radians(roll.angle) * roll.radius
+    if roll.kind == "flat" or max(roll.across) - min(roll.across) > 0.02 * roll.radius:
+        return ""
+    for edge in EDGES_MM:
+        if edge <= long and edge <= roll.radius:
+            deep = roll.radius - math.sqrt(roll.radius**2 - edge**2 / 4)
+            return f"{words.fixed(deep)} in {edge:.0f}" if deep >= LEAST_HOLLOW_MM else ""
+    return ""
+
+
+def _where(ends: np.ndarray, unit: str) -> str:
+    """A roll line from 0 and the base line: ``along 41.8``, ``up 30.0``, or both its ends."""
+    (x0, y0), (x1, y1) = ends
+    if abs(x0 - x1) < SQUARE_MM:
+        return f"along {figure((x0 + x1) / 2, unit)}"
+    if abs(y0 - y1) < SQUARE_MM:
+        return f"up {figure((y0 + y1) / 2, unit)}"
+    return f"{figure(x0, unit)}, {figure(y0, unit)} to {figure(x1, unit)}, {figure(y1, unit)}"
+
+
+def _rows(face: Face) -> list[list[str]]:
+    rows = [["roll", "from", "to", "inside radius", "turn", "hollow"]]
+    x0, y0, _, _ = face.blank.outline.bounds
+    unit = face.work.job.unit
+    for number, roll in numbered(face.blank):
+        radius = radius_words(roll, unit) + (" bend" if roll.kind == "bend" else "")
+        if roll.miss > SAYS_MISS_MM:
+            radius += f", within {words.fixed(roll.miss)} mm"
+        where = [_where(ends - [x0, y0], unit) for ends in (roll.start, roll.end)]
+        rows.append([number or "\u2013", *where, radius, bend_words(roll), hollow_words(roll)])
+    return rows
+
+
+NOTE = (
+    "Up: towards the good face, which lies up. Radius to the inside of the metal; in brackets at from, and at to. "
+    "Hollow: depth under a straight edge of 200, 100 or 50. Lay the lines along the rolls; check against the formed "
+    "edges."
+)
+
+
+def roll_facts(face: Face) -> list[tuple[str, str]]:
+    """Each zone in a line, for the page of a template that has its facts: (``roll 1``, where, radius, turn)."""
+    return [
+        (f"roll {row[0]}", f"{row[1]} to {row[2]}: inside R {row[3]}, {row[4]}") for row in _rows(face)[1:] if row[4]
+    ]
+
+
+def roll_table_height(face: Face) -> float:
+    """Room that `roll_table` takes, mm; none for a piece that is not rolled."""
+    rolls = face.blank.rolls
+    return 0.0 if not rolls else (len(rolls) + 1) * (6.6 if face.work.job.unit == "in" else 5.4) + 10.0
+
+
+def roll_table(canvas: Any, face: Face, x: float, y: float) -> float:
+    """The zones of a rolled piece in figures, top at y; the y of its foot."""
+    from .pdf import paragraph
+
+    if not face.blank.rolls:
+        return y
+    y = table(canvas, x, y, WIDTHS, _rows(face), SIZES["fine"])
+    return paragraph(canvas, x, y - 1.0, NOTE, sum(WIDTHS), SIZES["fine"], colour=PENCIL)
+
+
+def draw_rolls(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any]) -> None:
+    """Roll lines across the blank, and in each zone its radius, turn and way; words that follow keep off."""
+    from shapely import LineString, affinity
+
+    if not face.blank.rolls:
+        return
+    net = affinity.affine_transform(face.blank.net, [view.scale, 0, 0, view.scale, *view.shift])
+    pen(canvas, "roll", BLUE)
+    for ends in roll_lines(face.blank):
+        line(canvas, *view.points(ends))
+    taken += [LineString(view.points(ends)).buffer(0.3, quad_segs=1) for ends in roll_lines(face.blank)]
+    for number, roll in numbered(face.blank):
+        _zone(canvas, face, number, roll, view, sizes, taken, net)
+    if view.scale > 0.99 and sizes.name > 5:  # at full size each line says what begins or ends there
+        for number, roll in numbered(face.blank):
+            _line_words(canvas, number, roll, view, sizes, taken, net)
+
+
+def _said(number: str, roll: Roll, unit: str) -> list[list[str]]:
+    """What a zone may say, longest first, as lines."""
+    if not number:
+        return [["flat"]]
+    arrow = "\u2191 UP" if roll.up else "\u2193 DOWN"
+    way = f"{words.fixed(roll.angle)}\u00b0 {arrow}"
+    radius = f"inside R {radius_words(roll, unit)}"
+    kind = "bend" if roll.kind == "bend" else "roll"
+    short = f"R {_radius(roll.radius, unit)}"
+    return [
+        [f"{kind} {number}: {radius}, {way}"],
+        [f"{kind} {number}: {radius}", way],
+        [f"{kind} {number}", short, way],
+    ]
+
+
+def _zone(
+    canvas: Any, face: Face, number: str, roll: Roll, view: View, sizes: Sizes, taken: list[Any], net: Any
+) -> None:
+    """Words in a zone, level or along its lines, as much as there is free room for inside the trim line."""
+    from shapely import Polygon
+
+    corners = view.points(np.vstack([roll.start, roll.end[::-1]]))
+    zone = Polygon(corners).buffer(0)
+    if zone.is_empty:
+        return
+    tries = [(said, turn) for turn in _turns(roll, view) for said in _said(number, roll, face.work.job.unit)]
+    if number:
+        tries.append(([number], 0.0))
+    for said, turn in tries:
+        for size in dict.fromkeys((sizes.tag, sizes.small, LEAST_MM)):
+            spot = _free_spot(said, size, turn, corners, zone.intersection(net), taken)
+            if spot is not None:
+                _write(canvas, said, size, turn, spot, BLUE if number else PENCIL)
+                taken.append(_room(spot, _span(said, size), size * 1.3 * len(said), turn))
+                return
+
+
+def _turns(roll: Roll, view: View) -> list[float]:
+    """Ways that words in a zone may run, degrees: level, then along its lines."""
+    along = roll.start[1] - roll.start[0]
+    turn = math.degrees(math.atan2(along[1], along[0]))
+    turn = turn - 180 if turn > 90.01 else turn + 180 if turn <= -89.99 else turn
+    return [0.0] if abs(turn) < 1 else [0.0, turn]
+
+
+def _span(said: list[str], size: float) -> float:
+    return max(text_width(row, size, bold=True) for row in said)
+
+
+def _room(middle: np.ndarray, wide: float, high: float, turn: float) -> Any:
+    from shapely import Polygon
+
+    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    unit, up = np.array([c, s]) * (wide / 2 + 0.6), np.array([-s, c]) * (high / 2 + 0.2)
+    return Polygon([middle - unit - up, middle + unit - up, middle + unit + up, middle - unit + up])
+
+
+def _free_spot(
+    said: list[str], size: float, turn: float, corners: np.ndarray, inside: Any, taken: list[Any]
+) -> np.ndarray | None:
+    """A place in the zone where the words have room."""
+    wide, high = _span(said, size), size * 1.3 * len(said)
+    for up in (0.5, 0.72, 0.28, 0.85, 0.15):
+        for along in (0.5, 0.35, 0.65, 0.2, 0.8):
+            low = corners[0] + along * (corners[3] - corners[0])
+            high_end = corners[1] + along * (corners[2] - corners[1])
+            middle = low + up * (high_end - low)
+            room = _room(middle, wide, high, turn)
+            if inside.contains(room) and not any(room.intersects(other) for other in taken):
+                return np.asarray(middle)
+    return None
+
+
+def _write(canvas: Any, said: list[str], size: float, turn: float, middle: np.ndarray, colour: Any) -> None:
+    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    for k, row in enumerate(said):
+        off = (len(said) / 2 - k - 1) * 1.3 * size + 0.3 * size
+        x, y = middle + np.array([-s, c]) * off
+        text(canvas, float(x), float(y), row, size, turn=turn, bold=True, align="middle", colour=colour, paper=True)
+
+
+def _line_words(canvas: Any, number: str, roll: Roll, view: View, sizes: Sizes, taken: list[Any], net: Any) -> None:
+    """``roll 2 from here`` and ``roll 2 to here`` along the lines of a bend, on its own side of them."""
+    if not number:
+        return
+    for ends, other, says in ((roll.start, roll.end, "from here"), (roll.end, roll.start, "to here")):
+        a, b = view.points(ends)
+        across = view.points(other).mean(axis=0) - (a + b) / 2
+        turn = _turns(roll, view)[-1]
+        c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+        up = np.array([-s, c])
+        side = up * math.copysign(1.0, float(up @ across))
+        kind = "bend" if roll.kind == "bend" else "roll"
+        tries = [(f"{kind} {number} {says}", sizes.small), (says, sizes.small), (says, LEAST_MM)]
+        for said, size, share in ((said, size, share) for said, size in tries for share in (0.5, 0.3, 0.7, 0.15, 0.85)):
+            middle = a + share * (b - a) + side * (0.65 * size + 0.8)
+            room = _room(middle, _span([said], size), 1.3 * size, turn)
+            if net.contains(room) and not any(room.intersects(shape) for shape in taken):
+                _write(canvas, [said], size, turn, middle, BLUE)
+                taken.append(room)
+                break
