@@ -7,17 +7,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import trimesh
+from shapely.geometry import Polygon
 
 from panels.body import build_body
 from panels.bump_found import bump_out_volume, bump_outs_found
+from panels.bump_out import with_rims
 from panels.choose_k import KFactor
 from panels.cutting_mesh import boundary_edges
 from panels.errors import TrimError
+from panels.fold_tunnel import folded_tunnel
 from panels.make_blanks import make_blanks
 from panels.patterns import BumpOut, Clearance, NeckRelief
 from panels.seams import seams_of
 from tests.panels import bodies
 from tests.panels.sewn import at_edge
+from tests.panels.sewn import kinked as sewn_kinked
 
 
 def square(x0, x1, s0, s1):
@@ -146,6 +150,63 @@ def test_what_cannot_be_says_so_once(case):
     assert str(told.value).count("hint: ") == 1
 
 
+def kinked_tank(*bumps):
+    """A tank whose frame line crests at x = 250: its tunnel is folded across there, with a pie cut in each leg."""
+    return replace(sewn_kinked(), bump_outs=bumps)
+
+
+BY_THE_KINK = {
+    "leg": ("leg", (18, 42), "the pie cut in the leg"),
+    "top": ("top", (-18, 18), "the fold across the tunnel's top"),
+}
+
+
+@pytest.mark.parametrize("on", BY_THE_KINK)
+@pytest.mark.parametrize(("far", "gap"), [(-30.0, 0.0), (5.0, 5.0)])
+def test_over_a_kink_or_too_near_it_none_is_made(on, far, gap):
+    """A fold cannot run through a wall: decision 13 refuses it, with the distance and the least."""
+    surface, (low, high), what = BY_THE_KINK[on]
+    bump = BumpOut("coil", surface, square(250 + far, 320 + far, low, high), 8)
+    with pytest.raises(TrimError, match=f"{what}, at the kink of the frame line") as told:
+        build_body(kinked_tank(bump), thickness=1.6)
+    assert f"found   {gap:.0f}." in str(told.value)
+    assert "8 mm" in str(told.value)
+
+
+@pytest.mark.parametrize("on", BY_THE_KINK)
+def test_beside_a_kink_every_rim_is_open_in_the_folded_tunnel(on):
+    """Well clear of the fold the same bump-out is made: one opening for each rim, and a flat face."""
+    surface, (low, high), _ = BY_THE_KINK[on]
+    bump = BumpOut("coil", surface, square(280, 340, low, high), 8)
+    sewn = seams_of(build_body(kinked_tank(bump), thickness=1.6))
+    blanks = {b.name: b for b in make_blanks(sewn, at_edge, inside_radius=3, k_factor=KFactor(0.42, "a test"))}
+    assert len(blanks["tunnel"].net.interiors) == (2 if surface == "leg" else 1)
+    assert {b.kind for b in blanks.values() if "face" in b.name} == {"flat"}
+    grown = 0.8  # the rim is as drawn on the face away from the fuel; the blank has it in the middle of the sheet
+    area = (60 + 2 * grown) * (high - low + 2 * grown) - (4 - np.pi) * (10 + grown) ** 2
+    for ring in blanks["tunnel"].net.interiors:
+        assert Polygon(ring).area == pytest.approx(area, rel=0.02)  # seen square, on a slope of a few degrees
+
+
+def test_a_blank_whose_rims_do_not_close_is_not_let_out():
+    """Half a rim: no opening can be cut, and a tunnel without one would be welded shut over its bump-out."""
+    sewn = seams_of(tank(*CASES["leg"]))
+    whole = folded_tunnel(sewn, at_edge, inside_radius=3, k_factor=KFactor(0.42, "a test"))[0]
+    assert len(with_rims(whole).net.interiors) == 2
+    half = tuple(edge for edge in whole.edges if edge.meets != "bump-out wall front right")
+    with pytest.raises(TrimError, match="cannot be opened under bump-out"):
+        with_rims(replace(whole, edges=half))
+
+
+def test_two_that_meet_name_one_another():
+    one = BumpOut("coil", "leg", square(150, 230, 22, 46), 8)
+    two = BumpOut("strap", "leg", square(200, 280, 22, 46), 8)
+    with pytest.raises(TrimError, match="The bump-out strap runs over the bump-out coil"):
+        tank(one, two)
+    with pytest.raises(TrimError, match="The bump-out strap comes too close to the bump-out coil"):
+        tank(one, replace(two, outline=two.outline + [35.0, 0.0]))
+
+
 def random_bumps(r):
     x, z = r.uniform(140, 200), r.uniform(16, 20)
     leg = BumpOut("one", "leg", square(x, x + r.uniform(30, 60), z, z + r.uniform(18, 24)), r.uniform(-8, 25), 8)
@@ -161,19 +222,17 @@ def test_a_hundred_random_tanks_with_kink_neck_and_bump_outs_are_closed(decade):
 
     for seed in range(10 * decade, 10 * decade + 10):
         r = np.random.default_rng(seed)
-        drawn = bodies.saddle_tank(seed)
+        drawn, (leg, side) = bodies.saddle_tank(seed), random_bumps(r)
         if seed % 2:
             frame = drawn.side.lines["frame"].points
             low, high = frame[0], frame[-1]
-            middle = (low + high) / 2 + [0, r.uniform(2, 7)]
+            x = leg.outline[:, 0].max() + r.uniform(10, 60)  # clear of the bump-out: over a kink it is refused
+            middle = [x, np.interp(x, [low[0], high[0]], [low[1], high[1]]) + r.uniform(2, 7)]
             line = bodies.curve_through("frame", np.array([low, middle, high]), straight=True)
             drawn = replace(drawn, side=replace(drawn.side, lines={**drawn.side.lines, "frame": line}))
         neck = NeckRelief((float(r.uniform(-8, 0)), 40.0), float(r.uniform(15, 30)), float(r.uniform(22, 28)))
-        leg, side = random_bumps(r)
         drawn = replace(drawn, neck=neck if seed % 3 else None, bump_outs=(leg, side))
         body = build_body(drawn, thickness=1.2, step_mm=14.0)
         closed(body)
-        solid = manifold3d.Manifold(
-            manifold3d.Mesh(body.inner.astype(np.float32), body.faces.astype(np.uint32))
-        )
+        solid = manifold3d.Manifold(manifold3d.Mesh(body.inner.astype(np.float32), body.faces.astype(np.uint32)))
         assert solid.volume() == pytest.approx(body.capacity_mm3, rel=2e-3), seed
