@@ -19,6 +19,7 @@ import numpy as np
 
 from . import words
 from .blankface import Face, along_edge, named
+from .blanknotes import draw_ends_inside, draw_ticks, draw_worst, fitting_strokes, free_beside, lead, name_fittings
 from .look import BLUE, GRID_MM, INK, PENCIL, RED, SIZES
 from .outline import Path
 from .pdf import circle, draw_path, fit_size, line, lines, pen, text, text_width
@@ -77,18 +78,23 @@ def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes, keep_off: Sequ
         line(canvas, *view.points(points))
     for mark, runs in face.marks:
         _mark_line(canvas, mark, runs, view)
+    draw_worst(canvas, face, view, taken)
+    taken += fitting_strokes(face, view)
     for fold, runs, tangents in face.folds:
         _fold(canvas, fold, runs, tangents, view, sizes, taken)
     draw_rolls(canvas, face, view, sizes, taken)
+    if sizes is FULL:
+        draw_ends_inside(canvas, face, view, 1.3 * sizes.tag, taken, metal)
+    name_fittings(canvas, face, view, sizes.small, taken, metal)
     for edge in face.blank.edges:
         _seam_tag(canvas, face, edge, view, sizes, taken, metal)
     _name(canvas, face, view, sizes, taken)
-    for zone in face.zones:
-        _zone_words(canvas, face, zone, view, sizes, taken)
+    for k, zone in enumerate(face.zones, 1):
+        _zone_words(canvas, face, k, zone, view, sizes, taken, metal)
+    draw_ticks(canvas, face, view, sizes.small, taken)
     named: set[str] = set()
     for mark, runs in face.marks:
         _mark_words(canvas, mark, runs, view, sizes, taken, named, metal)
-    _ticks(canvas, face, view, sizes)
     draw_cuts(canvas, face, view)
 
 
@@ -143,17 +149,6 @@ def _box(left_foot: np.ndarray, wide: float, high: float, turn: float) -> Any:
 
 def _is_free(box: Any, taken: Sequence[Any]) -> bool:
     return not any(box.intersects(other) for other in taken)
-
-
-def _ticks(canvas: Any, face: Face, view: View, sizes: Sizes) -> None:
-    for tick in face.ticks:
-        pen(canvas, "register")
-        ends = view.points(tick.ends)
-        line(canvas, *ends)
-        if tick.share == 0.5:
-            away = (ends[0] - ends[1]) / max(1e-9, float(np.hypot(*(ends[0] - ends[1]))))
-            at = ends[0] + away * sizes.small * 0.9 - [0, sizes.small * 0.35]
-            text(canvas, at[0], at[1], f"{tick.edge.letter} \u00bd", sizes.small, align="middle", paper=True)
 
 
 def _on_page(shape: Any, view: View) -> Any:
@@ -299,11 +294,12 @@ def _mark_words(
             if found and float(np.hypot(*(run[-1] - run[0]))) * view.scale < 45:
                 break
         return
+    if mark.kind == "fitting":
+        return  # `name_fittings` has
     longest = view.points(max(runs, key=lambda r: float(np.hypot(*(r[-1] - r[0])))))
     along = longest[-1] - longest[0]
     length = float(np.hypot(*along))
-    fitting = mark.kind == "fitting"  # named whatever its size: it is what gets cut or welded there
-    if length < 4 and not fitting:
+    if length < 4:
         return
     turn = upright(along)
     unit, up = _axes(turn)
@@ -311,19 +307,13 @@ def _mark_words(
     size = fit_size(mark.label, max(length, 20.0), sizes.small)
     wide = text_width(mark.label, size)
     ahead = [min(max(share * length, 2.0), max(length - wide, 0.0)) for share in (0.1, 0.3, 0.6, 0.8, 0.45)]
-    if fitting:  # its strokes are short: the words may begin before them
-        ahead += [length - wide, (length - wide) / 2]
     for along_, lift in [(k, r) for r in (0.9, -0.9 - size) for k in ahead]:
         at = start + unit * along_ + up * lift
         box = _box(at, wide, 1.3 * size, turn)
         if _is_free(box, taken) and metal.contains(box):
             break
     else:
-        if not fitting:
-            return
-        every = view.points(np.vstack(runs))
-        at, turn = np.array([every[:, 0].max() + 1.2, every[:, 1].mean() - 0.36 * size]), 0.0
-        box = _box(at, wide, 1.3 * size, turn)
+        return
     taken.append(box)
     text(canvas, at[0], at[1], mark.label, size, turn=turn, colour=PENCIL, paper=True)
 
@@ -412,22 +402,48 @@ def _signs(canvas: Any, zone: Zone, view: View) -> None:
     lines(canvas, np.concatenate(strokes))
 
 
-def _zone_words(canvas: Any, face: Face, zone: Zone, view: View, sizes: Sizes, taken: list[Any]) -> None:
-    """Mean and worst of a zone, where it is widest and free of other words."""
+def _zone_words(
+    canvas: Any, face: Face, number: int, zone: Zone, view: View, sizes: Sizes, taken: list[Any], metal: Any
+) -> None:
+    """Number, mean and worst of a zone where it is widest and free; on small drawings else beside the blank, led to it.
+
+    Where there is no room at all the number stands alone.
+    """
     if zone.kind == "leave":
         return
     word = "STRETCH +" if zone.kind == "stretch" else "SHRINK \u2212"
-    says = f"{word}{words.percent(abs(zone.mean))}"
+    says = f"{number} {word} mean {words.percent(abs(zone.mean))}"
     worst = f"worst {words.percent(abs(zone.worst))}, {words.difficulty(abs(zone.worst), _limits(face))}"
     wide = max(text_width(says, sizes.tag, bold=True), text_width(worst, sizes.small))
-    x, y, _ = _roomiest(zone.shape, view, taken, clear=0.3 * wide)
+    high = 3 * sizes.tag
+    x, y, room = _roomiest(zone.shape, view, taken, clear=0.3 * wide)
     colour = RED if zone.kind == "stretch" else BLUE
-    box = _box(np.array([x - wide / 2, y - 1.5 * sizes.small]), wide, 3 * sizes.tag, 0.0)
+    box = _zone_box(x, y, wide, sizes)
     if sizes is SMALL and not _is_free(box, taken):
-        return  # the table beside the drawing has it
+        spot = free_beside(np.array([x, y]), (wide, high), taken, metal)
+        if spot is None:
+            _zone_number(canvas, number, (x, y), room, colour, sizes, taken)
+            return
+        lead(canvas, spot, (wide, high), np.array([x, y]))
+        x, y = float(spot[0]), float(spot[1])
+        box = _zone_box(x, y, wide, sizes)
     text(canvas, x, y + 0.3, says, sizes.tag, bold=True, align="middle", colour=colour, paper=True)
     text(canvas, x, y - 1.3 * sizes.small, worst, sizes.small, align="middle", colour=colour, paper=True)
     taken.append(box)
+
+
+def _zone_box(x: float, y: float, wide: float, sizes: Sizes) -> Any:
+    return _box(np.array([x - wide / 2, y - 1.5 * sizes.small]), wide, 3 * sizes.tag, 0.0)
+
+
+def _zone_number(
+    canvas: Any, number: int, at: tuple[float, float], room: float, colour: Any, sizes: Sizes, taken: list[Any]
+) -> None:
+    """A zone's number alone, where the zone is widest: the table has the rest."""
+    size = min(sizes.tag, max(1.6, 1.4 * room))
+    x, y = at[0], at[1] - 0.36 * size
+    text(canvas, x, y, str(number), size, bold=True, align="middle", colour=colour, paper=True)
+    taken.append(_box(np.array([x - 0.5 * size, y]), size, 1.2 * size, 0.0))
 
 
 def _limits(face: Face) -> tuple[float, float, float]:

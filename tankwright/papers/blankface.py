@@ -71,6 +71,9 @@ def named(work: Work, name: str) -> str:
 
 def face_of(work: Work, blank: Blank) -> Face:
     """Work out everything of a blank that is drawn."""
+    from shapely import prepare
+
+    prepare([blank.net, blank.outline])  # asked often, of single points
     outer, holes = fit_outline(blank.outline)
     metal = blank.outline.buffer(HAIR_MM)
     trims = tuple(

@@ -6,8 +6,9 @@ on them are to the scale they name; the figures govern. mm, good face up, x righ
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,15 +16,17 @@ import numpy as np
 from . import words
 from .blankdraw import SMALL, View, draw_blank
 from .blankface import Face, face_of, named
+from .blanknotes import end_words
 from .cutting_words import figure, metal_line
 from .drawingpage import FLOOR, FOOT, LEFT, LIVE, PAGE, RIGHT, page_title
-from .figurespage import figures_page, has_more, more_page
+from .figurespage import figures_page, more_page, parted
 from .look import BLUE, INK, PENCIL, RED, SIZES, WORDS
 from .names import job_line
 from .pdf import begin, finish, fit_size, line, page, paragraph, pen, polygon, table, text, text_width
 from .rolldraw import roll_table, roll_table_height
 from .shearsteps import shear_steps
 from .sheetdraw import draw_sheet, sheet_tables
+from .zones import worst_places, zone_twin
 
 if TYPE_CHECKING:
     from ..work import Work
@@ -32,6 +35,11 @@ __all__ = ["drawing_files", "drawings_pdf"]
 
 #: Scales a drawing may have: 1 to 1, 1.5, 2, 2.5, 3, 4, 5, 10, 20.
 SCALES = (1.0, 2 / 3, 0.5, 0.4, 1 / 3, 0.25, 0.2, 0.1, 0.05)
+
+SIGNS = (
+    " Plus signs: stretch there; minus signs: shrink; larger where it is harder. Mean: all over a zone; worst: at its "
+    "worst place. A ring with a dot: the worst of all."
+)
 
 
 def drawing_files(work: Work, faces: Sequence[Face] = ()) -> dict[str, bytes]:
@@ -48,10 +56,7 @@ def drawings_pdf(work: Work, faces: Sequence[Face] = ()) -> bytes:
     pages += [
         ("cuts of sheet", _cuts_page, index) for index in sheets if any(c.sheet == index for c in work.layout.cuts)
     ]
-    parts = [
-        (("drawing", _blank_page), ("offsets", figures_page), *([("points", more_page)] if has_more(face) else []))
-        for face in faces
-    ]
+    parts = [_pages_of(face) for face in faces]
     total = 1 + sum(map(len, parts)) + len(pages)
     number = 1
     with _page(canvas, work, "contents", f"page 1 of {total}"):
@@ -67,6 +72,16 @@ def drawings_pdf(work: Work, faces: Sequence[Face] = ()) -> bytes:
         with _page(canvas, work, f"{what} {index + 1}", f"page {number} of {total}"):
             draw_sheet_page(canvas, work, index)
     return finish(canvas, buffer)
+
+
+def _pages_of(face: Face) -> list[tuple[str, Callable[[Any, Face], None]]]:
+    """The pages of a blank: what each is called, and what draws it."""
+    rows = parted(face)
+    pages: list[tuple[str, Callable[[Any, Face], None]]] = [("drawing", _blank_page)]
+    pages.append(("offsets", partial(figures_page, rows_=rows)))
+    if rows.more:
+        pages.append(("points", partial(more_page, rows=rows)))
+    return pages
 
 
 @contextmanager
@@ -126,7 +141,7 @@ def _blank_page(canvas: Any, face: Face) -> None:
     work, blank = face.work, face.blank
     y = page_title(canvas, named(work, blank.name), f"{words.hand(blank)}, qty 1")
     metal = f"{metal_line(work.job, blank.thickness)}. "
-    says = f"{metal}{WORDS['face']} Grain: {words.grain(blank)}. {_notes(blank.notes)}"
+    says = f"{metal}{WORDS['face']} Grain: {words.grain(blank)}. {_notes(blank.notes)}{SIGNS if face.zones else ''}"
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.0
     tables = _edge_table(face), _fold_table(face), _zone_table(face)
     beside = _table_height(tables[1]) + _table_height(tables[2]) + roll_table_height(face)
@@ -141,7 +156,7 @@ def _blank_page(canvas: Any, face: Face) -> None:
         foot = table(canvas, at, foot, [8, 22, 22, 14, 47], tables[1], SIZES["fine"]) - 1.5
     foot = roll_table(canvas, face, at, foot) - 1.5
     if len(tables[2]) > 1:
-        table(canvas, at, foot, [18, 15, 15, 21, 44], tables[2], SIZES["fine"], right=(1, 2))
+        table(canvas, at, foot, [11, 14, 14, 14, 20, 40], tables[2], SIZES["fine"], right=(2, 3))
 
 
 def _notes(notes: Sequence[str]) -> str:
@@ -164,7 +179,9 @@ def _to_scale(canvas: Any, face: Face, at: tuple[float, float], room: tuple[floa
     low = at[1] + 10 + (room[1] - 18 - scale * (y1 - y0)) / 2
     view = View(scale, (left - scale * x0, low - scale * y0))
     ends = view.points([[x0, y0], [x1, y1]])
-    draw_blank(canvas, face, view, SMALL, _frame_boxes(ends))
+    keep_off = _frame_boxes(ends)
+    _ends(canvas, face, ends, keep_off)
+    draw_blank(canvas, face, view, SMALL, keep_off)
     _size_line(canvas, ends[0] + [0, -6.5], [ends[1][0], ends[0][1] - 6.5], words.length(x1 - x0, unit))
     _size_line(canvas, ends[0] + [-10.5, 0], [ends[0][0] - 10.5, ends[1][1]], words.length(y1 - y0, unit))
     pen(canvas, "frame")
@@ -181,6 +198,24 @@ def _frame_boxes(ends: np.ndarray) -> list[Any]:
 
     (left, low), (right, high) = ends
     return [box(left - 4, low - 9, right + 18, low - 0.2), box(left - 13, low, left - 8.5, high)]
+
+
+def _ends(canvas: Any, face: Face, ends: np.ndarray, taken: list[Any]) -> None:
+    """Front, rear, top and the like outside the drawing, each at the side it names."""
+    from shapely.geometry import box
+
+    (left, low), (right, high) = ends
+    size = SIZES["small"]
+    places = (
+        (left - 2.0, low - 7.4, "right"), (right + 2.0, low - 7.4, "left"),
+        (left + 0.2 * (right - left), low - 4.6, "middle"), (left + 0.2 * (right - left), high + 3.4, "middle"),
+    )  # fmt: skip
+    for side, says in end_words(face):
+        x, y, align = places[side]
+        text(canvas, x, y, says, size, bold=True, align=align, paper=True)
+        wide = text_width(says, size, bold=True)
+        x -= {"left": 0.0, "middle": wide / 2, "right": wide}[align]
+        taken.append(box(x - 0.5, y - 0.5, x + wide + 0.5, y + size))
 
 
 def _size_line(canvas: Any, a: Any, b: Any, words_: str) -> None:
@@ -244,15 +279,26 @@ def _fold_table(face: Face) -> list[list[str]]:
 
 
 def _zone_table(face: Face) -> list[list[str]]:
-    rows = [["work", "mean", "worst", "how hard", "middle (along, up)"]]
+    """Each zone with its mean and its worst, and where that is; then what is worse than any zone shows."""
+    rows = [["zone", "do", "mean", "worst", "how hard", "worst at (along, up)"]]
+    limits, unit, flat = words.difficulty_limits(face.work.job), face.work.job.unit, face.blank.flat
+    if flat is None:
+        return rows
     x0, y0, _, _ = face.blank.outline.bounds
-    limits, unit = words.difficulty_limits(face.work.job), face.work.job.unit
-    for zone in face.zones[:8]:
-        if zone.kind == "leave":
-            continue
-        at = f"{figure(zone.at[0] - x0, unit)}, {figure(zone.at[1] - y0, unit)}"
-        mean, worst = words.percent(abs(zone.mean)), words.percent(abs(zone.worst))
-        rows.append([zone.kind, mean, worst, words.difficulty(zone.worst, limits), at])
+
+    def at(places: Sequence[tuple[float, float]]) -> str:
+        return " and ".join(f"{figure(x - x0, unit)}, {figure(y - y0, unit)}" for x, y in places)
+
+    for k, zone in enumerate(face.zones[:8], 1):
+        if zone.kind != "leave":
+            mean, worst = words.percent(abs(zone.mean)), words.percent(abs(zone.worst))
+            hard = words.difficulty(zone.worst, limits)
+            rows.append([str(k), zone.kind, mean, worst, hard, at((zone.worst_at, *zone_twin(flat, zone)))])
+    for place in worst_places(flat):
+        if abs(place.share) > max((abs(z.worst) for z in face.zones if z.kind == place.kind), default=0.0) + 0.0005:
+            worst = words.percent(abs(place.share))
+            spot = "spots" if len(place.at) > 1 else "spot"
+            rows.append([spot, place.kind, "", worst, words.difficulty(place.share, limits), at(place.at)])
     return rows
 
 

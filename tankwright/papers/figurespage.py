@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from itertools import takewhile
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -27,7 +27,7 @@ from .pdf import Sheet, line, paragraph, pen, table, text
 if TYPE_CHECKING:
     from .offsets import Place
 
-__all__ = ["figures_page", "has_more", "more_page"]
+__all__ = ["Parted", "figures_page", "more_page", "parted"]
 
 ROW_MM = 2.0 * 1.25 + 0.6  # a row of a table in fine letters
 SAYS = (
@@ -71,6 +71,15 @@ def _tables(face: Face) -> tuple[Rows, Rows]:
     return points, lines
 
 
+def _side(face: Face, label: str, place: np.ndarray) -> str:
+    """Which of several fittings of one name: the side of the blank it lies to."""
+    if sum(mark.label == label for mark, _ in face.marks) < 2:
+        return ""
+    _, y0, _, y1 = face.blank.outline.bounds
+    side = face.ends.high if place[1] > (y0 + y1) / 2 else face.ends.low
+    return f" {side}" if side else ""
+
+
 def _edge_points(face: Face) -> list[tuple[str, Place]]:
     """Points of standing edges, and the ticks of those edges whose quarters are not among them."""
     found = standing_edges(face)
@@ -89,21 +98,29 @@ def _edge_points(face: Face) -> list[tuple[str, Place]]:
     return found
 
 
-def _parted(face: Face) -> tuple[Rows, Rows, Rows, Rows]:
+class Parted(NamedTuple):
     """Point rows and line rows of the first page, then those that go on a page of their own."""
+
+    points: Rows
+    lines: Rows
+    more_points: Rows
+    more_lines: Rows
+
+    @property
+    def more(self) -> bool:
+        return bool(self.more_points or self.more_lines)
+
+
+def parted(face: Face) -> Parted:
+    """The rows of a blank, parted over its pages."""
     points, lines = _tables(face)
     sheet = Sheet()
     y = _head(sheet, face)
     y = _holes_table(sheet, face, 0.0, y, RIGHT - LEFT - 169.0)
     room = int((y - FLOOR - 2) / ROW_MM) - 1
     if len(points) + len(lines) + 3 <= room:
-        return points, lines, [], []
-    return points[:room], [], points[room:], lines
-
-
-def has_more(face: Face) -> bool:
-    """Whether the blank has more rows than its page of figures holds."""
-    return any(_parted(face)[2:])
+        return Parted(points, lines, [], [])
+    return Parted(points[:room], [], points[room:], lines)
 
 
 def _head(canvas: Any, face: Face) -> float:
@@ -111,7 +128,7 @@ def _head(canvas: Any, face: Face) -> float:
     return paragraph(canvas, LEFT, y, SAYS, LIVE[0], SIZES["small"]) - 1.5
 
 
-def figures_page(canvas: Any, face: Face) -> None:
+def figures_page(canvas: Any, face: Face, rows_: Parted) -> None:
     """Offsets, corners, holes and ticks in figures, with a small drawing of the stations."""
     blank, unit = face.blank, face.work.job.unit
     y = _head(canvas, face)
@@ -129,11 +146,10 @@ def figures_page(canvas: Any, face: Face) -> None:
             x += sum(widths) + 4.5
     room = RIGHT - x
     low = _holes_table(canvas, face, x, y, room)
-    points, lines, more, _ = _parted(face)
-    low = _points(canvas, points, x, low, room)
-    if lines:
-        low = _lines(canvas, lines, x, low - 2.0, room)
-    if more:
+    low = _points(canvas, rows_.points, x, low, room)
+    if rows_.lines:
+        low = _lines(canvas, rows_.lines, x, low - 2.0, room)
+    if rows_.more:
         text(canvas, x, low - 2.6, "more on the next page", SIZES["fine"], colour=PENCIL)
     under = min(foot, low) - 4 - FLOOR
     # Under all the tables, or beside the points where these reach far down: where it comes out larger.
@@ -142,18 +158,18 @@ def figures_page(canvas: Any, face: Face) -> None:
     _stations_drawn(canvas, face, [s.along for s in rows], (LEFT, FLOOR), best)
 
 
-def more_page(canvas: Any, face: Face) -> None:
+def more_page(canvas: Any, face: Face, rows: Parted) -> None:
     """The rows for which the page of figures had no room, in three columns."""
     y = page_title(canvas, f"{named(face.work, face.blank.name)}: points", f"{words.hand(face.blank)}, qty 1")
     says = "Along the base line from 0, and up from it, as on the page before."
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.5
-    _, _, points, lines = _parted(face)
+    points, lines = rows.more_points, rows.more_lines
     room = (LIVE[0] - 10) / 3
     holds = int((y - FLOOR) / ROW_MM) - 2
     columns = [(_points, points[k : k + holds]) for k in range(0, len(points), holds)]
     columns += [(_lines, lines[k : k + holds]) for k in range(0, len(lines), holds)]
-    for k, (draw, rows) in enumerate(columns[:3]):
-        draw(canvas, rows, LEFT + k * (room + 5), y, room)
+    for k, (draw, part) in enumerate(columns[:3]):
+        draw(canvas, part, LEFT + k * (room + 5), y, room)
 
 
 def _points(canvas: Any, rows: Rows, x: float, y: float, room: float) -> float:
@@ -210,6 +226,11 @@ def _holes_table(canvas: Any, face: Face, x: float, y: float, room: float) -> fl
             size = f"\u00d8 {figure(hole.diameter, unit)}"
         else:
             size = f"{figure(hole.size[0], unit)} \u00d7 {figure(hole.size[1], unit)}"
+            long, wide, turn = hole.true
+            if min(abs(turn), 90 - abs(turn)) > 0.1:
+                way = "left" if turn > 0 else "right"
+                true = f"{figure(long, unit)} \u00d7 {figure(wide, unit)}"
+                size = f"{true}, turned {words.fixed(abs(turn))}\u00b0 {way}; upright box round it {size}"
         rows.append([str(k + 1), f"{figure(hole.middle[0], unit)}, {figure(hole.middle[1], unit)}", size])
     return table(canvas, x, y, [10, (room - 10) * 0.55, (room - 10) * 0.45], rows, SIZES["fine"]) - 2.5
 

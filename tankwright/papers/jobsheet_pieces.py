@@ -12,12 +12,12 @@ from .jobsheet_html import Cell, facts, mm, num, table, text
 from .jobsheet_key import pieces_key
 from .slit_svg import slit_edges, slit_section
 from .words import area, difficulty, difficulty_limits, fixed, grain, length, mass, percent, piece_part, size
-from .zones import Zone, mirrored, strain_zones, worst_places
+from .zones import Zone, strain_zones, worst_places, zone_twin
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from panels.blank import Blank, FlatMesh
+    from panels.blank import Blank
 
     from ..work import Work
     from .blankface import Face
@@ -135,7 +135,7 @@ def _zones(
             text(zone.kind),
             Cell(f"{percent(abs(zone.mean))}", True),
             Cell(f"{percent(abs(zone.worst))}", True),
-            _places((zone.worst_at, *_twin(flat, zone)), corner, unit),
+            _places((zone.worst_at, *zone_twin(flat, zone)), corner, unit),
             Cell(f"{_plus(zone.along)} / {_plus(zone.across)} %", True),
             Cell(f"{fixed(100 * zone.area / whole, 0)} %", True),
             text(difficulty(zone.worst, limits)),
@@ -189,14 +189,6 @@ def _slits(work: Work, blank: Blank, number: int, names: list[str]) -> str:
         twin = names.index(blank.mirrors) + 1
         return f'<p>Slit card: the mirror of <a href="#piece{twin}">piece {twin}\'s slit card</a>, turned over.</p>'
     return ""
-
-
-def _twin(flat: FlatMesh, zone: Zone) -> tuple[tuple[float, float], ...]:
-    """The place over against a zone's worst, where it lies in the same zone."""
-    import shapely
-
-    there = mirrored(flat, zone.kind, zone.worst, zone.worst_at)
-    return tuple(at for at in there if shapely.contains_xy(zone.shape, *at))
 
 
 def _places(places: Sequence[tuple[float, float]], corner: Sequence[float], unit: str) -> Cell:

@@ -60,6 +60,8 @@ BOW_MM = 0.5
 EIGHTHS = ("", "\u215b", "\u00bc", "\u215c", "\u00bd", "\u215d", "\u00be", "\u215e")
 #: A station nearer than this to another says nothing more.
 BESIDE_MM = 0.5
+#: The end of a blank nearer than this to a corner says nothing more, mm.
+NEAR_END_MM = 0.15
 #: An outline with more corners than this is not laid out with a rule.
 MOST_CORNERS = 16
 
@@ -75,11 +77,15 @@ class Station:
 
 @dataclass(frozen=True)
 class Hole:
-    """A hole: its middle, its size along and up, and its diameter where it is round, else None."""
+    """A hole: its middle, its size along and up, and its diameter where it is round, else None.
+
+    ``true``: the size of the smallest rectangle round it and how far that is turned to the left, degrees.
+    """
 
     middle: tuple[float, float]
     size: tuple[float, float]
     diameter: float | None
+    true: tuple[float, float, float]
 
 
 def step_for(width: float) -> float:
@@ -100,27 +106,30 @@ def stations(
     x0, y0, x1, _ = outline.bounds
     wide = x1 - x0
     step = step or step_for(wide)
-    exact: list[float] = []
-    for value in sorted(x for _, (x, _) in corners):
-        if not exact or value - exact[-1] > BESIDE_MM / 5:
+    exact: list[float] = []  # of corners side by side the one farther from the nearest end: there both lines are
+    for value in sorted({x for _, (x, _) in corners}, key=lambda x: abs(x - wide / 2)):
+        if all(abs(value - other) > BESIDE_MM / 5 for other in exact):
             exact.append(value)
     even = [k * step for k in range(int(wide / step) + 1)] + [wide]
-    at = [value for value in even if all(abs(value - other) > BESIDE_MM for other in exact)]
+    near = {0.0: NEAR_END_MM, wide: NEAR_END_MM}
+    at = [value for value in even if all(abs(value - other) > near.get(value, BESIDE_MM) for other in exact)]
     at = [value for value in at if value in (0.0, wide) or wide - value > min(BESIDE_MM, step / 2)]
     cut = [place for name, place in corners if not name.startswith("trim")]
     trim = [place for name, place in corners if name.startswith("trim")]
     net_is_cut = net.equals(outline)
 
-    def of(shape: Polygon, known: Sequence[Place], value: float) -> tuple[Place, ...]:
+    steps = {False: _segments(outline), True: _segments(net)}
+
+    def of(is_net: bool, known: Sequence[Place], value: float) -> tuple[Place, ...]:
+        shape = net if is_net else outline
         if value in exact:
-            return _at_corner(shape, known, value, (x0, y0))
+            return _at_corner(steps[is_net], known, value, (x0, y0))
         if value in (0.0, wide):
             return _touching(shape, x0 + value, y0)
-        return _pairs(shape, x0 + value, y0)
+        return _pairs(steps[is_net], x0 + value, y0)
 
     return tuple(
-        Station(round(v, 1), of(outline, cut, v), of(net, cut if net_is_cut else trim, v))
-        for v in sorted([*at, *exact])
+        Station(round(v, 1), of(False, cut, v), of(True, cut if net_is_cut else trim, v)) for v in sorted([*at, *exact])
     )
 
 
@@ -131,9 +140,9 @@ def _touching(shape: Polygon, x: float, base: float) -> tuple[Place, ...]:
     return ((float(up.min()), float(up.max())),) if len(up) else ()
 
 
-def _at_corner(shape: Polygon, known: Sequence[Place], value: float, origin: Place) -> tuple[Place, ...]:
+def _at_corner(steps: np.ndarray, known: Sequence[Place], value: float, origin: Place) -> tuple[Place, ...]:
     """The section at a corner, of its two sides the one that says more, with the heights of corners as they are."""
-    sides = [_pairs(shape, origin[0] + value + way, origin[1]) for way in (-HAIR_MM, HAIR_MM)]
+    sides = [_pairs(steps, origin[0] + value + way, origin[1]) for way in (-HAIR_MM, HAIR_MM)]
     best = max(sides, key=lambda pairs: (len(pairs), sum(b - a for a, b in pairs)))
     heights = [y for x, y in known if abs(x - value) <= BESIDE_MM / 5]
 
@@ -146,14 +155,20 @@ def _at_corner(shape: Polygon, known: Sequence[Place], value: float, origin: Pla
     return tuple((snapped(a), snapped(b)) for a, b in best)
 
 
-def _pairs(shape: Polygon, x: float, base: float) -> tuple[tuple[float, float], ...]:
-    """Where a line square to the base line lies on the metal, lowest first."""
-    from shapely import LineString
+def _segments(shape: Any) -> np.ndarray:
+    """The straight pieces (n, 2, 2) of every ring of a shape."""
+    import shapely
 
-    low, high = shape.bounds[1] - 1, shape.bounds[3] + 1
-    found: Any = LineString([(x, low), (x, high)]).intersection(shape)
-    parts = [g for g in getattr(found, "geoms", [found]) if g.geom_type == "LineString" and g.length > 0.01]
-    return tuple(sorted((g.bounds[1] - base, g.bounds[3] - base) for g in parts))
+    rings = [np.asarray(ring.coords) for ring in shapely.get_rings(shapely.get_parts(shape))]
+    return np.concatenate([np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings] or [np.empty((0, 2, 2))])
+
+
+def _pairs(steps: np.ndarray, x: float, base: float) -> tuple[tuple[float, float], ...]:
+    """Where a line square to the base line lies on the metal, lowest first; ``steps``: the outline's pieces."""
+    crossed = steps[(steps[:, 0, 0] < x) != (steps[:, 1, 0] < x)]
+    a, b = crossed[:, 0], crossed[:, 1]
+    up = np.sort(a[:, 1] + (x - a[:, 0]) / (b[:, 0] - a[:, 0]) * (b[:, 1] - a[:, 1])) - base
+    return tuple((float(low), float(high)) for low, high in zip(up[::2], up[1::2], strict=True) if high - low > 0.01)
 
 
 def corners(path: Path, origin: tuple[float, float]) -> np.ndarray:
@@ -256,7 +271,7 @@ def holes(face: Face) -> tuple[Hole, ...]:
         round_ = len(path.points) == 2 and np.allclose(np.abs(path.bulges), 1.0)
         size = (float(high[0] - low[0]), float(high[1] - low[1]))
         diameter = float(np.hypot(*(path.points[1] - path.points[0]))) if round_ else None
-        found.append(Hole((float(middle[0]), float(middle[1])), size, diameter))
+        found.append(Hole((float(middle[0]), float(middle[1])), size, diameter, _smallest_box(dense)))
     return tuple(found)
 
 
@@ -273,3 +288,14 @@ def middle_of(mark: np.ndarray, arms: Sequence[np.ndarray] = ()) -> np.ndarray:
         return np.asarray((mark.min(axis=0) + mark.max(axis=0)) / 2)
     between: Any = shortest_line(LineString(lines[0]), LineString(lines[-1]))
     return np.asarray(between.coords).mean(axis=0)
+
+
+def _smallest_box(ring: np.ndarray) -> tuple[float, float, float]:
+    """Length and width of the smallest rectangle round points (n, 2), and how far its length is turned, degrees."""
+    from shapely import MultiPoint
+
+    box = np.asarray(getattr(MultiPoint(ring).minimum_rotated_rectangle, "exterior").coords)  # noqa: B009
+    sides = np.diff(box[:3], axis=0)
+    long = int(np.argmax(np.hypot(*sides.T)))
+    turn = (math.degrees(math.atan2(sides[long][1], sides[long][0])) + 90) % 180 - 90
+    return float(np.hypot(*sides[long])), float(np.hypot(*sides[1 - long])), turn

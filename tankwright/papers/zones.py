@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from panels.blank import FlatMesh
 
-__all__ = ["StrainFigures", "Worst", "Zone", "mirrored", "strain_figures", "strain_zones", "worst_places"]
+__all__ = ["StrainFigures", "Worst", "Zone", "mirrored", "strain_figures", "strain_zones", "worst_places", "zone_twin"]
 
 #: Below this share a place is left be: 0.5 mm in 100 mm. Common practice, no source.
 LEAVE_SHARE = 0.005
@@ -158,6 +158,14 @@ def mirrored(flat: FlatMesh, kind: str, share: float, at: tuple[float, float]) -
     best = int(np.argmax(there))
     x, y = middle[near[best]]
     return ((float(x), float(y)),) if there[best] >= AS_BAD_SHARE * abs(share) else ()
+
+
+def zone_twin(flat: FlatMesh, zone: Zone) -> tuple[tuple[float, float], ...]:
+    """The place over against a zone's worst, where it asks for as much and lies in the same zone."""
+    import shapely
+
+    there = mirrored(flat, zone.kind, zone.worst, zone.worst_at)
+    return tuple(at for at in there if shapely.contains_xy(zone.shape, *at))
 
 
 @lru_cache(maxsize=64)

@@ -236,7 +236,8 @@ def test_shear_cuts_are_listed_in_order():
     """For the shear: every cut by number, piece, way to measure, distance and what it makes."""
     work = small_work("shear")
     text = next(t for t in map(words_of, read(drawings_pdf(work)).pages) if t.startswith("Sheet 1"))
-    places = [text.index(f"{cut.order}\n{cut.piece}\nfrom ") for cut in work.layout.cuts]
+    takes = ["the sheet" if cut.piece == str(cut.sheet + 1) else cut.piece for cut in work.layout.cuts]
+    places = [text.index(f"{c.order}\n{take}\nfrom ") for c, take in zip(work.layout.cuts, takes, strict=True)]
     assert places == sorted(places)
     for cut in work.layout.cuts:
         assert f"{cut.distance:.1f}" in text

@@ -1,0 +1,161 @@
+"""What is told of a blank beside its lines: which way round it lies, its ticks, its fittings, its worst places.
+
+Words used here
+    taken     shapes on the page where words or strokes stand already, so that other words keep off
+    lead      a thin line from words to what they name, where they stand away from it
+
+Sizes are letter heights on the page, mm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import takewhile
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from .offsets import EIGHTHS, middle_of
+from .pdf import circle, line, pen, text, text_width
+from .zones import worst_places
+
+if TYPE_CHECKING:
+    from .blankdraw import View
+    from .blankface import Face
+
+__all__ = ["draw_ends_inside", "draw_ticks", "draw_worst", "fitting_strokes", "free_beside", "lead", "name_fittings"]
+
+WORST_MM = 1.6  # radius of the ring at a worst place, on paper
+ARROWS = ("\u2190 {}", "{} \u2192", "\u2193 {}", "\u2191 {}")
+
+
+def end_words(face: Face) -> list[tuple[int, str]]:
+    """What stands at the left, right, lower and upper side of a blank, with an arrow: (0 to 3, words)."""
+    return [(k, ARROWS[k].format(word.upper())) for k, word in enumerate(face.ends) if word]
+
+
+def draw_ends_inside(canvas: Any, face: Face, view: View, size: float, taken: list[Any], metal: Any) -> None:
+    """Front, rear, top and the like on the metal, as near to the side they name as there is room."""
+    from shapely import box
+
+    x0, y0, x1, y1 = metal.bounds
+    for side, says in end_words(face):
+        wide = text_width(says, size, bold=True)
+        for k in range(40):
+            far, share = 5.0 + 4.0 * (k // 5), (0.5, 0.38, 0.62, 0.26, 0.74)[k % 5]
+            at = np.array([x0 + share * (x1 - x0) - wide / 2, y0 + share * (y1 - y0)])
+            if side < 2:
+                at[0] = x0 + far if side == 0 else x1 - far - wide
+            else:
+                at[1] = y0 + far if side == 2 else y1 - far - size
+            room = box(at[0] - 0.8, at[1] - 0.8, at[0] + wide + 0.8, at[1] + size + 0.4)
+            if metal.contains(room) and not any(room.intersects(other) for other in taken):
+                text(canvas, float(at[0]), float(at[1]), says, size, bold=True, paper=True)
+                taken.append(room)
+                break
+
+
+def draw_worst(canvas: Any, face: Face, view: View, taken: list[Any]) -> None:
+    """A ring with a dot where the blank is stretched most and where it is shrunk most."""
+    from shapely.geometry import Point
+
+    if face.blank.flat is None:
+        return
+    pen(canvas, "register")
+    for place in worst_places(face.blank.flat):
+        for spot in place.at:
+            x, y = view.points(spot).tolist()
+            circle(canvas, x, y, WORST_MM)
+            circle(canvas, x, y, 0.25)
+            taken.append(Point(x, y).buffer(WORST_MM + 0.3, quad_segs=2))
+
+
+def fitting_strokes(face: Face, view: View) -> list[Any]:
+    """The crosses and rings of fittings on the page, a little wider than drawn."""
+    from shapely import LineString
+
+    runs = [view.points(run) for mark, runs in face.marks if mark.kind == "fitting" for run in runs]
+    return [LineString(run).buffer(0.5, quad_segs=1) for run in runs if len(run) > 1]
+
+
+def name_fittings(canvas: Any, face: Face, view: View, size: float, taken: list[Any], metal: Any) -> None:
+    """Each fitting's name beside its cross or ring; where it stands farther off a line leads to it."""
+    from shapely import box
+
+    for k, (mark, runs) in enumerate(face.marks):
+        if mark.kind != "fitting" or not mark.label or not runs:
+            continue
+        arms = list(takewhile(lambda m: m[0].kind == "fitting" and not m[0].label, face.marks[k + 1 :]))
+        every = view.points(np.vstack([*runs, *(run for _, more in arms for run in more)]))
+        middle = view.points(middle_of(mark.points, [m.points for m, _ in arms]))
+        low, high = every.min(axis=0), every.max(axis=0)
+        wide = text_width(mark.label, size)
+        best, fewest = None, math.inf
+        for far in (1.2, 4.0, 8.0, 13.0):
+            spots = (
+                (high[0] + far, middle[1] - 0.36 * size), (low[0] - far - wide, middle[1] - 0.36 * size),
+                (middle[0] - wide / 2, high[1] + far), (middle[0] - wide / 2, low[1] - far - size),
+                (high[0] + 0.5 * far, high[1] + 0.5 * far), (high[0] + 0.5 * far, low[1] - 0.5 * far - size),
+            )  # fmt: skip
+            for x, y in spots:
+                room = box(x - 0.5, y - 0.5, x + wide + 0.5, y + size + 0.3)
+                bad = sum(room.intersects(other) for other in taken) + 0.5 * (not metal.contains(room))
+                if bad < fewest:
+                    best, fewest = (x, y, room, far), bad
+                if bad == 0:
+                    break
+            if fewest == 0:
+                break
+        assert best is not None
+        x, y, room, far = best
+        taken.append(room)
+        if far > 2:
+            lead(canvas, np.array([x + wide / 2, y + size / 2]), (wide, size), middle)
+        text(canvas, float(x), float(y), mark.label, size, paper=True)
+
+
+def draw_ticks(canvas: Any, face: Face, view: View, size: float, taken: list[Any]) -> None:
+    """Ticks across the edges at quarters and halves, lettered beside their outer ends where that is free."""
+    from shapely import box
+
+    for tick in face.ticks:
+        pen(canvas, "register")
+        ends = view.points(tick.ends)
+        line(canvas, *ends)
+        away = (ends[0] - ends[1]) / max(1e-9, float(np.hypot(*(ends[0] - ends[1]))))
+        says = f"{tick.edge.letter} {EIGHTHS[round(8 * tick.share)]}"
+        wide = text_width(says, size)
+        x, y = ends[0] + away * (0.5 + np.abs(away) @ [wide / 2, size / 2]) - [0, 0.36 * size]
+        room = box(x - wide / 2, y - 0.2, x + wide / 2, y + 0.9 * size)
+        if tick.share != 0.5 and any(room.intersects(other) for other in taken):
+            continue
+        taken.append(room)
+        text(canvas, float(x), float(y), says, size, align="middle", paper=True)
+
+
+def free_beside(at: np.ndarray, size: tuple[float, float], taken: Sequence[Any], metal: Any) -> np.ndarray | None:
+    """Middle of the nearest room of a size, off the blank and free of words, to a point; None if there is none."""
+    from shapely import box
+
+    half = np.array(size) / 2 + 0.4
+    x0, y0, x1, y1 = metal.bounds
+    for far in np.arange(6.0, 42.0, 4.0):
+        for k in range(16):
+            turn = math.pi / 2 * (-1) ** k + (-1) ** (k // 2) * (k // 4) * math.pi / 8
+            x, y = at + far * np.array([math.cos(turn), math.sin(turn)])
+            if not (x0 - 6 < x - half[0] and x + half[0] < x1 + 6 and y0 - 12 < y - half[1] and y + half[1] < y1 + 12):
+                continue
+            room = box(x - half[0], y - half[1], x + half[0], y + half[1])
+            if not metal.intersects(room) and not any(room.intersects(other) for other in taken):
+                return np.array([x, y])
+    return None
+
+
+def lead(canvas: Any, at: np.ndarray, size: tuple[float, float], to: np.ndarray) -> None:
+    """A thin line from the side of words about a middle to what they name."""
+    way = to - at
+    share = float(np.min((np.array(size) / 2 + 0.5) / np.maximum(np.abs(way), 1e-9)))
+    if share < 1:
+        pen(canvas, "register")
+        line(canvas, at + way * share, to)
