@@ -151,17 +151,20 @@ def _pierces(tri: np.ndarray, start: np.ndarray, along: np.ndarray) -> bool:
 
 
 def _to_triangles(point: np.ndarray, tri: np.ndarray) -> np.ndarray:
-    """Distance of a point from the inside of each triangle (m, 3, 3); inf where its foot lies outside.
+    """Distance of a point from the inside of each triangle (m, 3, 3); inf where its foot lies outside, or where the
+    triangle has no inside: a wall pressed flat is all edges.
 
     With the distances to the edges this makes the whole distance.
     """
     u, v = tri[:, 1] - tri[:, 0], tri[:, 2] - tri[:, 0]
     n = np.cross(u, v)
-    square = np.maximum(np.einsum("mi,mi->m", n, n), 1e-12)
+    square = np.einsum("mi,mi->m", n, n)
+    flat = square < 1e-12
+    square = np.where(flat, 1.0, square)
     w = point - tri[:, 0]
     first = np.einsum("mi,mi->m", np.cross(w, v), n) / square
     second = np.einsum("mi,mi->m", np.cross(u, w), n) / square
-    within = (first >= 0) & (second >= 0) & (first + second <= 1)
+    within = (first >= 0) & (second >= 0) & (first + second <= 1) & ~flat
     return np.where(within, np.abs(np.einsum("mi,mi->m", w, n)) / np.sqrt(square), np.inf)
 
 

@@ -15,6 +15,7 @@ from panels.bump_out import with_rims
 from panels.choose_k import KFactor
 from panels.cutting_mesh import boundary_edges
 from panels.errors import TrimError
+from panels.fit import clearance_gap
 from panels.fold_tunnel import folded_tunnel
 from panels.make_blanks import make_blanks
 from panels.patterns import BumpOut, Clearance, NeckRelief
@@ -128,6 +129,23 @@ def test_it_says_whether_it_clears_what_it_is_for():
         body = build_body(replace(bodies.saddle_tank(), bump_outs=(bump,), clearances=(ball,)), thickness=1.6)
         (found,) = bump_outs_found(body)
         assert found.strength == strength, found
+
+
+def test_the_gap_without_it_is_that_of_the_plain_tank():
+    """A bar beside the skin, before a bump-out into the tank: pressed flat again, the patch is 6 mm off the bar, as the
+    tank without it is, and not run into by the bar's radius."""
+    plain = tank()
+    out = plain.outer[plain.outer[:, 1] > 0]
+    near = out[np.argmin(np.linalg.norm(out[:, [0, 2]] - [295, 55], axis=1))]
+    for sides in (True, False):
+        bar = Clearance("coil", (280, near[1] + 14, 55), (310, near[1] + 14, 55), 8, 3, both_sides=sides)
+        bare, _ = clearance_gap(plain, bar)
+        assert 4 < bare < 8
+        bump = BumpOut("relief", "side", square(250, 340, 30, 78), 14, hand="both", clears="coil")
+        body = build_body(replace(bodies.saddle_tank(), bump_outs=(bump,), clearances=(bar,)), thickness=1.6)
+        (found,) = bump_outs_found(body)
+        told = float(found.says.split("to coil, ")[1].split(" mm without")[0])
+        assert told == pytest.approx(bare, abs=0.15)
 
 
 REFUSED = {
