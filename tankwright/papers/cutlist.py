@@ -7,10 +7,13 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from .cutlist_columns import Column, Row, blank_columns, sheet_columns
+from .cutting_hold import BEND_HOLD, stays_area, waits
+from .shearsteps import finished_words
 from .words import fixed
 
 if TYPE_CHECKING:
@@ -27,12 +30,31 @@ def cut_lists(work: Work, got: Row | None = None) -> dict[str, bytes]:
     from .cutlist_book import book
     from .results import figures
 
-    got = got or figures(work)
+    got = _completed(work, got or figures(work))
     return {
         "cut-list.xlsx": book(got),
         "cut-list.csv": _table(blank_columns(got), got["blanks"], got),
-        "sheets.csv": _table(sheet_columns(got), got["sheets"], got),
+        "sheets.csv": _table(sheet_columns(got, priced=False), got["sheets"], got),
     }
+
+
+def _completed(work: Work, got: Row) -> Row:
+    """The figures with what only these lists carry: holds, what stays of a blank, strokes of finished edges."""
+    own = {blank.name: blank for blank in work.blanks}
+    finished: dict[tuple[int, int], str] = {}
+    for used in work.layout.sheets:
+        finished |= {(used.index + 1, order): said for order, said in finished_words(work, used.index).items()}
+    blanks = [
+        {
+            **row,
+            "hold": BEND_HOLD if waits(own[row["name"]]) else "none",
+            "stays_area_mm2": stays_area(own[row["name"]]),
+        }
+        for row in got["blanks"]
+    ]
+    cuts = [{**cut, "finished": finished.get((cut["sheet"], cut["order"]), "none")} for cut in got["cuts"]]
+    metal = {**got["metal"], "thickness_mm": work.job.thickness}  # masses follow from it, not from its rounding
+    return {**got, "blanks": blanks, "cuts": cuts, "metal": metal}
 
 
 def _table(columns: Sequence[Column], rows: Sequence[Row], got: Row) -> bytes:
@@ -40,12 +62,20 @@ def _table(columns: Sequence[Column], rows: Sequence[Row], got: Row) -> bytes:
     out = io.StringIO(newline="")
     write = csv.writer(out)
     job = got["job"]
-    tail = [job["name"], job["reference"], job["revision"], job["pattern_date"], got["found"]["stop"]]
-    heads = ["Job", "Reference", "Revision", "Patterns of", "Stops in this job"]
+    found = got["found"]
+    tail = [job["name"], job["reference"], job["revision"], job["pattern_date"], found["stop"], found["look"]]
+    heads = [
+        "Job",
+        "Reference",
+        "Revision",
+        "Patterns of",
+        "Stops in this job",
+        "To decide before cutting: see job sheet",
+    ]
     write.writerow([*(c.head for c in columns), *heads])
     for row in rows:
         write.writerow([*(_plain(c, c.cell(row)) for c in columns), *map(_guarded, tail)])
-    sums = [_plain(c, sum(c.cell(row) for row in rows)) if c.total else "" for c in columns]
+    sums = [_plain(c, round(math.fsum(c.cell(row) for row in rows), 9)) if c.total else "" for c in columns]
     sums[0] = "total"
     write.writerow([*sums, *map(_guarded, tail)])
     return out.getvalue().encode("utf-8-sig")

@@ -23,6 +23,7 @@ from .cutlist_columns import (
     seam_columns,
     sheet_columns,
 )
+from .cutting_hold import BEND_HOLD
 from .look import WORDS
 from .words import length
 
@@ -54,7 +55,7 @@ def book(got: Row) -> bytes:
     looks, unit = _looks(work), got["job"]["unit"]
     blanks = _page(
         work, looks, got, "Cut list", blank_columns(got), got["blanks"],
-        f"Sizes as cut, good face up. {WORDS['face']} Net: inside the trim line.",
+        f"Sizes as cut, good face up. {WORDS['face']} What stays: inside the trim line, with laps, flanges and lips.",
     )  # fmt: skip
     sheets = _page(
         work, looks, got, "Sheets", sheet_columns(got), got["sheets"],
@@ -105,7 +106,9 @@ def _warning_line(got: Row) -> str:
     found = got["found"]
     stops = " / ".join(f["says"] for f in got["findings"] if f["strength"] == "stop")
     rest = f"{found['look']} to look at, {found['note']} notes: see the job sheet."
-    return f"STOP, do not cut yet: {stops} {rest}" if stops else f"Before cutting: {rest}"
+    held = ", ".join(f"{b['piece']} {b['name']}" for b in got["blanks"] if b["hold"] != "none")
+    hold = f" HOLD {held}: {BEND_HOLD}." if held else ""
+    return f"STOP, do not cut yet: {stops} {rest}{hold}" if stops else f"Before cutting: {rest}{hold}"
 
 
 def _looks(work: Workbook) -> dict[str, Format]:
@@ -277,10 +280,10 @@ def _total_lines(
     t_at, density_at, bought_at = (f"B{first + k}" for k in range(3))
 
     def mass(at: str) -> str:
-        return f"={at}*{t_at}*{density_at}/1000"
+        return f"=ROUND({at}*{t_at}*{density_at}/1000,3)"
 
     def kg(area_m2: float) -> float:
-        return area_m2 * t * density / 1000
+        return round(area_m2 * t * density / 1000, 3)
 
     total, unit = got["totals"], got["job"]["unit"]
     other = round(total["other_stock_area_mm2"] / 1e6, 6)
@@ -289,11 +292,11 @@ def _total_lines(
         ("Thickness, mm", t, "", "0.0##", f"{metal['words']}, {metal['gauge']}"),
         ("Density, kg/m³", density, "", "0", metal["name"]),
         ("Sheets bought, m²", bought, "", "0.0000", "without those from the own rack"),
-        ("Mass bought, kg", kg(bought), mass(bought_at), "0.0", "area × thickness × density"),
-        ("Mass of all sheets used, kg", kg(area), mass(area_at), "0.0", "with those from the own rack"),
-        ("Mass in blanks as cut, kg", kg(parts), mass(parts_at), "0.0", "before trimming"),
-        ("Mass in kept offcuts, kg", kg(kept), mass(kept_at), "0.0", ""),
-        ("Mass of scrap, kg", kg(skeleton), mass(skeleton_at), "0.0", ""),
+        ("Mass bought, kg", kg(bought), mass(bought_at), "0.00", "area × thickness × density"),
+        ("Mass of all sheets used, kg", kg(area), mass(area_at), "0.00", "with those from the own rack"),
+        ("Mass in blanks as cut, kg", kg(parts), mass(parts_at), "0.00", "before trimming"),
+        ("Mass in kept offcuts, kg", kg(kept), mass(kept_at), "0.00", ""),
+        ("Mass of scrap, kg", kg(skeleton), mass(skeleton_at), "0.00", ""),
         (
             "Yield of whole sheets, %",
             100 * parts / area,

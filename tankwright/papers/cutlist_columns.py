@@ -5,7 +5,8 @@ Words used here
     column    a head, how its cell follows from a row of `results.figures`, how it is shown, if it is summed
     net       a size inside the trim line; everything else is as cut
 
-Where the job is in inches every length has a second column in inches, by the rule of `tankwright.units`.
+Where the job is in inches every length has a second column in inches, from the millimetres beside it: decimals all
+the way down, as numbers, so that a column reads one way and adds up.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from typing import Any, NamedTuple
 
 from panels.joints import WELDED
 
-from ..units import MM_PER_INCH, show_inches
+from ..units import MM_PER_INCH
 from .words import fixed, length, piece_part, size, turned
 
 __all__ = [
@@ -91,11 +92,11 @@ def _side(blank: Row) -> str:
 def _length(
     head: str, cell: Callable[[Row], Any], unit: str, width: float = 8, show: str = "0.0", total: bool = False
 ) -> list[Column]:
-    """A column of lengths in mm, and one in inches beside it where the job is in inches; only mm are summed."""
+    """A column of lengths in mm, and one in inches beside it where the job is in inches."""
     made = [Column(f"{head}, mm", cell, width, show, total)]
     places = len(show.partition(".")[2])
     if unit == "in":
-        made.append(Column(f"{head}, in", lambda row: show_inches(cell(row), places=places), width))
+        made.append(Column(f"{head}, in", lambda row: round(cell(row), places) / MM_PER_INCH, width, "0.000", total))
     return made
 
 
@@ -124,11 +125,12 @@ def blank_columns(got: Row) -> list[Column]:
         *_length("Width", lambda b: b["width_mm"], unit, 7),
         *_length("Height", lambda b: b["height_mm"], unit, 7),
         Column("Area as cut, m²", lambda b: b["cut_area_mm2"] / 1e6, 7, "0.0000", True),
-        Column("Net area, m²", lambda b: b["net_area_mm2"] / 1e6, 7, "0.0000", True),
+        Column("Area that stays (net, laps, lips), m²", lambda b: b["stays_area_mm2"] / 1e6, 8, "0.0000", True),
         Column("Mass as cut, kg", lambda b: b["mass_kg"], 7, "0.00", True),
         *_length("Outline length", lambda b: b["cut_length_mm"], unit, 7, total=True),
         Column("Starts (pierces)", lambda b: b["pierces"], 8, "0", True),
         Column("Lies on sheet", _lies_on, 7),
+        Column("Hold", lambda b: b["hold"], 11),
         Column("Left outside the trim line, edge by edge", allowances_words, 20),
         Column("Folds: angle, direction, inside radius, K", lambda b: folds_words(b, unit), 20),
     ]
@@ -139,16 +141,25 @@ def cut_head(got: Row) -> str:
     return "Shear strokes, mm" if got["totals"]["cutting"] == "shear" else "Outline length, mm"
 
 
-def sheet_columns(got: Row) -> list[Column]:
-    """Columns of the sheets, one row a sheet."""
+def _grade(got: Row) -> str:
+    """The grade as far as the job names one; what a supplier has to be asked besides."""
+    name = got["metal"]["name"]
+    graded = any(letter.isdigit() for letter in name)
+    return f"{name}, finish to be agreed" if graded else "to be agreed with the supplier: the job names none"
+
+
+def sheet_columns(got: Row, *, priced: bool = True) -> list[Column]:
+    """Columns of the sheets, one row a sheet; without prices for whoever else reads it."""
     unit = got["job"]["unit"]
-    priced = any(s["price"] for s in got["sheets"])
+    priced = priced and any(s["price"] for s in got["sheets"])
     price = f"Price, {got['totals']['currency']}".rstrip(", ")
     return [
         Column("Sheet", lambda s: s["sheet"], 6, "0"),
         Column("Stock", lambda s: s["stock"], 13),
+        Column("Quantity", lambda s: 1, 8, "0", True),
         Column("From", lambda s: s["from"], 7),
         Column("Metal, temper", lambda s: got["metal"]["name"], 9),
+        Column("Grade, finish", lambda s: _grade(got), 12),
         Column("Thickness, mm", lambda s: s["thickness_mm"], 9, "0.0##"),
         *_thickness_in(unit),
         *_length("Width", lambda s: s["width_mm"], unit, 7),
@@ -239,6 +250,7 @@ def cut_columns(unit: str) -> list[Column]:
         *_length("Stroke", lambda c: c["length_mm"], unit, 10),
         *(Column(head, partial(_half, k=k), 34) for k, head in enumerate(("Measured off", "The rest"))),
         Column("What for", lambda c: c["purpose"], 10),
+        Column("Finished edge", lambda c: c["finished"], 30),
     ]
 
 

@@ -31,6 +31,7 @@ __all__ = [
     "is_strip",
     "looks_open",
     "open_words",
+    "stays_area",
     "strip_source",
     "strips_of",
     "waits",
@@ -108,6 +109,19 @@ def edge_words(blank: Blank, unit: str = "mm") -> str:
         kind, size, _ = found[0]
         return f"all edges {kind}{f', {size}' if size else ''}"
     return "; ".join(f"{kind}: {', '.join(names)}{f', {size}' if size else ''}" for kind, size, names in found)
+
+
+def stays_area(blank: Blank) -> float:
+    """Area in mm2 of what stays of a blank once it is trimmed: inside the net outline, with laps, flanges and lips."""
+    from shapely.geometry import LineString
+    from shapely.ops import unary_union
+
+    staying = [edge for edge in blank.edges if edge.joint in STAYS and edge.allowance >= NET_MM]
+    if not staying:
+        return float(blank.net.area)
+    strips = [LineString(edge.points).buffer(edge.allowance + 0.5, cap_style="flat") for edge in staying]
+    beyond = blank.outline.difference(blank.net)  # what is turned over lies inside the net outline already
+    return float(blank.net.area + beyond.intersection(unary_union(strips)).area)
 
 
 # --------------------------------------------------------------------------------------------- strip

@@ -9,8 +9,10 @@ import zipfile
 from dataclasses import replace
 from types import SimpleNamespace
 
+import numpy as np
 import openpyxl
 import pytest
+from shapely.geometry import box
 
 from tankwright.papers.cutlist import cut_lists
 from tankwright.papers.results import figures
@@ -213,9 +215,7 @@ def test_words_fit_their_cells(unit: str) -> None:
 
 
 def test_every_length_of_an_inch_job_has_its_inches() -> None:
-    """On every page a column in mm has one in inches behind it, by the one rule of every paper."""
-    from tankwright.units import show_inches
-
+    """On every page a column in mm has one in inches behind it: numbers, 25.4 mm exactly to the inch."""
     _, values = _books(small_work("shear", "in"))
     for title in ("Cut list", "Sheets", "Edges", "Folds", "Shear cuts"):
         rows = list(values[title].iter_rows(min_row=5, values_only=True))
@@ -226,4 +226,75 @@ def test_every_length_of_an_inch_job_has_its_inches() -> None:
             assert heads[k + 1] == heads[k].replace(", mm", ", in")
             for row in rows[1:]:
                 if isinstance(row[0], int) and not heads[k].startswith("Thickness"):
-                    assert row[k + 1] == show_inches(row[k])
+                    assert row[k + 1] == pytest.approx(row[k] / 25.4, abs=1e-9)
+
+
+def test_an_inch_column_reads_one_way() -> None:
+    """All decimals to 0.001 down the column, never a fraction beside a decimal."""
+    rows = _rows(cut_lists(small_work("shear", "in"))["cut-list.csv"])
+    for head in ("Width, in", "Height, in", "Outline length, in"):
+        assert all(re.fullmatch(r"\d+\.\d{3}", row[head]) for row in rows[:-1]), head
+
+
+def test_folded_blanks_are_held() -> None:
+    """Table and spreadsheet tell to wait for the bend test, and how much is to be decided, before the first blank."""
+    work = small_work()
+    rows = _rows(cut_lists(work)["cut-list.csv"])
+    for row, blank in zip(rows, work.blanks, strict=False):
+        assert row["Hold"] == ("wait until the shop says the bend test is done" if blank.folds else "none")
+        looks = sum(found.strength == "look" for found in work.findings)
+        assert row["To decide before cutting: see job sheet"] == str(looks)
+    _, values = _books(work)
+    number = [blank.name for blank in work.blanks].index("tunnel") + 1
+    assert f"HOLD {number} tunnel: wait until" in values["Cut list"]["A3"].value
+
+
+def test_what_stays_has_its_lap() -> None:
+    """Of 300 x 100 mm net with a lap of 10 mm along one side and trim along the other three, 300 x 110 mm stay."""
+    from panels.blank import Edge
+    from tankwright.papers.cutting_hold import stays_area
+
+    net, outline = box(0, 0, 300, 100), box(-5, -10, 305, 105)
+    corners = [(0, 0), (300, 0), (300, 100), (0, 100), (0, 0)]
+    edges = tuple(
+        Edge(f"E{k}", "x", "lap" if k == 0 else "butt", 10.0 if k == 0 else 5.0, np.array(corners[k : k + 2]), 1.0, 1.0)
+        for k in range(4)
+    )
+    blank = replace(small_work().blanks[0], net=net, outline=outline, edges=edges)
+    assert stays_area(blank) == pytest.approx(300 * 110, rel=1e-6)
+    turned = replace(
+        blank, edges=tuple(replace(e, joint="fold") if e.joint == "lap" else e for e in edges), net=outline
+    )
+    assert stays_area(turned) == pytest.approx(outline.area)  # a lip lies inside the net outline as developed
+
+
+def test_the_suppliers_table_has_no_price() -> None:
+    """Quantity, metal, grade and size of every sheet, and no price; the shop's own list has it."""
+    work = small_work("shear")
+    rows = _rows(cut_lists(work)["sheets.csv"])
+    assert not any("Price" in head for head in rows[0])
+    assert [row["Quantity"] for row in rows[:-1]] == ["1"] * len(work.layout.sheets)
+    assert rows[-1]["Quantity"] == str(len(work.layout.sheets))
+    assert all("finish to be agreed" in row["Grade, finish"] for row in rows[:-1])
+    formulas, _ = _books(work)
+    assert any(str(cell.value).startswith("Price") for cell in formulas["Sheets"][5])
+
+
+@pytest.mark.parametrize("thickness", [1.6, 1.21412])
+def test_a_mass_is_one_figure(thickness: float) -> None:
+    """Blanks on the list, in the spreadsheet's totals and in the results: the same kilograms to 0.01."""
+    work = small_work()
+    job = SimpleNamespace(**{**vars(work.job), "thickness": thickness})
+    blanks = tuple(replace(blank, thickness=thickness) for blank in work.blanks)
+    other = replace(work, job=job, blanks=blanks)
+    got = figures(other)
+    _, values = _books(other)
+    total = {row[0]: row[1] for row in values["Totals and order"].iter_rows(min_row=6, values_only=True)}
+    shown = f"{got['totals']['mass_in_parts_kg']:.2f}"
+    assert f"{total['Mass in blanks as cut, kg']:.2f}" == shown
+    for name, key in (("scrap", "scrap"), ("all sheets used", "used")):
+        label = f"Mass of {name}, kg"
+        assert total[label] == pytest.approx(got["totals"][f"mass_{key}_kg"], abs=1e-9)
+    assert float(_rows(cut_lists(other)["cut-list.csv"])[-1]["Mass as cut, kg"]) == pytest.approx(
+        float(shown), abs=0.011
+    )
