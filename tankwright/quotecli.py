@@ -41,7 +41,7 @@ def took(job: Path, hours: tuple[str, ...]) -> None:
     loaded = load_job(job)
     folder = shop_folder(loaded.folder, loaded.shop.keep_in)
     if told:
-        found = quote_of(work_out(loaded))
+        found = quote_of(work_out(loaded, progress=_say))
         estimated = {trade: found.hours_of(trade) for trade in told}
         again = record(folder, job_key(loaded), told, estimated)
         for trade, value in told.items():
@@ -65,4 +65,8 @@ def both(job: Path) -> None:
     from .ways import compare, table
 
     loaded = load_job(job)
-    click.echo(table(compare(loaded), loaded.shop.currency), nl=False)
+    click.echo(table(compare(loaded, progress=_say), loaded.shop.currency), nl=False)
+
+
+def _say(step: str) -> None:
+    click.echo(f"... {step}", err=True)

@@ -13,7 +13,7 @@ rectangles are laid out for the shear, and the cheapest layout stands. Same job,
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING
@@ -26,12 +26,14 @@ if TYPE_CHECKING:
     from nesting import Layout, Part
 
     from .job import Job
+    from .work import Work
 
-__all__ = ["Way", "compare", "table"]
+__all__ = ["Way", "compare", "table", "ways_of"]
 
 #: Heights tried for a common rectangle, as shares between the least that holds each and all side by side.
 HEIGHTS = 4
 MOST_JOINS = 4
+WORDS = {"shear": "for the shear", "profile": "as profiles"}
 
 
 @dataclass(frozen=True)
@@ -53,26 +55,36 @@ class Way:
     why_not: str = ""
 
 
-def compare(job: Job) -> tuple[Way, ...]:
-    """The job's blanks cut by the shear, as profiles, and mixed.
+def compare(job: Job, *, progress: Callable[[str], None] = lambda step: None) -> tuple[Way, ...]:
+    """The job's blanks cut by the shear, as profiles, and mixed; ``progress`` is told each step that takes a while.
 
     Raises
     ------
     JobError
         Where the job cannot be made as it stands.
     """
-    from .job import nest_blanks, work_out
+    from .job import work_out
 
-    work = work_out(job)
-    ways = []
+    return ways_of(work_out(job, progress=progress), progress=progress)
+
+
+def ways_of(work: Work, *, progress: Callable[[str], None] = lambda step: None) -> tuple[Way, ...]:
+    """The same of a job that is worked out already."""
+    from .job import nest_blanks
+
+    job, ways = work.job, []
     for cutting in ("shear", "profile"):
         try:
-            layout = work.layout if work.layout.cutting == cutting else nest_blanks(job, work.own_blanks, cutting)
+            if work.layout.cutting == cutting:
+                layout = work.layout
+            else:
+                progress(f"laying the blanks out {WORDS[cutting]}")
+                layout = nest_blanks(job, work.own_blanks, cutting)
         except JobError as fault:
             ways.append(Way(cutting, why_not=fault.findings[0].where))
             continue
         ways.append(_way(cutting, layout, [blank.outline for blank in work.own_blanks]))
-    return (*ways, _mixed(job, [_part(blank) for blank in work.own_blanks]))
+    return (*ways, _mixed(job, [_part(blank) for blank in work.own_blanks], progress))
 
 
 def _part(blank: object) -> Part:
@@ -122,18 +134,25 @@ class _Group:
         return self.width * self.height
 
     @property
+    def spare(self) -> float:
+        """What a rectangle has that its blanks do not fill, mm2."""
+        return self.area - math.fsum(part.outline.area for part in self.parts)
+
+    @property
     def names(self) -> tuple[str, ...]:
         return tuple(part.name for part in self.parts)
 
 
-def _mixed(job: Job, parts: Sequence[Part]) -> Way:
+def _mixed(job: Job, parts: Sequence[Part], progress: Callable[[str], None]) -> Way:
     """The cheapest layout of rectangles that hold one blank or several."""
     groups = tuple(_alone(part) for part in parts)
     room = max(max(s.width, s.height) for s in job.shop.sheets_for(job.metal.name, job.thickness)[0])
     joined: dict[tuple[str, ...], _Group | None] = {}
     best: tuple[tuple[float, ...], Way] | None = None
     why = ""
-    for _ in range(MOST_JOINS + 1):
+    for joins in range(MOST_JOINS + 1):
+        shared = f"{joins} pair{'s' if joins > 1 else ''} in one rectangle" if joins else "each in its own rectangle"
+        progress(f"laying rectangles out for the shear, {shared}")
         try:
             layout = _lay(job, groups)
         except JobError as fault:
@@ -144,6 +163,7 @@ def _mixed(job: Job, parts: Sequence[Part]) -> Way:
             rank = (way.cost, way.bought, way.sheets, -way.yield_with_offcuts)
             if best is None or rank < best[0]:
                 best = rank, way
+        progress("seeing which of them lie snugly together")
         grown = _join(groups, joined, job.shop.nesting.gap_for("profile"), room)
         if grown is None:
             break
@@ -186,7 +206,9 @@ def _join(
 ) -> tuple[_Group, ...] | None:
     """The groups with the two put together that save most; None where no two save anything."""
     best, saved = None, 0.0
-    for one, other in combinations(groups, 2):
+    for one, other in sorted(combinations(groups, 2), key=lambda pair: -(pair[0].spare + pair[1].spare)):
+        if one.spare + other.spare <= saved:
+            break  # no rectangle is smaller than what lies in it
         key = (*one.names, *other.names)
         if key not in joined:
             joined[key] = _together(one, other, gap, room)
