@@ -54,7 +54,7 @@ def write_whole(target: Path, papers: Mapping[str, bytes], *, revision: str = ""
             os.replace(target, before)
         os.replace(fresh, target)
         if before.exists():
-            _move_over(before, target, ledger, papers, revision)
+            _move_over(before, target, ledger, revision)
     except BaseException as fault:
         if before.exists() and not target.exists():
             os.replace(before, target)
@@ -136,9 +136,7 @@ def _checked(target: Path, papers: Mapping[str, bytes]) -> dict[str, str]:
     return ledger
 
 
-def _move_over(
-    before: Path, target: Path, ledger: Mapping[str, str], papers: Mapping[str, bytes], revision: str
-) -> None:
+def _move_over(before: Path, target: Path, ledger: Mapping[str, str], revision: str) -> None:
     """Move what is not ours from the old folder into the new one, and keep aside what should not be lost."""
     old = ledger.get("", "")
     other = old != " ".join(revision.split())
