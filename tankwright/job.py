@@ -188,7 +188,8 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
         raise JobError([Mistake("stop", note.removeprefix("stop: ")) for note in stops])
     progress("laying the blanks on sheets")
     layout = nest_blanks(job, [blank for blank in blanks if not blank.metal])
-    told = (*_strain_findings(job, blanks), *_unfolded(blanks), *_idle(job, sewn), *_told_of(job, layout))
+    told = (*_strain_findings(job, blanks), *_tight(job, blanks), *_unfolded(blanks))
+    told += (*_idle(job, sewn), *_told_of(job, layout))
     return Work(
         job,
         strongest_first((*checked.findings, *told)),
@@ -287,6 +288,19 @@ def _past_the_sheet(job: Job, blanks: tuple[Blank, ...]) -> tuple[Finding, ...]:
         for name, load in loads
         if load.place == "past"
     )
+
+
+def _tight(job: Job, blanks: tuple[Blank, ...]) -> tuple[Finding, ...]:
+    """Rolled pieces with a bend tighter than the published minimum for the metal."""
+    from panels.errors import PanelsError
+    from panels.min_radius import minimum_radius
+    from panels.roll import tight_rolls
+
+    try:
+        least = minimum_radius(job.metal.name, None, job.thickness)
+    except PanelsError:
+        return ()  # `_bend_findings` has told of it
+    return tight_rolls(blanks, least, show=partial(show_length, unit=job.unit))
 
 
 def _slits(body: Body, blanks: tuple[Blank, ...]) -> dict[str, PanelSlits]:

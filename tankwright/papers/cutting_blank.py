@@ -24,6 +24,7 @@ from .cutting_notes import Note, Wanted, fold_text, label_room, place_notes
 from .cutting_short import without_short
 from .names import plain
 from .outline import Path, fit_line, fit_outline
+from .rollwords import roll_lines, roll_notes
 
 if TYPE_CHECKING:
     from shapely.geometry import LinearRing, Polygon
@@ -148,6 +149,9 @@ def _lines(blank: Blank, metal: BaseGeometry, label: Label) -> tuple[list[Line],
             add("scribe", tangent)
         half = float(np.abs(_across(fold.start, fold.end, fold.tangents.reshape(-1, 2))).max(initial=0.0))
         notes.append(Wanted(fold_text(fold, False), np.array([fold.start, fold.end]), half, fold))
+    for ends in roll_lines(blank):
+        add("scribe", ends)
+    notes += [Wanted(says, ends) for says, ends in roll_notes(blank)]
     for mark in blank.marks:
         if mark.kind == "grid":
             continue

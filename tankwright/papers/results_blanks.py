@@ -9,13 +9,14 @@ import numpy as np
 from panels.joints import joint_name
 
 from ..baffles import density_of
+from .rollwords import numbered
 from .rounding import mm, mm2, percent, rounded
 from .slit_svg import slit_figures
 from .words import difficulty, difficulty_limits, edge_metal, face, gauge, grain
 from .zones import Zone, strain_figures, strain_zones
 
 if TYPE_CHECKING:
-    from panels.blank import Blank, Edge, Fold
+    from panels.blank import Blank, Edge, Fold, Roll
 
     from ..work import Work
 
@@ -68,6 +69,7 @@ def _blank(work: Work, piece: int, blank: Blank, on: list[int], limits: tuple[fl
         "strain": _strain(work, blank, limits, (x0, y0)),
         "slits": slit_figures(slits) if slits is not None else None,
         "edges": [_edge(edge, k, limits, work) for k, edge in enumerate(blank.edges, 1)],
+        "rolls": [_roll(roll, number, (x0, y0)) for number, roll in numbered(blank)],
         "folds": [_fold(fold, k, (x0, y0)) for k, fold in enumerate(blank.folds, 1)],
         "notes": list(blank.notes),
     }
@@ -153,6 +155,28 @@ def _lies(edge: Edge, work: Work) -> str:
     """Whether the piece lies outside or inside at this edge; "" where neither does."""
     over = next((joint.outside for joint in work.seams if joint.letter == edge.letter), "")
     return "" if not over else "inside" if over == edge.meets else "outside"
+
+
+def _roll(roll: Roll, number: str, corner: Place) -> dict[str, Any]:
+    flat = roll.kind == "flat"
+
+    def radius(value: float) -> float | None:
+        return rounded(value, 2) if value < 1e5 else None
+
+    return {
+        "roll": int(number) if number else None,
+        "kind": roll.kind,
+        "from_mm": [_from(corner, end) for end in roll.start],
+        "to_mm": [_from(corner, end) for end in roll.end],
+        "angle_deg": rounded(roll.angle, 2),
+        "direction": "" if flat else "up" if roll.up else "down",
+        "inside_radius_mm": radius(roll.radius),
+        "radius_at_start_mm": radius(roll.along[0]),
+        "radius_at_end_mm": radius(roll.along[1]),
+        "radius_at_edges_mm": [radius(value) for value in roll.across],
+        "least_radius_mm": radius(roll.least),
+        "miss_mm": rounded(roll.miss, 2),
+    }
 
 
 def _fold(fold: Fold, number: int, corner: Place) -> dict[str, Any]:

@@ -143,6 +143,18 @@ blanks[].edges[].formed_length_mm   length on the finished piece
 blanks[].edges[].gain_mm            what the edge must gain, + stretch, - shrink
 blanks[].edges[].gain_percent       the same, percent of the flat length
 blanks[].edges[].difficulty         easy, ordinary, hard or split the piece
+blanks[].rolls[].roll               number of the bend on the drawing, in order along the piece; null for a flat zone
+blanks[].rolls[].kind               flat, rolled, or bend (inside radius under three thicknesses)
+blanks[].rolls[].from_mm[][]        the line where the zone begins, both its ends, x and y
+blanks[].rolls[].to_mm[][]          the line where it ends
+blanks[].rolls[].angle_deg          degrees the metal is turned
+blanks[].rolls[].direction          up (towards the good face) or down; empty for a flat zone
+blanks[].rolls[].inside_radius_mm   inside radius of the whole zone; null: flat
+blanks[].rolls[].radius_at_start_mm   inside radius where it begins, where it changes on the way
+blanks[].rolls[].radius_at_end_mm   inside radius where it ends
+blanks[].rolls[].radius_at_edges_mm[] inside radius at the first and second end of its lines: those of a cone differ
+blanks[].rolls[].least_radius_mm    the tightest of these
+blanks[].rolls[].miss_mm            how far an arc of the whole zone's radius leaves the piece
 blanks[].folds[].fold               number of the fold on the drawing
 blanks[].folds[].angle_deg          degrees the metal is turned
 blanks[].folds[].direction          up (towards the good face) or down

@@ -3,7 +3,6 @@
 Words used here
     roll line   where a bend begins or ends: it is laid along the rolls, or along the bar that the metal is bent over
     zone        what lies between two roll lines, one radius; flat ones have no number
-    hollow      how deep the inside is in the middle of a straight edge of this length: how a large radius is measured
 """
 
 from __future__ import annotations
@@ -16,91 +15,23 @@ import numpy as np
 from . import words
 from .cutting_words import figure
 from .look import BLUE, PENCIL, SIZES
-from .pdf import line, pen, table, text, text_width
+from .pdf import line, paragraph, pen, table, text, text_width
+from .rollwords import bend_words, hollow_words, kind_word, numbered, plain_radius, radius_words, roll_lines
 
 if TYPE_CHECKING:
-    from panels.blank import Blank, Roll
+    from panels.blank import Roll
 
     from .blankdraw import Sizes, View
     from .blankface import Face
 
-__all__ = [
-    "bend_words",
-    "draw_rolls",
-    "numbered",
-    "radius_words",
-    "roll_facts",
-    "roll_lines",
-    "roll_table",
-    "roll_table_height",
-]
+__all__ = ["draw_rolls", "roll_facts", "roll_table", "roll_table_height"]
 
-#: A radius so many times the zone's own is as good as flat at that end.
-NEARLY_FLAT = 10.0
-#: Straight edges that a hollow is told for, mm: the longest that fits the zone, where it gives a figure to measure.
-EDGES_MM = (200.0, 100.0, 50.0)
-LEAST_HOLLOW_MM = 0.4
 #: An arc that leaves the piece by more than this says so, mm.
 SAYS_MISS_MM = 0.35
 #: Lines whose ends differ by less than this along or up stand square to the base line, mm.
 SQUARE_MM = 0.3
 LEAST_MM = 2.0  # letters, where a zone has no room for larger ones
 WIDTHS = (9.0, 22.0, 22.0, 30.0, 15.0, 15.0)
-
-
-def numbered(blank: Blank) -> list[tuple[str, Roll]]:
-    """The zones of a blank in order, with their numbers; "" for flat ones."""
-    count, found = 0, []
-    for roll in blank.rolls:
-        count += roll.kind != "flat"
-        found.append(("" if roll.kind == "flat" else str(count), roll))
-    return found
-
-
-def roll_lines(blank: Blank) -> list[np.ndarray]:
-    """Lines (2, 2) where bends begin and end inside the piece."""
-    return [roll.start for roll in blank.rolls[1:]]
-
-
-def _even(radius: float) -> float:
-    """A radius as it is worth telling: to 0.1 mm below 100, then to 1, then to 10."""
-    return round(radius, 1 if radius < 100 else 0 if radius < 1000 else -1)
-
-
-def _radius(radius: float, unit: str) -> str:
-    plain = words.fixed(_even(radius), 1 if radius < 100 else 0)
-    return plain if unit != "in" else figure(_even(radius), unit) if radius < 1000 else plain
-
-
-def radius_words(roll: Roll, unit: str = "mm") -> str:
-    """``10.2``; ``985 (1283 to 799)`` where it changes from start to end; for a cone that at both its edges."""
-    if roll.kind == "flat":
-        return "flat"
-    narrow, wide = sorted(roll.across)
-    if wide - narrow > 0.02 * wide:
-        return f"{_radius(narrow, unit)} at the narrow edge to {_radius(wide, unit)} at the wide"
-    said = _radius(roll.radius, unit)
-    if max(abs(end - roll.radius) for end in roll.along) > 0.02 * roll.radius:
-        ends = ["flat" if end > NEARLY_FLAT * roll.radius else _radius(end, unit) for end in roll.along]
-        said += f" ({ends[0]} to {ends[1]})"
-    return said
-
-
-def bend_words(roll: Roll) -> str:
-    """``90.0° up``; nothing for a flat."""
-    return "" if roll.kind == "flat" else f"{words.fixed(roll.angle)}° {'up' if roll.up else 'down'}"
-
-
-def hollow_words(roll: Roll) -> str:
-    """``1.3 in 100``: how deep its inside is under a straight edge that long; nothing where no such edge fits."""
-    long = math.radians(roll.angle) * roll.radius
-    if roll.kind == "flat" or max(roll.across) - min(roll.across) > 0.02 * roll.radius:
-        return ""
-    for edge in EDGES_MM:
-        if edge <= long and edge <= roll.radius:
-            deep = roll.radius - math.sqrt(roll.radius**2 - edge**2 / 4)
-            return f"{words.fixed(deep)} in {edge:.0f}" if deep >= LEAST_HOLLOW_MM else ""
-    return ""
 
 
 def _where(ends: np.ndarray, unit: str) -> str:
@@ -148,8 +79,6 @@ def roll_table_height(face: Face) -> float:
 
 def roll_table(canvas: Any, face: Face, x: float, y: float) -> float:
     """The zones of a rolled piece in figures, top at y; the y of its foot."""
-    from .pdf import paragraph
-
     if not face.blank.rolls:
         return y
     y = table(canvas, x, y, WIDTHS, _rows(face), SIZES["fine"])
@@ -181,8 +110,8 @@ def _said(number: str, roll: Roll, unit: str) -> list[list[str]]:
     arrow = "\u2191 UP" if roll.up else "\u2193 DOWN"
     way = f"{words.fixed(roll.angle)}\u00b0 {arrow}"
     radius = f"inside R {radius_words(roll, unit)}"
-    kind = "bend" if roll.kind == "bend" else "roll"
-    short = f"R {_radius(roll.radius, unit)}"
+    kind = kind_word(roll)
+    short = f"R {plain_radius(roll.radius, unit)}"
     return [
         [f"{kind} {number}: {radius}, {way}"],
         [f"{kind} {number}: {radius}", way],
@@ -267,7 +196,7 @@ def _line_words(canvas: Any, number: str, roll: Roll, view: View, sizes: Sizes, 
         c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
         up = np.array([-s, c])
         side = up * math.copysign(1.0, float(up @ across))
-        kind = "bend" if roll.kind == "bend" else "roll"
+        kind = kind_word(roll)
         tries = [(f"{kind} {number} {says}", sizes.small), (says, sizes.small), (says, LEAST_MM)]
         for said, size, share in ((said, size, share) for said, size in tries for share in (0.5, 0.3, 0.7, 0.15, 0.85)):
             middle = a + share * (b - a) + side * (0.65 * size + 0.8)

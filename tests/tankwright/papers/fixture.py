@@ -3,7 +3,7 @@
     side left, side right   patch of a ball of radius `BALL_MM` laid flat about its middle with radii kept
                             (the azimuthal equidistant map): strain along the radius 0, around it ln(sin t / t)
                             with t = radius / `BALL_MM`, which is shrink everywhere off the middle
-    top skin                a rolled sheet: no strain, a round hole of `FILLER_MM`
+    top skin                a rolled sheet: no strain, a round hole of `FILLER_MM`, `ROLL_DEG` down over half its width
     tunnel                  a sheet with two folds, a slot with round ends, the front notched
     end cap front, rear     flat plates with arcs, notched for the tunnel
     body                    elliptic barrel with a square tunnel, one closed mesh
@@ -26,7 +26,7 @@ from shapely.geometry import LineString, Point, Polygon, box
 from shapely.ops import unary_union
 
 from nesting.model import Cut, Layout, Offcut, Part, Placed, Sheet, UsedSheet, place_outline
-from panels.blank import Blank, Edge, FlatMesh, Fold, Mark
+from panels.blank import Blank, Edge, FlatMesh, Fold, Mark, Roll
 from panels.body import Body, Capacity
 from panels.findings import Finding
 from panels.joints import Joint, Side
@@ -44,6 +44,7 @@ BALL_MM = 400.0
 FILLER_MM = 57.0
 THICKNESS = 1.6
 K_FACTOR = 0.4
+ROLL_DEG = 60.0
 
 
 def _length(points: np.ndarray) -> float:
@@ -207,7 +208,21 @@ def _top_skin(length: float) -> Blank:
             for k, x in enumerate((50.0, 125.0, 200.0, 275.0, 350.0))
         ),
     )
-    return Blank("top skin", "centre", "rolled", outline, net, edges, (), marks, 90.0, THICKNESS, float(net.area), None)
+    area = float(net.area)
+    blank = Blank("top skin", "centre", "rolled", outline, net, edges, (), marks, 90.0, THICKNESS, area, None)
+    return replace(blank, rolls=_top_rolls(length, wide))
+
+
+def _top_rolls(length: float, wide: float) -> tuple[Roll, ...]:
+    """Flat, `ROLL_DEG` down over half the width, flat: rolled about its length, the neutral line in the middle."""
+    inside = wide / 2 / math.radians(ROLL_DEG) - THICKNESS / 2
+    none, some = (math.inf, math.inf), (inside, inside)
+    lines = [np.array([[-8.0, y], [length, y]]) for y in (0.0, wide / 4, 3 * wide / 4, wide)]
+    return (
+        Roll("flat", lines[0], lines[1], 0.0, False, math.inf, none, none),
+        Roll("rolled", lines[1], lines[2], ROLL_DEG, False, inside, some, some),
+        Roll("flat", lines[2], lines[3], 0.0, False, math.inf, none, none),
+    )
 
 
 def _tunnel() -> Blank:
