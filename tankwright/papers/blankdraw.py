@@ -19,7 +19,17 @@ import numpy as np
 
 from . import words
 from .blankface import Face, along_edge, named
-from .blanknotes import draw_ends_inside, draw_ticks, draw_worst, fitting_strokes, free_beside, lead, name_fittings
+from .blanknotes import (
+    draw_ends_inside,
+    draw_ticks,
+    draw_worst,
+    fitting_strokes,
+    free_beside,
+    lead,
+    name_fittings,
+    trim_strokes,
+    write_inside,
+)
 from .look import BLUE, GRID_MM, INK, PENCIL, RED, SIZES
 from .outline import Path
 from .pdf import circle, draw_path, fit_size, line, lines, pen, text, text_width
@@ -32,6 +42,7 @@ if TYPE_CHECKING:
 
 __all__ = ["FULL", "SMALL", "Sizes", "View", "double_arrow", "draw_blank", "draw_cuts", "draw_grid", "upright"]
 
+LEAST_MM = 1.6  # words about a blank that come out smaller than this are left to the page
 SIGN_STEP_MM = 12.5  # spacing of the plus and minus signs that fill zones at full size, on paper
 
 
@@ -88,7 +99,7 @@ def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes, keep_off: Sequ
     name_fittings(canvas, face, view, sizes.small, taken, metal)
     for edge in face.blank.edges:
         _seam_tag(canvas, face, edge, view, sizes, taken, metal)
-    _name(canvas, face, view, sizes, taken)
+    _name(canvas, face, view, sizes, taken, metal)
     for k, zone in enumerate(face.zones, 1):
         _zone_words(canvas, face, k, zone, view, sizes, taken, metal)
     draw_ticks(canvas, face, view, sizes.small, taken)
@@ -467,7 +478,7 @@ def _roomiest(shape: Any, view: View, taken: Sequence[Any], clear: float) -> tup
     return float(x), float(y), float(circle.length)
 
 
-def _name(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any]) -> None:
+def _name(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any], metal: Any) -> None:
     """Name, hand, quantity, metal, face and grain, where there is most room clear of folds and tags."""
     from shapely import LineString
 
@@ -488,6 +499,9 @@ def _name(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any]) -
     ]
     total = sum(1.35 * size for _, size, _ in rows)
     shrink = min(1.0, 1.7 * room / (total + 6))
+    off = [*taken, *trim_strokes(face, view)] if shrink * sizes.tag < LEAST_MM else []
+    if off and _name_alone(canvas, rows[0][0], off, taken, metal):
+        return
     if sizes is SMALL and shrink * sizes.tag < 1.5:  # the head of the page says the rest
         rows = [rows[0], rows[-1]]
         total = sum(1.35 * size for _, size, _ in rows)
@@ -514,6 +528,22 @@ def _name(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any]) -
         taken.append(LineString([middle - along * half, middle + along * half]).buffer(1.2))
         y -= 4.0
     taken.append(_box(np.array([x - wide / 2, y]), wide, top - y, 0.0))
+
+
+def _name_alone(canvas: Any, says: str, off: Sequence[Any], taken: list[Any], metal: Any) -> bool:
+    """The name in one line on a piece too narrow for more, else under it; the page says the rest."""
+    high = metal.bounds[3] - metal.bounds[1]
+    shares = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)
+    spots = [(far * high, share, 2) for far in (0.5, 0.3, 0.65, 0.2, 0.8) for share in shares]
+    if any(write_inside(canvas, says, size, spots, off, taken, metal) for size in (3.4, 2.8, 2.4, 2.0)):
+        return True
+    x, y, size = metal.bounds[0], metal.bounds[1] - 6.6, 2.6
+    box = _box(np.array([x, y]), text_width(says, size, bold=True), 1.2 * size, 0.0)
+    if not _is_free(box, taken):
+        return False
+    text(canvas, x, y, says, size, bold=True, paper=True)
+    taken.append(box)
+    return True
 
 
 def double_arrow(canvas: Any, middle: np.ndarray, degrees: float, half: float) -> None:

@@ -24,7 +24,17 @@ if TYPE_CHECKING:
     from .blankdraw import View
     from .blankface import Face
 
-__all__ = ["draw_ends_inside", "draw_ticks", "draw_worst", "fitting_strokes", "free_beside", "lead", "name_fittings"]
+__all__ = [
+    "draw_ends_inside",
+    "draw_ticks",
+    "draw_worst",
+    "fitting_strokes",
+    "free_beside",
+    "lead",
+    "name_fittings",
+    "trim_strokes",
+    "write_inside",
+]
 
 WORST_MM = 1.6  # radius of the ring at a worst place, on paper
 ARROWS = ("\u2190 {}", "{} \u2192", "\u2193 {}", "\u2191 {}")
@@ -36,24 +46,49 @@ def end_words(face: Face) -> list[tuple[int, str]]:
 
 
 def draw_ends_inside(canvas: Any, face: Face, view: View, size: float, taken: list[Any], metal: Any) -> None:
-    """Front, rear, top and the like on the metal, as near to the side they name as there is room."""
+    """Front, rear, top and the like on the metal, as near to the side they name as there is room off the trim line."""
+    off = [*taken, *trim_strokes(face, view)]
+    for side, says in end_words(face):
+        shares = (0.5, 0.38, 0.62, 0.26, 0.74)
+        spots = [(float(far), share, side) for far in np.arange(3.0, 36.0, 4.0) for share in shares]
+        if any(write_inside(canvas, says, k * size, spots, off, taken, metal) for k in (1.0, 0.7)):
+            off.append(taken[-1])
+
+
+def trim_strokes(face: Face, view: View) -> list[Any]:
+    """The trim lines on the page, a little wider than drawn."""
+    from shapely import LineString
+
+    return [LineString(view.points(path.points)).buffer(0.5, quad_segs=1) for _, path in face.trims]
+
+
+def write_inside(
+    canvas: Any,
+    says: str,
+    size: float,
+    spots: Sequence[tuple[float, float, int]],
+    off: Sequence[Any],
+    taken: list[Any],
+    metal: Any,
+) -> bool:
+    """Words at the first of the spots that is metal and keeps ``off``: so far in from a side (0 left, 1 right, 2 low,
+    3 high), at a share of the way across; whether there was one. ``taken`` grows."""
     from shapely import box
 
     x0, y0, x1, y1 = metal.bounds
-    for side, says in end_words(face):
-        wide = text_width(says, size, bold=True)
-        for k in range(40):
-            far, share = 5.0 + 4.0 * (k // 5), (0.5, 0.38, 0.62, 0.26, 0.74)[k % 5]
-            at = np.array([x0 + share * (x1 - x0) - wide / 2, y0 + share * (y1 - y0)])
-            if side < 2:
-                at[0] = x0 + far if side == 0 else x1 - far - wide
-            else:
-                at[1] = y0 + far if side == 2 else y1 - far - size
-            room = box(at[0] - 0.8, at[1] - 0.8, at[0] + wide + 0.8, at[1] + size + 0.4)
-            if metal.contains(room) and not any(room.intersects(other) for other in taken):
-                text(canvas, float(at[0]), float(at[1]), says, size, bold=True, paper=True)
-                taken.append(room)
-                break
+    wide = text_width(says, size, bold=True)
+    for far, share, side in spots:
+        x, y = x0 + share * (x1 - x0) - wide / 2, y0 + share * (y1 - y0) - 0.36 * size
+        if side < 2:
+            x = x0 + far if side == 0 else x1 - far - wide
+        else:
+            y = y0 + far if side == 2 else y1 - far - size
+        room = box(x - 0.8, y - 0.8, x + wide + 0.8, y + size + 0.4)
+        if metal.contains(room) and not any(room.intersects(other) for other in off):
+            text(canvas, float(x), float(y), says, size, bold=True, paper=True)
+            taken.append(room)
+            return True
+    return False
 
 
 def draw_worst(canvas: Any, face: Face, view: View, taken: list[Any]) -> None:
