@@ -172,7 +172,7 @@ sheets[].width_mm           size along the drawing
 sheets[].height_mm          size up the drawing
 sheets[].thickness_mm       thickness
 sheets[].from               bought, or own rack
-sheets[].price              price of the sheet; 0 where none is given
+sheets[].price              price of the sheet; 0 where none is given, and for the own rack, which is paid for
 sheets[].grain              which way the grain runs
 sheets[].parts[].piece          number of a piece on it; the parts stand in the order they are cut
 sheets[].parts[].name           its name
