@@ -70,8 +70,11 @@ def bump_outs_found(body: Body, *, show: Show = in_mm) -> tuple[Finding, ...]:
             told.append(Finding("note", title, says, at_mm=x))
             continue
         gap, before = clearance_gap(body, thing)[0], clearance_gap(_without(body, number), thing)[0]
-        bare = f"{show(before)}" if before >= 0 else f"{show(-before)} into it"
-        here = f"{show(gap)} to {thing.name}, {bare} without the bump-out"
+        bare = f"{show(before)} from it" if before >= 0 else f"{show(-before)} into it"
+        here = (
+            f"{show(gap)} from {thing.name} where it comes nearest, {bare} without the bump-out, where that comes "
+            "nearest: two places, so that the depth is not their sum"
+        )
         if gap >= thing.gap:
             told.append(Finding("note", title, f"{says}; {here}", at_mm=x))
         else:

@@ -35,6 +35,8 @@ LEVEL_MM = 2.0
 FEW_LITRES = 0.25
 #: Half the last place that is printed: nearer than this is as wanted, mm.
 HAIR_MM = 0.05
+#: How far along its piece room is looked for, for a bare point that has none where it is, mm.
+BESIDE_MM = (10.0, 20.0, 30.0, 45.0, 60.0, 80.0)
 #: Moves shorter than this are not told, mm.
 STEP_MM = 0.3
 
@@ -49,10 +51,10 @@ def fittings_found(
     body = sewn.body
     told: list[Finding] = []
     said = set()
-    for k, one in enumerate(placed):
+    kinds = [(one.fitting.name, one.fitting.on, one.fitting.x, abs(one.fitting.across)) for one in placed]
+    for k, (one, alike) in enumerate(zip(placed, kinds, strict=True)):
         fitting = one.fitting
         told += _over_one_another(one, placed[:k], show)
-        alike = (fitting.name, fitting.on, fitting.x, abs(fitting.across))
         if alike in said:
             continue  # its twin on the other side has told it
         said.add(alike)
@@ -61,7 +63,7 @@ def fittings_found(
             continue
         if fitting.purpose in ("filler", "vent"):
             told += _below_the_top(body, one, show)
-        told += _near_edges(sewn, one, inside_radius, show)
+        told += _near_edges(sewn, one, inside_radius, show, twin=kinds.count(alike) > 1)
     return (*told, *_outlets(body, placed, show))
 
 
@@ -157,7 +159,9 @@ def _outlets(body: Body, placed: Sequence[Placed], show: Show) -> list[Finding]:
                     f"z = {show(levels[side])} where the outlet takes fuel",
                     lowest,
                     here[0].x if here else None,
-                    f"move the outlet to x = {show(float(low[0]))}, shorten its standpipe, or count it as reserve",
+                    "you decide: the drawings show the outlet where the pattern puts it, and the fuel below it stays in "
+                    "the tank, a reserve only if something reaches it; to have less stay, move the outlet to x = "
+                    f"{show(float(low[0]))} or shorten its standpipe",
                 )
             )
     return told
@@ -216,8 +220,8 @@ def _gap(rim: BaseGeometry, line: shapely.LineString) -> tuple[float, np.ndarray
     return -deep, (near - worst) / deep if deep > 1e-9 else np.zeros(2)
 
 
-def _near_edges(sewn: Sewn, one: Placed, inside_radius: float, show: Show) -> list[Finding]:
-    """The nearest seam or fold, where a rim crosses it or comes close."""
+def _near_edges(sewn: Sewn, one: Placed, inside_radius: float, show: Show, *, twin: bool) -> list[Finding]:
+    """The nearest seam or fold, where a rim crosses it or comes close; ``twin``: so does one on the other side."""
     fitting = one.fitting
     if not fitting.reach and fitting.on != "tunnel":
         return []
@@ -236,6 +240,8 @@ def _near_edges(sewn: Sewn, one: Placed, inside_radius: float, show: Show) -> li
         says += ": it does not lie wholly on one piece"
     elif fitting.cut and over:
         says += "; it is scribed, not cut: the seam is welded first"
+    says += ", measured on the outside of the finished tank" if not over else ""
+    says += "; its twin on the other side likewise" if twin and not over else ""
     return [
         Finding(
             "stop" if plate and over else "look" if fitting.reach else "note",
@@ -260,20 +266,29 @@ def _way(
 ) -> str:
     """Which way to move a fitting and how far; a smaller one where every way leads too near another edge."""
     shift, tight = np.zeros(2), list(rooms)
-    for _ in range(6):
-        if not tight or tight[0].gap >= wanted - HAIR_MM:
+    for start in (0.0, *(way * far for far in BESIDE_MM for way in (1.0, -1.0))):
+        if start and one.fitting.reach:
+            break  # what has a size is not sent away along the piece: a smaller one may do
+        shift = np.array([start, 0.0])
+        tight = _rooms(sewn, one, translate(rim, *shift), inside_radius) if start else list(rooms)
+        for _ in range(6):
+            if not tight or tight[0].gap >= wanted - HAIR_MM:
+                break
+            shift = shift + (wanted - tight[0].gap + HAIR_MM) * tight[0].away
+            tight = _rooms(sewn, one, translate(rim, *shift), inside_radius)
+        if tight and tight[0].gap >= wanted - HAIR_MM and abs(shift[0]) <= max(BESIDE_MM):
             break
-        shift = shift + (wanted - tight[0].gap + HAIR_MM) * tight[0].away
-        tight = _rooms(sewn, one, translate(rim, *shift), inside_radius)
     if tight[0].gap < wanted - HAIR_MM or np.linalg.norm(shift) < 1e-6:
         if not one.fitting.reach:
-            return "another place, or keep what is welded there clear of it"
+            return "there is no place so clear within reach of it: keep what is welded there clear of seam and fold"
         return "there is no room for it there at its size: a smaller one, or another place"
     move = shift @ one.frame[:2]
     flat = one.fitting.on in ("top", "bottom", "tunnel top")
     out = move[1] * (np.sign(one.at[1]) or 1.0)
     ways = [(move[0], "rearwards", "forwards"), (out, "outwards", "inwards") if flat else (move[2], "up", "down")]
     told = [f"{show(abs(by))} {plus if by > 0 else minus}" for by, plus, minus in ways if abs(by) > STEP_MM]
+    if one.fitting.reach == 0:
+        return f"move it {' and '.join(told)}, or keep what is welded there clear of seam and fold"
     return f"move it {' and '.join(told)}" + (
         "" if one.fitting.doubler else ", or move the seam: heat from the second weld opens the first"
     )
