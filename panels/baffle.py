@@ -24,6 +24,7 @@ from .blank import Blank, Edge, Mark
 from .body import Body
 from .cutting_mesh import contour_chains
 from .errors import BaffleError
+from .findings import Show, in_mm
 from .margins import with_holes
 
 __all__ = ["BafflePlan", "baffle_blanks", "section_inside"]
@@ -103,8 +104,10 @@ def _holed(plate: Polygon, plan: BafflePlan) -> Polygon:
     return plate
 
 
-def baffle_blanks(body: Body, x: float, plan: BafflePlan, *, name: str = "baffle") -> tuple[Blank, ...]:
-    """The plate or plates of a baffle at x, mm.
+def baffle_blanks(
+    body: Body, x: float, plan: BafflePlan, *, name: str = "baffle", show: Show = in_mm
+) -> tuple[Blank, ...]:
+    """The plate or plates of a baffle at x, mm; ``show`` puts the lengths in notes into words.
 
     Raises
     ------
@@ -138,7 +141,7 @@ def baffle_blanks(body: Body, x: float, plan: BafflePlan, *, name: str = "baffle
     made = [_holed(plate, plan) for plate in plates]
     open_share = 1 - sum(plate.area for plate in made) / whole
     note = (
-        f"stands at x {x:.1f} mm, seen from the rear; {plan.clearance:.1f} mm clear of the tank's inside all round, "
+        f"stands at x {show(x)}, seen from the rear; {show(plan.clearance)} clear of the tank's inside all round, "
         f"{100 * open_share:.0f} % of the section stays open"
     )
     return tuple(_blank(body, plate, x, label, note) for plate, label in zip(made, _labels(made, name), strict=True))

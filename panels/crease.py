@@ -26,6 +26,7 @@ from .assemble import WIDEST
 from .body import Body
 from .cutting_mesh import area_vectors
 from .edges import shared_edges
+from .findings import Show, in_mm
 from .surface import HalfSurface
 
 __all__ = ["CREASE_DEG", "Crease", "crease_turns", "eased"]
@@ -33,6 +34,8 @@ __all__ = ["CREASE_DEG", "Crease", "crease_turns", "eased"]
 #: Turn at the widest line from which it is a style line; below, a bend saves less than 0.01 mm and a drawn section or a
 #: knee relief may turn as much. Tuned by eye.
 CREASE_DEG = 10.0
+#: What a bend takes off the blank is told from this on, mm: less is lost in the rounding of lengths.
+TOLD_MM = 0.05
 #: Half width, mm, below which the nose closes and its sections turn anyhow.
 NOSE_MM = 5.0
 
@@ -46,14 +49,14 @@ class Crease:
     k_factor: float
     takes: float  # mm that its allowance takes off the blank across the bend, at most
 
-    @property
-    def words(self) -> str:
-        """One sentence for the blank."""
+    def words(self, show: Show = in_mm) -> str:
+        """One sentence for the blank; ``show`` puts lengths into words."""
         low, high = (f"{turn:.0f}" for turn in self.turn_deg)
         turn = low if low == high else f"{low} to {high}"
+        takes = f"{show(self.takes)} shorter" if self.takes >= TOLD_MM else f"shorter by less than {show(2 * TOLD_MM)}"
         return (
-            f"the widest line is a bend of {turn}°, inside radius {self.radius:.1f} mm, K {self.k_factor:.3f}: "
-            f"its allowance is in the blank, which is {self.takes:.2f} mm shorter across it than a sharp crease"
+            f"the widest line is a bend of {turn}°, inside radius {show(self.radius)}, K {self.k_factor:.3f}: "
+            f"its allowance is in the blank, which is {takes} across it than a sharp crease"
         )
 
 

@@ -18,6 +18,7 @@ from shapely.geometry.polygon import orient
 
 from .blank import Blank, Edge, Mark
 from .body import Body
+from .findings import Show, in_mm
 from .fittings import CROSS_MM, RIM_POINTS, Doubler, Placed, rim_on
 from .margins import with_holes
 
@@ -27,11 +28,14 @@ __all__ = ["doubler_blanks", "fillet_length"]
 FLAT_MM = 0.3
 
 
-def doubler_blanks(body: Body, placed: Sequence[Placed]) -> tuple[Blank, ...]:
-    """The plates that fittings ask for, in their order; none for a fitting that lies nowhere on the tank."""
+def doubler_blanks(body: Body, placed: Sequence[Placed], *, show: Show = in_mm) -> tuple[Blank, ...]:
+    """The plates that fittings ask for, in their order; none for a fitting that lies nowhere on the tank.
+
+    ``show`` puts the lengths in notes into words.
+    """
     wanted = [one for one in placed if one.fitting.doubler is not None and one.piece]
     names = [_name(one, wanted) for one in wanted]
-    return tuple(_blank(body, one, name) for one, name in zip(wanted, names, strict=True))
+    return tuple(_blank(body, one, name, show) for one, name in zip(wanted, names, strict=True))
 
 
 def fillet_length(blanks: Sequence[Blank]) -> float:
@@ -52,7 +56,7 @@ def _hand(one: Placed) -> str:
     return "centre" if abs(one.at[1]) < 1e-3 else "right" if one.at[1] > 0 else "left"
 
 
-def _blank(body: Body, one: Placed, name: str) -> Blank:
+def _blank(body: Body, one: Placed, name: str, show: Show) -> Blank:
     plate = one.fitting.doubler
     assert plate is not None
     ring = plate.outline
@@ -74,7 +78,7 @@ def _blank(body: Body, one: Placed, name: str) -> Blank:
         thickness=plate.thickness,
         area_formed=shape.area,
         flat=None,
-        notes=tuple(_notes(body, one, plate)),
+        notes=tuple(_notes(body, one, plate, show)),
         metal=plate.metal,
     )
 
@@ -84,14 +88,14 @@ def _circle(diameter: float) -> np.ndarray:
     return diameter / 2 * np.column_stack([np.cos(turn), np.sin(turn)])
 
 
-def _notes(body: Body, one: Placed, plate: Doubler) -> list[str]:
+def _notes(body: Body, one: Placed, plate: Doubler, show: Show) -> list[str]:
     x, y, z = one.at
     notes = [
-        f"welded all round on the outside of {one.piece} under the {one.fitting.name}, its middle at x {x:.1f}, "
-        f"{abs(y):.1f} out, z {z:.1f} mm; its long way as scribed there"
+        f"welded all round on the outside of {one.piece} under the {one.fitting.name}, its middle at x {show(x)}, "
+        f"{show(abs(y))} out, z {show(z)}; its long way as scribed there"
     ]
     runs = rim_on(body, body.faces_of(one.piece), one, body.outer, plate.outline)
     off = max((float(np.abs((run - one.at) @ one.frame[2]).max()) for run in runs), default=0.0)
     if off > FLAT_MM:
-        notes.append(f"the metal under it curves: dress the plate to it, {off:.1f} mm at its edge")
+        notes.append(f"the metal under it curves: dress the plate to it, {show(off)} at its edge")
     return notes

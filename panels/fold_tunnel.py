@@ -20,6 +20,7 @@ from .choose_k import KFactor
 from .curves import polyline_length
 from .cutting_mesh import boundary_chains, boundary_edges, contour_chains
 from .errors import TunnelError
+from .findings import Show, in_mm
 from .fittings import Placed, marks_on
 from .lips import TurnedEdge
 from .margins import with_holes, with_margins
@@ -53,7 +54,7 @@ def _stray(points: np.ndarray) -> float:
     return float(np.linalg.norm(apart - (apart @ along)[:, None] * along, axis=1).max())
 
 
-def _corner_line(body: Body, corner: np.ndarray) -> np.ndarray:
+def _corner_line(body: Body, corner: np.ndarray, show: Show) -> np.ndarray:
     """The corner line (m + 1, 3) on the frame side: its ends, and the frame line's kinks between them."""
     p = body.outer[corner]
     frame = body.patterns.side.line("frame")
@@ -69,7 +70,7 @@ def _corner_line(body: Body, corner: np.ndarray) -> np.ndarray:
         stray = _stray(np.vstack([start, between, end]))
         if stray > STRAIGHT_MM:
             raise TunnelError(
-                f"the frame line strays {stray:.1f} mm from straight between x {start[0]:.0f} and {end[0]:.0f} mm, "
+                f"the frame line strays {show(stray)} from straight between x {show(start[0])} and {show(end[0])}, "
                 "so the corners cannot be folded; a line that bends at points only can, if they are marked as corners",
                 stray=stray,
             )
@@ -114,9 +115,10 @@ def folded_tunnel(
     inside_radius: float,
     k_factor: KFactor,
     placed: Sequence[Placed] = (),
+    show: Show = in_mm,
 ) -> tuple[Blank, ...]:
     """The tunnel as folded blanks, with the fittings that sit on it: one, and one more for each dip of the
-    frame line.
+    frame line. ``show`` puts the lengths in notes into words.
 
     Raises
     ------
@@ -125,7 +127,7 @@ def folded_tunnel(
     """
     body = sewn.body
     corner = _corner(body)
-    line = _corner_line(body, corner)
+    line = _corner_line(body, corner, show)
     leg = _outline_of(body, "tunnel right", line, corner)
     top = _outline_of(body, "tunnel top", line, corner, body.shell.mirror[corner])
     tunnel = develop_kinked(
@@ -158,27 +160,27 @@ def folded_tunnel(
             thickness=body.thickness,
             area_formed=sheet.area,
             flat=None,
-            notes=_notes(tunnel, sheet, names[k]),
+            notes=_notes(tunnel, sheet, names[k], show),
         )
         lips = [edge for number, edge in turned if number == k]
-        blanks.append(lipped(blank, ring, lips, inside_radius=inside_radius, k_factor=k_factor))
+        blanks.append(lipped(blank, ring, lips, inside_radius=inside_radius, k_factor=k_factor, show=show))
     return tuple(blanks)
 
 
-def _notes(tunnel: KinkedTunnel, sheet: Sheet, name: str) -> tuple[str, ...]:
+def _notes(tunnel: KinkedTunnel, sheet: Sheet, name: str, show: Show) -> tuple[str, ...]:
     """How the sheet is folded, what each pie cut measures, and where it is parted."""
     notes = ["legs fold towards the frame side, the face drawn up; grain runs across these folds"]
     for cut in sheet.cuts[::2]:
         kink = cut.kink
         notes.append(
-            f"pie cut in both legs at x {kink.at[0]:.0f} mm: {kink.dart:.1f} degrees, {cut.width:.1f} mm wide at the "
-            f"lower edge, {cut.depth:.1f} mm deep; it closes when the top is folded {kink.turn:.1f} degrees across "
+            f"pie cut in both legs at x {show(kink.at[0])}: {kink.dart:.1f} degrees, {show(cut.width)} wide at the "
+            f"lower edge, {show(cut.depth)} deep; it closes when the top is folded {kink.turn:.1f} degrees across "
             "there, towards the frame side. Fold the top across first, then the legs; the open tip is filled in welding"
         )
     for k, kink in enumerate(tunnel.kinks):
         if not kink.crest and (k in sheet.parts or k + 1 in sheet.parts):
             notes.append(
-                f"{name} ends at x {kink.at[0]:.0f} mm, where the frame line dips by {-kink.turn:.1f} degrees: a sheet "
+                f"{name} ends at x {show(kink.at[0])}, where the frame line dips by {-kink.turn:.1f} degrees: a sheet "
                 "folded there would have to be stretched, so the tunnel is parted and welded"
             )
     return tuple(notes)

@@ -27,6 +27,7 @@ from .develop import Development, develop_mesh
 from .edges import shared_edges
 from .errors import NotADisc, TunnelError
 from .felt import felt
+from .findings import Show, in_mm
 from .fittings import CROSS_MM, Fitting, Placed, marks_on, place_fittings
 from .fold_tunnel import TUNNEL_PIECES, folded_tunnel
 from .margins import with_holes, with_margins
@@ -115,7 +116,7 @@ def _edge_runs(ring: np.ndarray, used: np.ndarray, sewn: Sewn) -> list[tuple[str
     return [(letter, np.array(run)) for letter, run in runs]
 
 
-def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge, inside_radius: float, k_factor: KFactor) -> Blank:
+def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge, inside_radius: float, k_factor: KFactor, show: Show) -> Blank:
     body = sewn.body
     dev = flat.development
     formed = bool(np.abs(dev.strain).max() > FORMED_FROM)
@@ -154,11 +155,11 @@ def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge, inside_radius: float, k_
         thickness=body.thickness,
         area_formed=dev.area_formed,
         flat=felt(dev) if formed else None,
-        notes=_notes(flat),
+        notes=_notes(flat, show),
     )
     if kind == "rolled":
         blank = replace(blank, rolls=_rolls(body, flat, blank.outline))
-    return lipped(blank, edge, turned, inside_radius=inside_radius, k_factor=k_factor)
+    return lipped(blank, edge, turned, inside_radius=inside_radius, k_factor=k_factor, show=show)
 
 
 def _rolls(body: Body, flat: _Flat, outline: Polygon) -> tuple[Roll, ...]:
@@ -170,9 +171,9 @@ def _rolls(body: Body, flat: _Flat, outline: Polygon) -> tuple[Roll, ...]:
     )  # fmt: skip
 
 
-def _notes(flat: _Flat) -> tuple[str, ...]:
+def _notes(flat: _Flat, show: Show) -> tuple[str, ...]:
     dev = flat.development
-    bend = () if flat.crease is None else (flat.crease.words,)
+    bend = () if flat.crease is None else (flat.crease.words(show),)
     if not dev.overlaps:
         return bend
     return (
@@ -324,6 +325,7 @@ def make_blanks(
     k_factor: KFactor,
     fittings: Sequence[Fitting] = (),
     aim_of: AimOf = lambda piece: Aim(),
+    show: Show = in_mm,
 ) -> tuple[Blank, ...]:
     """Flat blanks of every piece, right-hand ones before their left-hand images.
 
@@ -337,6 +339,8 @@ def make_blanks(
         To be scribed on the blanks where they sit, or cut where they ask for it.
     aim_of
         What each crowned piece is laid out for; a left-hand piece follows its right-hand twin.
+    show
+        Puts the lengths in notes into words.
 
     Raises
     ------
@@ -349,7 +353,9 @@ def make_blanks(
     why = ""
     if "tunnel top" in body.pieces:
         try:
-            tunnel = folded_tunnel(sewn, at_edge, inside_radius=inside_radius, k_factor=k_factor, placed=placed)
+            tunnel = folded_tunnel(
+                sewn, at_edge, inside_radius=inside_radius, k_factor=k_factor, placed=placed, show=show
+            )
         except TunnelError as fault:
             why = f"the tunnel comes in three pieces, welded along its corners: {str(fault).splitlines()[0]}"
     blanks: list[Blank] = []
@@ -357,7 +363,7 @@ def make_blanks(
         if _mirror_image(body, name) or (tunnel and name in TUNNEL_PIECES):
             continue
         flat = _lay_flat(body, name, aim_of(name), inside_radius, float(k_factor))
-        blank = _blank_of(sewn, flat, at_edge, inside_radius, k_factor)
+        blank = _blank_of(sewn, flat, at_edge, inside_radius, k_factor, show)
         if name in TUNNEL_PIECES:
             blank = replace(blank, notes=(*blank.notes, why))
         blanks += _pair(blank, body, flat, placed)

@@ -38,7 +38,7 @@ def baffles_for(
     for number, x in enumerate(places, 1):
         name = "baffle" if len(places) == 1 else f"baffle {number}"
         try:
-            made = baffle_blanks(body, x, plan, name=name)
+            made = baffle_blanks(body, x, plan, name=name, show=show)
         except BaffleError as fault:
             says, remedy = says_and_remedy(fault)
             told.append(Finding("stop" if rules.at else "look", name, says, at_mm=x, remedy=remedy))

@@ -112,7 +112,7 @@ def check(job: Job, *, progress: Progress = _quiet) -> Checked:
         found += bump_outs_found(body, show=show)
         placed = place_fittings(body, job.fittings)
         found += fittings_found(seams_of(body), placed, inside_radius=job.fold_radius, show=show)
-        doublers = doubler_blanks(body, placed)
+        doublers = doubler_blanks(body, placed, show=show)
         baffles, said = baffles_for(job, body, capacity, show)
     except PanelsError as fault:
         says, remedy = says_and_remedy(fault)
@@ -178,6 +178,7 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
             k_factor=job.k,
             fittings=job.fittings,
             aim_of=job.shop.forming.of,
+            show=partial(show_length, unit=job.unit),
         )
     except PanelsError as fault:
         says, remedy = says_and_remedy(fault)

@@ -76,7 +76,7 @@ def test_a_skin_over_a_crease_is_shorter_by_the_bend_deduction(turn, thickness, 
     net = WALL + ROOF - bend_deduction(thickness, radius, turn, k)
     # Moving one line shortens both sides to second order in what is taken off over their length.
     assert np.ptp(skin.points, axis=0) == pytest.approx([LONG, net], abs=0.01)
-    assert f"bend of {turn:.0f}°" in crease.words
+    assert f"bend of {turn:.0f}°" in crease.words()
     sharp = WALL + ROOF - 2 * (1 - body.k_factor) * thickness * np.tan(np.radians(turn / 2))
     assert crease.takes == pytest.approx(sharp - net, abs=1e-9)
 

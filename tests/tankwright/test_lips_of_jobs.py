@@ -6,6 +6,7 @@ job without lips holds a job against itself, by geometry alone.
 
 from __future__ import annotations
 
+import re
 import shutil
 from functools import cache
 from pathlib import Path
@@ -188,3 +189,23 @@ def test_a_run_of_no_length_at_a_corner_does_not_stop_a_lip():
     lips, left = lay_lips(ring, [edge], thickness=1.6, inside_radius=3.0, k_factor=KFactor(0.42, "a test"))
     assert [lip.letter for lip in lips] == ["A"]
     assert [round(run.length, 2) for run in left] == [0.14]
+
+
+def test_every_length_in_a_note_has_its_inches_where_the_job_is_in_inches(tmp_path):
+    """Of lips, flange, pie cut, crease and baffle alike: no millimetres stand alone on a blank."""
+    start_folder(tmp_path, "in")
+    path = tmp_path / "job.toml"
+    text = path.read_text(encoding="utf-8")
+    for key in ("flange =", "[ends]", "lip_front", "lip_rear"):
+        text = text.replace(f"\n# {key}", f"\n{key}")
+    assert "crown_lean = 0" in text
+    text = text.replace("crown_lean = 0", "crown_lean = 25")
+    frame = next(line for line in text.splitlines() if line.startswith("frame ="))
+    text = text.replace(frame, 'frame = [[0, "1 3/8"], ["9 7/8", "2 1/8", "corner"], ["19 3/4", "1 3/4"]]')
+    path.write_text(text + "\n[baffle]\nwanted = true\n", encoding="utf-8")
+    notes = [note for blank in work_out(load_job(tmp_path)).blanks for note in blank.notes]
+    for words in ("lip along edge", "is not turned over", "pie cut in both legs", "is a bend of", "stands at x"):
+        assert any(words in note for note in notes), words
+    for note in notes:
+        told = re.findall(r"\d mm\b", note)
+        assert len(told) == len(re.findall(r"\d in \(-?[\d.]+ mm\)", note)), note
