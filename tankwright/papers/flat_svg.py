@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .flat_places import Frame, Room, direction, edge_letters, end_words, mark_names, room_of, strokes_of, upright
+from .roll_svg import roll_picture
 from .svg import dimension, line, number, ring, shape_path, svg, words, zone_hatches
 from .words import fixed, length, percent
 from .zones import Zone, worst_places
@@ -55,6 +56,7 @@ def flat_svg(
     f = _frame(blank.outline.bounds)
     taken = [room_of(text, at, f.size, turn) for text, at, turn in _fold_words(blank, f)]
     taken += [room_of(length(f.x1 - f.x0, unit), ((f.x0 + f.x1) / 2, _low(f)), 1.5 * f.size), *strokes_of(blank)]
+    rolls = roll_picture(blank, f, taken)
     letters = edge_letters(blank, f, [_edge_words(blank, e, k) for k, e in enumerate(blank.edges, 1)], taken)
     ways = end_words(ends, f, _low(f), taken)
     worst = _worst(blank, f, taken)
@@ -67,6 +69,7 @@ def flat_svg(
         *(line(mark.points, mark.kind) for mark in blank.marks if len(mark.points) > 1),
         *mark_names(blank, f, taken),
         *_folds(blank, f),
+        *rolls,
         f'<path class="pen-cut heavy" fill-rule="evenodd" d="{shape_path(blank.outline)}"/>',
         *letters,
         *worst,

@@ -39,9 +39,9 @@ _FOLDS = """
     inside of the bend, 1 at the outside."""
 
 
-def pieces_key(limits: tuple[float, float, float], *, formed: bool, folded: bool) -> str:
+def pieces_key(limits: tuple[float, float, float], *, formed: bool, folded: bool, rolled: bool = False) -> str:
     """Lines, hatches, and plain words on what is done; ``limits`` in percent. What no piece needs is left out."""
-    rows = "".join(f"<li>{picture}{words}</li>" for picture, words in (*_lines(folded), *_hatches(formed)))
+    rows = "".join(f"<li>{picture}{words}</li>" for picture, words in (*_lines(folded, rolled), *_hatches(formed)))
     made = [
         f"<p>{escape(WORDS['face'])} The letter at an edge stands again on the piece that meets it there.</p>",
         f'<ul class="key">{rows}</ul>',
@@ -63,11 +63,12 @@ def _said(words: str, kind: str = "") -> str:
     return f"<p{style}>{' '.join(dedent(words).split())}</p>"
 
 
-def _lines(folded: bool) -> list[tuple[str, str]]:
+def _lines(folded: bool, rolled: bool) -> list[tuple[str, str]]:
     def pen(name: str, extra: str = "") -> str:
         return f'<svg viewBox="0 0 38 26" aria-hidden="true"><path class="pen-{name} {extra}" d="M2,13h34"/></svg>'
 
     fold = [(pen("fold"), "fold; short dashes: where the bend starts and ends")] if folded else []
+    fold += [(pen("roll"), "a roll begins or ends")] if rolled else []
     return [
         (pen("cut", "heavy"), "cut here"),
         (pen("trim"), "trim line, after forming"),

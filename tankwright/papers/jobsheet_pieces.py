@@ -10,6 +10,7 @@ from .ends import ends_of
 from .flat_svg import NOT_FORMED_MM, flat_svg
 from .jobsheet_html import Cell, facts, mm, num, table, text
 from .jobsheet_key import pieces_key
+from .roll_svg import rolls_table
 from .slit_svg import slit_edges, slit_section
 from .words import area, difficulty, difficulty_limits, fixed, grain, length, mass, percent, piece_part, size
 from .zones import Zone, strain_zones, worst_places, zone_twin
@@ -48,7 +49,8 @@ def pieces_section(work: Work, got: dict[str, Any], faces: Sequence[Face] | None
     ]
     formed = any(blank.kind == "formed" for blank in work.blanks)
     folded = any(blank.folds for blank in work.blanks)
-    return f"{pieces_key(limits, formed=formed, folded=folded)}{''.join(cards)}{_strips(got)}"
+    rolled = any(blank.rolls for blank in work.blanks)
+    return f"{pieces_key(limits, formed=formed, folded=folded, rolled=rolled)}{''.join(cards)}{_strips(got)}"
 
 
 def _strips(got: dict[str, Any]) -> str:
@@ -105,7 +107,7 @@ def _piece(
         f'<div class="shown"><div class="pictures{" two" if slits.startswith("<figure") else ""}">'
         f'<figure class="main">{picture}<figcaption>{caption}</figcaption></figure>{slits}</div>'
         f'<div class="tables">{_zones(blank, row, zones, limits, unit)}</div></div>'
-        f'<div class="tables">{_folds(row, unit)}{_edges(row, unit, names)}'
+        f'<div class="tables">{_folds(row, unit)}{rolls_table(blank, unit)}{_edges(row, unit, names)}'
         "</div></article>"
     )
 

@@ -13,10 +13,18 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from . import words
-from .cutting_words import figure
 from .look import BLUE, PENCIL, SIZES
 from .pdf import line, paragraph, pen, table, text, text_width
-from .rollwords import bend_words, hollow_words, kind_word, numbered, plain_radius, radius_words, roll_lines
+from .rollwords import (
+    bend_words,
+    hollow_words,
+    kind_word,
+    numbered,
+    plain_radius,
+    radius_words,
+    roll_lines,
+    where_words,
+)
 
 if TYPE_CHECKING:
     from panels.blank import Roll
@@ -28,20 +36,8 @@ __all__ = ["draw_rolls", "roll_facts", "roll_table", "roll_table_height"]
 
 #: An arc that leaves the piece by more than this says so, mm.
 SAYS_MISS_MM = 0.35
-#: Lines whose ends differ by less than this along or up stand square to the base line, mm.
-SQUARE_MM = 0.3
 LEAST_MM = 2.0  # letters, where a zone has no room for larger ones
 WIDTHS = (9.0, 22.0, 22.0, 30.0, 15.0, 15.0)
-
-
-def _where(ends: np.ndarray, unit: str) -> str:
-    """A roll line from 0 and the base line: ``along 41.8``, ``up 30.0``, or both its ends."""
-    (x0, y0), (x1, y1) = ends
-    if abs(x0 - x1) < SQUARE_MM:
-        return f"along {figure((x0 + x1) / 2, unit)}"
-    if abs(y0 - y1) < SQUARE_MM:
-        return f"up {figure((y0 + y1) / 2, unit)}"
-    return f"{figure(x0, unit)}, {figure(y0, unit)} to {figure(x1, unit)}, {figure(y1, unit)}"
 
 
 def _rows(face: Face) -> list[list[str]]:
@@ -52,7 +48,7 @@ def _rows(face: Face) -> list[list[str]]:
         radius = radius_words(roll, unit) + (" bend" if roll.kind == "bend" else "")
         if roll.miss > SAYS_MISS_MM:
             radius += f", within {words.fixed(roll.miss)} mm"
-        where = [_where(ends - [x0, y0], unit) for ends in (roll.start, roll.end)]
+        where = [where_words(ends - [x0, y0], unit) for ends in (roll.start, roll.end)]
         rows.append([number or "\u2013", *where, radius, bend_words(roll), hollow_words(roll)])
     return rows
 

@@ -35,6 +35,8 @@ NEARLY_FLAT = 10.0
 #: Straight edges that a hollow is told for, mm: the longest that fits the zone, where it gives a figure to measure.
 EDGES_MM = (200.0, 100.0, 50.0)
 LEAST_HOLLOW_MM = 0.4
+#: Lines whose ends differ by less than this along or up stand square to the base line, mm.
+SQUARE_MM = 0.3
 #: Width of the smallest letter of the notes in cutting files, mm.
 NOTE_LETTER_MM = 1.9
 
@@ -98,6 +100,16 @@ def hollow_words(roll: Roll) -> str:
             deep = roll.radius - math.sqrt(roll.radius**2 - edge**2 / 4)
             return f"{words.fixed(deep)} over {edge:.0f}" if deep >= LEAST_HOLLOW_MM else ""
     return ""
+
+
+def where_words(ends: np.ndarray, unit: str, says: tuple[str, str] = ("along {}", "up {}")) -> str:
+    """A roll line (2, 2) from 0 and the base line: ``along 41.8``, ``up 30.0``, or both its ends."""
+    (x0, y0), (x1, y1) = ends.tolist()
+    if abs(x0 - x1) < SQUARE_MM:
+        return says[0].format(figure((x0 + x1) / 2, unit))
+    if abs(y0 - y1) < SQUARE_MM:
+        return says[1].format(figure((y0 + y1) / 2, unit))
+    return f"{figure(x0, unit)}, {figure(y0, unit)} to {figure(x1, unit)}, {figure(y1, unit)}"
 
 
 def roll_notes(blank: Blank) -> list[tuple[str, np.ndarray]]:
