@@ -33,6 +33,7 @@ __all__ = [
     "refuse_edge",
     "refuse_frame",
     "refuse_kink",
+    "refuse_rounded",
     "refuse_steep",
     "refuse_through",
     "refused",
@@ -201,6 +202,18 @@ def refuse_steep(bump: BumpOut, view: View, vertices: np.ndarray, faces: np.ndar
         ("allowed", f"{STEEPEST_DEG:.0f} degrees"),
         hint="keep it lower on the side, away from the crown" if bump.on == "side" else "move it to a flatter place",
     )
+
+
+def refuse_rounded(bump: BumpOut, patterns: Patterns) -> None:
+    """A patch on a tunnel's top that is rolled."""
+    if bump.on == "top" and patterns.tunnel is not None and patterns.tunnel.top != "flat":
+        raise refused(
+            bump,
+            "lies on a rounded top, which is rolled: no patch can be set square into it",
+            ("found", f'on = "top", and [tunnel] top = "{patterns.tunnel.top}"'),
+            ("allowed", 'on = "leg", "floor" or "side", or a flat top'),
+            hint='lay it on the leg, or make the tunnel with top = "flat"',
+        )
 
 
 def refuse_frame(bump: BumpOut, patterns: Patterns) -> None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from panels.bend import inside_setback
 from panels.errors import TunnelError
 
 __all__ = ["SIDES", "TunnelFrame", "pairs", "sign_of", "tunnel_frame"]
@@ -51,6 +52,19 @@ class TunnelFrame:
         return math.degrees(math.acos(product / (self.slope_run * self.leg_run)))
 
     @property
+    def flat_start(self) -> Array:
+        """Where the front corner lies in the flat."""
+        return np.array([0.0, self.corner[1]])
+
+    def setback(self, radius: float) -> float:
+        """From the corner line to where a fold of that inside radius begins, mm."""
+        return inside_setback(radius, self.bend_angle)
+
+    def half_at(self, s: float) -> float:
+        """Half width of the top in the flat, at the corner line."""
+        return self.corner[1] + s * self.widening / self.slope_run
+
+    @property
     def along_top(self) -> Array:
         return np.array([self.slope_run, self.widening]) / self.length
 
@@ -62,7 +76,7 @@ class TunnelFrame:
         return np.column_stack([(xy[:, 0] - self.corner[0]) * self.slope_run / self.run, xy[:, 1]])
 
     def top_to_uv(self, sy: Array) -> Array:
-        offset = sy - [0.0, self.corner[1]]
+        offset = sy - self.flat_start
         return np.column_stack([offset @ self.along_top, -(offset @ self.out_top)])
 
     def leg_to_uv(self, xz: Array) -> Array:
@@ -73,7 +87,7 @@ class TunnelFrame:
 
     def uv_to_flat(self, u: Array, outward: Array) -> Array:
         """Flat points at ``u`` along the corner line and ``outward`` of it, right-hand side."""
-        return [0.0, self.corner[1]] + np.outer(u, self.along_top) + np.outer(outward, self.out_top)
+        return self.flat_start + np.outer(u, self.along_top) + np.outer(outward, self.out_top)
 
 
 def pairs(value: ArrayLike, what: str) -> Array:

@@ -15,7 +15,7 @@ from panels.fold import FoldLine
 if TYPE_CHECKING:
     from shapely.geometry import Polygon
 
-__all__ = ["bend_zone", "join_parts", "leg_below_fold", "leg_in_flat", "top_between_folds", "top_crossings"]
+__all__ = ["bend_zone", "hair", "join_parts", "leg_below_fold", "leg_in_flat", "top_between_folds", "top_crossings"]
 
 Array = NDArray[np.float64]
 
@@ -125,7 +125,7 @@ def _straight_top(frame: TunnelFrame, back: float, legs: dict[str, Leg]) -> Poly
 def _refuse_narrow(frame: TunnelFrame, bounds: tuple[float, float, float, float], back: float) -> None:
     needed = back * frame.length / frame.slope_run
     for s in (bounds[0], bounds[2]):
-        half = frame.corner[1] + s * frame.widening / frame.slope_run
+        half = frame.half_at(s)
         if half <= needed:
             x = frame.corner[0] + s * frame.run / frame.slope_run
             raise TunnelError(
@@ -203,6 +203,14 @@ def bend_zone(
         name=f"{side} leg",
     )
     return Polygon(points), fold
+
+
+def hair(frame: TunnelFrame, leg: tuple[Crossing, Crossing], side: str) -> Polygon:
+    """A strip next to nothing wide over the line where a top runs into its leg without a fold: it makes them one."""
+    from shapely.geometry import Polygon
+
+    u = np.array([leg[0].u, leg[1].u, leg[1].u, leg[0].u])
+    return Polygon(frame.uv_to_flat(u, 2 * SNAP_MM * np.array([-1, -1, 1, 1])) * [1.0, SIDES[side]])
 
 
 def join_parts(parts: list[Polygon]) -> tuple[Array, float]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from .errors import TunnelError
 from .findings import Finding, Show, in_mm
 from .openings import Tunnel, tunnel_of
 from .patterns import Patterns, SectionPattern
@@ -54,6 +55,9 @@ def tunnel_agrees(patterns: Patterns, *, thickness: float, show: Show = in_mm) -
     tunnel = tunnel_of(patterns)
     if tunnel is None:
         return []
+    cannot = _cannot_be_rolled(tunnel)
+    if cannot:
+        return cannot
     side = patterns.side
     x = np.linspace(tunnel.x_front, tunnel.x_rear, 241)
     crown = line_height(side.top, x) - tunnel.top(x)
@@ -67,7 +71,7 @@ def tunnel_agrees(patterns: Patterns, *, thickness: float, show: Show = in_mm) -
     lower = _lower_half(patterns, share)
     widest = patterns.plan_on("widest")
     widest_half = plan_half_width(widest, share) if widest else lower
-    found = _tunnel_sizes(tunnel, show)
+    found = _tunnel_sizes(tunnel, show) + _corner_room(tunnel, show)
     found += _crown_room(crown, x, inside & (widest_half > tunnel.half(x)), thickness, show)
     shallow = np.where((x > side.bottom.points[0, 0] + 1) & (x < side.bottom.points[-1, 0] - 1), depth, np.inf)
     k = int(np.argmin(shallow))
@@ -83,6 +87,7 @@ def tunnel_agrees(patterns: Patterns, *, thickness: float, show: Show = in_mm) -
                 "raise the frame line or the top room, or lower the bottom run",
             )
         )
+    found += _legs_left(tunnel, patterns, x, thickness, show)
     need = tunnel.half(x) + 2 * thickness
     must = _between_closed_ends(lower, need)
     found += _wide_at_open_ends(tunnel, x, lower, need, widest_half, show)
@@ -102,6 +107,69 @@ def tunnel_agrees(patterns: Patterns, *, thickness: float, show: Show = in_mm) -
             )
         )
     return found
+
+
+def _cannot_be_rolled(tunnel: Tunnel) -> list[Finding]:
+    """A stop where a rounded top cannot be made over this frame line or at this width."""
+    try:
+        _ = tunnel.rounded
+    except TunnelError as fault:
+        says, _, remedy = str(fault).partition("\nhint: ")
+        return [Finding("stop", "tunnel", says.rstrip(".\n"), at_mm=fault.facts.get("at"), remedy=remedy)]
+    return []
+
+
+def _legs_left(tunnel: Tunnel, patterns: Patterns, x: np.ndarray, thickness: float, show: Show) -> list[Finding]:
+    """A rounded top whose springs come down to the lower edge: its legs end there."""
+    if tunnel.rounded is None:
+        return []
+    bottom = patterns.side.bottom
+    deep = tunnel.corner(x) - line_height(bottom, x)
+    front, rear = tunnel.reach
+    within = (x > max(bottom.points[0, 0] + 1, front)) & (x < min(bottom.points[-1, 0] - 1, rear))
+    deep = np.where(within, deep, np.inf)
+    k = int(np.argmin(deep))
+    if deep[k] >= 3 * thickness:
+        return []
+    return [
+        Finding(
+            "look",
+            "tunnel",
+            "the springs of the rounded top come down to the lower edge: no leg is left under them there",
+            f"legs {show(max(0.0, float(deep[k])))} deep",
+            f"more than {show(3 * thickness)}",
+            float(x[k]),
+            "an arch, or one with less rise, a higher frame line, or a flat top",
+        )
+    ]
+
+
+def _corner_room(tunnel: Tunnel, show: Show) -> list[Finding]:
+    """What room a rounded top leaves to the top corners of a square backbone; a round one has top_room all round."""
+    pattern, top = tunnel.pattern, tunnel.rounded
+    if top is None or pattern.backbone == "round":
+        return []
+    x = np.array([tunnel.x_front, tunnel.x_rear])
+    half = np.array([pattern.backbone_front, pattern.backbone_rear]) / 2
+    corner = np.column_stack([x, half, line_height(tunnel.frame, x)])
+    room = top.inside(corner)
+    k = int(np.argmin(room))
+    if room[k] >= LEAST_TOP_MM:
+        says = f"{show(float(room[k]))} of room from the backbone's top corners to the rounded top"
+        return [Finding("note", "tunnel", says, show(float(room[k])), f"at least {show(LEAST_TOP_MM)}", float(x[k]))]
+    return [
+        Finding(
+            "look",
+            "tunnel",
+            "the rounded top runs into the top corners of the backbone"
+            if room[k] <= 0
+            else "little room from the top corners of the backbone to the rounded top",
+            f"{show(float(room[k]))} at the corners, {show(pattern.top_room)} in the middle",
+            f"at least {show(LEAST_TOP_MM)} (common practice)",
+            float(x[k]),
+            'more top_room or side_room, an arch with less rise, or backbone = "round" where it is a round tube',
+        )
+    ]
 
 
 def _wide_at_open_ends(

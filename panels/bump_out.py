@@ -32,6 +32,7 @@ from ._bump_checks import (
     refuse_edge,
     refuse_frame,
     refuse_kink,
+    refuse_rounded,
     refuse_steep,
     refuse_through,
     refused,
@@ -98,6 +99,7 @@ def with_bump_outs(shell: Shell, patterns: Patterns, *, thickness: float, grown:
     for number, bump in enumerate(patterns.bump_outs):
         if bump.on not in SURFACES:
             raise ValueError(f"A bump-out lies on one of {', '.join(SURFACES)}, not on {bump.on!r}.")
+        refuse_rounded(bump, patterns)
         refuse_frame(bump, patterns)
         shape = _rim(bump, grown if bump.depth > 0 else -grown)
         refuse_kink(bump, patterns, shape)

@@ -1,4 +1,5 @@
 """The tunnel of a body as folded blanks: one sheet where its frame line is straight or crests, more where it dips.
+Under a rounded top it is one sheet, rolled between its springs.
 
 Drawn like every other blank with the tank's outside up, which for the tunnel is the face towards the
 frame: both legs fold up, and so do the folds across the top. A curved frame line cannot be folded.
@@ -6,6 +7,7 @@ frame: both legs fold up, and so do the folds across the top. A curved frame lin
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -14,7 +16,7 @@ import numpy as np
 import shapely
 
 from .assemble import LEG, ROOF
-from .blank import AtEdge, Blank, Edge, Fold, Mark
+from .blank import AtEdge, Blank, Edge, Fold, Mark, Roll
 from .body import Body
 from .choose_k import KFactor
 from .curves import polyline_length
@@ -24,6 +26,9 @@ from .findings import Show, in_mm
 from .fittings import Placed, marks_on
 from .lips import TurnedEdge
 from .margins import with_holes, with_margins
+from .openings import tunnel_of
+from .round_top import RoundTop
+from .round_tunnel import develop_round, roll_lines, roll_turn, round_frame
 from .seams import Sewn
 from .stations import station_label, stations_between
 from .tunnel_kinks import KinkedTunnel, Sheet, develop_kinked
@@ -108,6 +113,71 @@ def _tidy(ring: np.ndarray) -> np.ndarray:
     return np.array(max(parts, key=lambda part: part.area).exterior.coords)[:-1]
 
 
+def _kinked(body: Body, inside_radius: float, k_factor: KFactor, show: Show) -> KinkedTunnel:
+    """The flats under a flat top."""
+    corner = _corner(body)
+    line = _corner_line(body, corner, show)
+    leg = _outline_of(body, "tunnel right", line, corner)
+    top = _outline_of(body, "tunnel top", line, corner, body.shell.mirror[corner])
+    return develop_kinked(
+        line,
+        _tidy(leg[:, [0, 2]]),
+        _tidy(top[:, :2]),
+        thickness=body.thickness,
+        inside_radius=inside_radius,
+        k_factor=k_factor,
+    )
+
+
+def _rounded(body: Body) -> RoundTop | None:
+    """The rounded top; None for a flat one."""
+    tunnel = tunnel_of(body.patterns)
+    return None if tunnel is None else tunnel.rounded
+
+
+def _rolled(body: Body, rounded: RoundTop, inside_radius: float, k_factor: KFactor) -> KinkedTunnel:
+    """The flat under a rounded top: its outline in the middle of the metal, but along the springs on them."""
+    legs, top = (np.unique(body.faces_of(piece)) for piece in ("tunnel right", "tunnel top"))
+    spring = np.intersect1d(legs, top)
+    if len(spring) < 2:
+        raise TunnelError("the rounded top does not run along the legs: the tank's ends cut it away")
+    x = body.outer[spring, 0]
+    ends = (float(x.min()), float(x.max()))
+    half = rounded.half + rounded.widening * (np.array(ends) - rounded.x_front)
+    line = np.column_stack([ends, half, rounded.height(np.array(ends), rounded.spring)])
+    leg = _outline_of(body, "tunnel right", line, spring)
+    ring = boundary_chains(boundary_edges(body.faces_of("tunnel top")))[0][:-1]
+    flat = _in_flat(body, rounded, body.neutral[ring])
+    frame = round_frame(rounded, ends, neutral=_roll_height(body), fold_radius=inside_radius)
+    along = (line[1] - line[0]) / np.linalg.norm(line[1] - line[0])
+    for found, sign in ((spring, 1.0), (body.shell.mirror[spring], -1.0)):
+        here = np.flatnonzero(np.isin(ring, found))
+        far = (body.neutral[ring[here]] * [1, sign, 1] - line[0]) @ along
+        flat[here] = frame.uv_to_flat(far, np.zeros(len(far))) * [1.0, sign]
+    return develop_round(
+        rounded,
+        ends,
+        _tidy(leg[:, [0, 2]]),
+        _tidy(flat),
+        thickness=body.thickness,
+        inside_radius=inside_radius,
+        k_factor=k_factor,
+        roll_k=body.k_factor,
+    )
+
+
+def _roll_height(body: Body) -> float:
+    """How far off the frame side a rolled top keeps its length, mm."""
+    return body.k_factor * body.thickness
+
+
+def _in_flat(body: Body, rounded: RoundTop, points: np.ndarray) -> np.ndarray:
+    """Points (n, 3) of a rounded top in the flat (n, 2), none beyond its springs."""
+    seen = rounded.seen(points)
+    seen[:, 1] = np.clip(seen[:, 1], -rounded.spring, rounded.spring)
+    return rounded.to_flat(seen, _roll_height(body))
+
+
 def folded_tunnel(
     sewn: Sewn,
     at_edge: AtEdge,
@@ -126,18 +196,13 @@ def folded_tunnel(
         Where it cannot be folded: the frame line is curved, its kinks lie too close, or an end is too odd.
     """
     body = sewn.body
-    corner = _corner(body)
-    line = _corner_line(body, corner, show)
-    leg = _outline_of(body, "tunnel right", line, corner)
-    top = _outline_of(body, "tunnel top", line, corner, body.shell.mirror[corner])
-    tunnel = develop_kinked(
-        line,
-        _tidy(leg[:, [0, 2]]),
-        _tidy(top[:, :2]),
-        thickness=body.thickness,
-        inside_radius=inside_radius,
-        k_factor=k_factor,
-    )
+    rounded = _rounded(body)
+    rolls: tuple[Roll, ...] = ()
+    if rounded is None:
+        tunnel = _kinked(body, inside_radius, k_factor, show)
+    else:
+        tunnel = _rolled(body, rounded, inside_radius, k_factor)
+        rolls = _rolls(rounded, tunnel)
     names = ["tunnel"] if len(tunnel.sheets) == 1 else [f"tunnel {k + 1}" for k in range(len(tunnel.sheets))]
     edges = _edges(sewn, tunnel, at_edge, names)
     turned = _turned(sewn, tunnel, at_edge)
@@ -160,7 +225,8 @@ def folded_tunnel(
             thickness=body.thickness,
             area_formed=sheet.area,
             flat=None,
-            notes=_notes(tunnel, sheet, names[k], show),
+            notes=_rolled_notes(tunnel, sheet, rolls) if rolls else _notes(tunnel, sheet, names[k], show),
+            rolls=rolls,
         )
         lips = [edge for number, edge in turned if number == k]
         blanks.append(lipped(blank, ring, lips, inside_radius=inside_radius, k_factor=k_factor, show=show))
@@ -186,6 +252,44 @@ def _notes(tunnel: KinkedTunnel, sheet: Sheet, name: str, show: Show) -> tuple[s
     return tuple(notes)
 
 
+def _rolls(rounded: RoundTop, tunnel: KinkedTunnel) -> tuple[Roll, ...]:
+    """The zones across the blank: a leg, the rolled top, the other leg."""
+    sheet, lines = tunnel.sheets[0], roll_lines(tunnel)
+    right, left = (_up(line) for line in lines)
+    radii = [rounded.radius_at(float(x)) for x in tunnel.line[:, 0]]
+    mean, turn = sum(radii) / 2, math.degrees(2 * roll_turn(tunnel))
+    out = np.abs(sheet.outline[:, 1]).max() - np.abs(right[:, 1]).max()
+    low, high = right + [0.0, -out], left + [0.0, out]  # the good face is up: the right leg lies below
+    across = (radii[0], radii[1])
+    return (
+        Roll("flat", low, right, 0.0, True, math.inf, (math.inf, math.inf), (math.inf, math.inf)),
+        Roll("rolled", right, left, turn, True, mean, (mean, mean), across),
+        Roll("flat", left, high, 0.0, True, math.inf, (math.inf, math.inf), (math.inf, math.inf)),
+    )
+
+
+def _rolled_notes(tunnel: KinkedTunnel, sheet: Sheet, rolls: tuple[Roll, ...]) -> tuple[str, ...]:
+    """How the top is rolled, and how its legs are folded where it is an arch."""
+    x0, x1 = tunnel.line[:, 0]
+    right, left = roll_lines(tunnel)
+    wide = np.linalg.norm(right - left, axis=1)
+    front, rear = rolls[1].across
+    if abs(front - rear) < 0.05:
+        how = f"inside radius {front:.1f} mm, {wide.mean():.1f} mm of metal"
+    else:
+        how = (
+            f"a cone: inside radius {front:.1f} mm, {wide[0]:.1f} mm of metal, at x {x0:.0f} mm; inside radius "
+            f"{rear:.1f} mm, {wide[1]:.1f} mm of metal, at x {x1:.0f} mm"
+        )
+    notes = (f"roll the top between the two lines towards the frame side, the face drawn up: {how}",)
+    if not sheet.folds:
+        return (*notes, "the legs run on from the roll without a fold, flat and upright")
+    return (
+        *notes,
+        f"then fold both legs {sheet.folds[0].angle_deg:.1f} degrees along the lines, towards the frame side too",
+    )
+
+
 def _up(points: np.ndarray) -> np.ndarray:
     """Points of the flat turned over: the frame side up."""
     return points * [1.0, -1.0]
@@ -195,14 +299,20 @@ def _side(piece: str) -> str:
     return piece.rsplit(" ", 1)[1]
 
 
-def _axes(piece: str) -> list[int]:
-    """What counts on a piece: (x, y) of the top, (x, z) of a leg."""
-    return [0, 1] if piece == "tunnel top" else [0, 2]
+def _seen(body: Body, piece: str, points: np.ndarray) -> np.ndarray:
+    """What counts of points (n, 3) on a piece: (x, y) of the top, a rounded one's in the flat, (x, z) of a leg."""
+    rounded = _rounded(body)
+    if rounded is None:
+        return points[:, :2] if piece == "tunnel top" else points[:, [0, 2]]
+    if piece == "tunnel top":
+        return _in_flat(body, rounded, points)
+    x, z = points[:, 0], points[:, 2]
+    return np.column_stack([x, z if rounded.smooth else np.minimum(z, rounded.height(x, rounded.spring))])
 
 
-def _laid(tunnel: KinkedTunnel, piece: str, points: np.ndarray) -> list[tuple[int, np.ndarray]]:
+def _laid(body: Body, tunnel: KinkedTunnel, piece: str, points: np.ndarray) -> list[tuple[int, np.ndarray]]:
     """A line (n, 3) on one piece in the flat, in runs where kinks part it: sheet number and points (k, 2)."""
-    runs = tunnel.runs(_side(piece), points[:, _axes(piece)])
+    runs = tunnel.runs(_side(piece), _seen(body, piece, points))
     return [(tunnel.sheet_of(part), _up(run)) for part, run in runs]
 
 
@@ -215,7 +325,7 @@ def _edges(sewn: Sewn, tunnel: KinkedTunnel, at_edge: AtEdge, names: list[str]) 
             continue  # a fold, or none of ours
         meets = next(p for p in seam.pieces if p != mine[0])
         joint, allowance = at_edge("folded", mine[0], meets)
-        for number, points in _laid(tunnel, mine[0], sewn.body.neutral[seam.chain]):
+        for number, points in _laid(sewn.body, tunnel, mine[0], sewn.body.neutral[seam.chain]):
             length = polyline_length(points)  # folding changes the length of no edge
             found.append((number, Edge(seam.letter, meets, joint, allowance, points, length, length)))
     for number, sheet in enumerate(tunnel.sheets):
@@ -248,7 +358,7 @@ def _turned(sewn: Sewn, tunnel: KinkedTunnel, at_edge: AtEdge) -> list[tuple[int
             continue
         bare = turned_edge(sewn.body, seam.chain, piece, meets, letter=seam.letter, width=width)
         values = np.column_stack([bare.turn, bare.set_in, bare.mould, bare.way])
-        points = sewn.body.neutral[seam.chain][:, _axes(piece)]
+        points = _seen(sewn.body, piece, sewn.body.neutral[seam.chain])
         for part, laid, own in tunnel.carried(_side(piece), points, values):
             if len(laid) < 2:
                 continue
@@ -300,9 +410,9 @@ def _fitted(
     for piece in TUNNEL_PIECES:
         scribed, cut = marks_on(body, body.faces_of(piece), body.neutral, placed)
         for mark in scribed:
-            marks += [(number, replace(mark, points=run)) for number, run in _laid(tunnel, piece, mark.points)]
+            marks += [(number, replace(mark, points=run)) for number, run in _laid(body, tunnel, piece, mark.points)]
         for hole in cut:
-            whole = [*_laid(tunnel, piece, hole)]
+            whole = [*_laid(body, tunnel, piece, hole)]
             if len(whole) == 1:  # a hole across a kink is marked, not cut
                 holes += whole
     return marks, holes
@@ -316,10 +426,10 @@ def _marks(body: Body, tunnel: KinkedTunnel) -> list[tuple[int, Mark]]:
         at, faces = body.neutral[used], faces.reshape(-1, 3)
         if piece == "tunnel top":
             for line in contour_chains(at, faces, at[:, 1]):
-                marks += [(number, Mark("centre", run, "CL")) for number, run in _laid(tunnel, piece, line)]
+                marks += [(number, Mark("centre", run, "CL")) for number, run in _laid(body, tunnel, piece, line)]
         for station in stations_between(at[:, 0].min(), at[:, 0].max()):
             for line in contour_chains(at, faces, at[:, 0] - station):
                 if polyline_length(line) > 8.0:
                     label = station_label(station)
-                    marks += [(number, Mark("station", run, label)) for number, run in _laid(tunnel, piece, line)]
+                    marks += [(number, Mark("station", run, label)) for number, run in _laid(body, tunnel, piece, line)]
     return marks

@@ -43,7 +43,7 @@ class RoundTop:
     ``start`` (x, z) of the axis under the crown's front end; ``lean`` how far the axis climbs rearwards; ``flare``
     half the cone's angle, positive where it widens rearwards; ``radius`` at ``start``, square to the axis;
     ``spring`` the turn of the springs; ``half`` and ``widening`` the tunnel's half width at the front and what it
-    gains per mm of x, from ``x_front`` on.
+    gains per mm of x, from ``x_front`` on; ``arch`` the rise of an arch as a share of that, None for a half round.
     """
 
     start: tuple[float, float]
@@ -54,6 +54,12 @@ class RoundTop:
     x_front: float
     half: float
     widening: float
+    arch: float | None = None
+
+    @property
+    def smooth(self) -> bool:
+        """Whether it runs into its legs without a fold."""
+        return self.arch is None
 
     # -------------------------------------------------------------------------- in space
 
@@ -168,6 +174,14 @@ class RoundTop:
         spring = math.sin(self.spring) + self.widening * math.sin(self.lean) * math.cos(self.spring)
         return np.asarray(np.where(turn > self.turns[-1], leg * flat / spring, facet))
 
+    def inside(self, p: np.ndarray) -> np.ndarray:
+        """How far points (n, 3), y >= 0, lie inside the round top or, below its springs, the leg; negative outside."""
+        along, rise = self._from_axis(p)
+        out = np.hypot(p[:, 1], rise)
+        gap = (self.radius + along * math.tan(self.flare) - out) * math.cos(self.flare)
+        leg = -self._beside(p) / math.hypot(1, self.widening)
+        return np.asarray(np.where(np.arctan2(p[:, 1], rise) > self.spring, leg, np.minimum(gap, leg)))
+
     def aside(self, p: np.ndarray, turn: float) -> np.ndarray:
         """0 for points (n, 3) in the plane of the axis that holds a ruling, positive further out."""
         _, rise = self._from_axis(p)
@@ -264,4 +278,4 @@ def _arch(x_front: float, half: float, widening: float, crown: float, climb: flo
     radius = (foot[1] ** 2 + down**2) / (2 * down)
     spring = math.atan2(foot[1], radius - down)
     start = (x_front + radius * math.sin(lean), crown - radius * math.cos(lean))
-    return RoundTop(start, lean, flare, float(radius), spring, x_front, half, widening)
+    return RoundTop(start, lean, flare, float(radius), spring, x_front, half, widening, share)

@@ -28,13 +28,14 @@ from panels._bend_checks import check_k_factor, check_radius, check_thickness
 from panels._tunnel_frame import TunnelFrame, pairs, sign_of, tunnel_frame
 from panels._tunnel_parts import (
     bend_zone,
+    hair,
     join_parts,
     leg_below_fold,
     leg_in_flat,
     top_between_folds,
     top_crossings,
 )
-from panels.bend import KFactor, bend_allowance, inside_setback
+from panels.bend import KFactor, bend_allowance
 from panels.fold import FoldLine
 
 __all__ = ["TunnelFlat", "develop_tunnel"]
@@ -65,10 +66,7 @@ class TunnelFlat:
     allowance: float
     inside_setback: float
     area: float  # mm2
-
-    @property
-    def _frame(self) -> TunnelFrame:
-        return tunnel_frame(self.corner_front, self.corner_rear)
+    frame: TunnelFrame
 
     @property
     def base_point(self) -> tuple[float, float]:
@@ -83,8 +81,8 @@ class TunnelFlat:
         Between corner line and tangent line, where the metal is round, points land in
         proportion: the corner line on the fold line.
         """
-        uv = self._frame.leg_to_uv(pairs(xz, "Leg points"))
-        return self._mirror(self._frame.uv_to_flat(uv[:, 0], self._leg_outward(uv[:, 1])), side)
+        uv = self.frame.leg_to_uv(pairs(xz, "Leg points"))
+        return self._mirror(self.frame.uv_to_flat(uv[:, 0], self._leg_outward(uv[:, 1])), side)
 
     def top_to_flat(self, sy: ArrayLike) -> Array:
         """Points (s, y) on the top's frame side in the flat; s along its slope from the front corner.
@@ -93,20 +91,20 @@ class TunnelFlat:
         """
         sy = pairs(sy, "Top points")
         right = np.column_stack([sy[:, 0], np.abs(sy[:, 1])])
-        uv = self._frame.top_to_uv(right)
+        uv = self.frame.top_to_uv(right)
         beyond = uv[:, 1] < self.inside_setback
-        flat = self._frame.uv_to_flat(uv[:, 0], self._top_outward(uv[:, 1]))
+        flat = self.frame.uv_to_flat(uv[:, 0], self._top_outward(uv[:, 1]))
         flat = np.where(beyond[:, None], flat, right)
         return flat * np.column_stack([np.ones(len(sy)), np.where(sy[:, 1] < 0, -1.0, 1.0)])
 
     def plan_to_flat(self, xy: ArrayLike) -> Array:
         """Points (x, y) on the top, seen from above, in the flat."""
-        return self.top_to_flat(self._frame.plan_to_top(pairs(xy, "Plan points")))
+        return self.top_to_flat(self.frame.plan_to_top(pairs(xy, "Plan points")))
 
     def leg_to_space(self, xz: ArrayLike, side: str = "right") -> Array:
         """Points (x, z) on a leg's frame side in space, (n, 3) mm, as if the fold were sharp."""
         xz = pairs(xz, "Leg points")
-        frame = self._frame
+        frame = self.frame
         y = frame.corner[1] + (xz[:, 0] - frame.corner[0]) * frame.widening / frame.run
         return np.column_stack([xz[:, 0], sign_of(side) * y, xz[:, 1]])
 
@@ -121,7 +119,7 @@ class TunnelFlat:
         ``solid`` (n, 3): flat x and y of the top, and height above its frame side, mm.
         """
         solid = np.asarray(solid, dtype=float)
-        frame = self._frame
+        frame = self.frame
         cos, sin = frame.run / frame.slope_run, frame.climb / frame.slope_run
         x, y, height = solid.T
         front, _, level = frame.corner
@@ -154,6 +152,7 @@ def develop_tunnel(
     inside_radius: float,
     k_factor: float | KFactor,
     left_leg_xz: ArrayLike | None = None,
+    frame: TunnelFrame | None = None,
 ) -> TunnelFlat:
     """The flat blank of a straight tunnel: top, two legs, bend allowance between them.
 
@@ -171,6 +170,9 @@ def develop_tunnel(
         It is cut to the corner lines. Left out: straight across between the ends of the legs.
     thickness, inside_radius, k_factor
         mm, mm on the frame side, 0 to 0.5 or a ``KFactor``.
+    frame : TunnelFrame, optional
+        That of a rounded top (``panels.round_tunnel``), whose outline is then given as it lies in the flat. Left out:
+        that of a flat top between the two corners.
 
     Returns
     -------
@@ -200,10 +202,10 @@ def develop_tunnel(
     check_thickness(thickness)
     check_radius(inside_radius)
     check_k_factor(k_value)
-    frame = tunnel_frame(corner_front, corner_rear)
+    frame = frame or tunnel_frame(corner_front, corner_rear)
     angle = frame.bend_angle
-    radius = inside_radius if inside_radius > SHARP_MM else 0.0
-    back = inside_setback(radius, angle)
+    radius = inside_radius if inside_radius > SHARP_MM and angle > 0 else 0.0
+    back = frame.setback(radius)
     width = bend_allowance(thickness, radius, angle, k_value)
     width = width if width > SHARP_MM else 0.0
 
@@ -215,7 +217,10 @@ def develop_tunnel(
         strip = top_crossings(frame, top, back, side)
         zone, fold = bend_zone(frame, leg[1], strip, angle, radius, back, width, side)
         parts += [zone, leg_in_flat(frame, leg[0], back, width, side)]
-        folds.append(fold)
+        if angle > 0:
+            folds.append(fold)
+        else:
+            parts.append(hair(frame, leg[1], side))
     outline, area = join_parts(parts)
     return TunnelFlat(
         outline=outline,
@@ -229,4 +234,5 @@ def develop_tunnel(
         allowance=width,
         inside_setback=back,
         area=area,
+        frame=frame,
     )

@@ -26,7 +26,7 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 from shapely.geometry.polygon import orient
 
-from panels._tunnel_frame import pairs, tunnel_frame
+from panels._tunnel_frame import pairs
 from panels._tunnel_parts import join_parts
 from panels.bend import KFactor, bend_allowance, inside_setback
 from panels.errors import TunnelError
@@ -372,7 +372,7 @@ def _cross(tunnel: KinkedTunnel, part: int) -> tuple[shapely.Polygon, FoldLine]:
 
 def _half_between_folds(tunnel: KinkedTunnel, part: int, s: float) -> float:
     """Half width of a part's top between the tangent lines of its folds, s mm along its slope."""
-    frame = tunnel_frame(tunnel.flats[part].corner_front, tunnel.flats[part].corner_rear)
+    frame = tunnel.flats[part].frame
     half = frame.corner[1] + s * frame.widening / frame.slope_run
     return float(half - tunnel.flats[part].inside_setback * frame.length / frame.slope_run)
 

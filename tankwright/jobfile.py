@@ -15,6 +15,8 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, model_validator
 
+from panels.round_top import NEARLY_ROUND
+
 from .fields import (
     Angle,
     Fault,
@@ -43,6 +45,7 @@ from .outline import side_faults
 from .quotefile import JobQuoteSection
 from .shopfile import ShopSections
 from .sources import PointSet
+from .units import show_length
 
 __all__ = ["RUNS", "SCHEMES", "JobFile"]
 
@@ -168,7 +171,31 @@ class TunnelSection(Section):
     draw_in: Gap = 1.5
     closed_front: Place | None = None
     closed_rear: Place | None = None
+    top: Annotated[str, choice("flat", "round", "arch")] = Field(
+        default="flat", description="round: a half round as wide as the tunnel; arch: a shallow arch; both are rolled"
+    )
+    arch_rise: Gap = Field(default=0.0, description="of an arch: its middle over its edges, at the front")
+    backbone: Annotated[str, choice("square", "round")] = Field(
+        default="square", description="the backbone's section; counts for the room under a rounded top"
+    )
     flange: Gap = Field(default=0.0, description="legs turned out under the floors, outside width; 0 for plain edges")
+
+    @model_validator(mode="after")
+    def _top_has_its_rise(self, info: ValidationInfo) -> TunnelSection:
+        """An arch has a rise, lower than a half round; nothing else has one."""
+        half, unit = self.backbone_front / 2 + self.side_room, setting_of(info).unit
+        most = show_length(NEARLY_ROUND * half, unit)
+        if self.top == "arch" and not 0 < self.arch_rise <= NEARLY_ROUND * half:
+            says = "an arch needs a rise, and less than a half round has"
+            hint = (
+                f'{most} is {NEARLY_ROUND:.0%} of half the tunnel\'s width at the front; a half round is top = "round"'
+            )
+            found, allowed = f"arch_rise = {show_length(self.arch_rise, unit)}", f"more than 0, up to {most}"
+            raise Trouble(Fault(says, found, allowed, hint, at=("arch_rise",)))
+        if self.top != "arch" and self.arch_rise:
+            says, hint = "only an arch has a rise", 'write top = "arch", or take arch_rise away'
+            raise Trouble(Fault(says, f'arch_rise with top = "{self.top}"', 'top = "arch"', hint, at=("arch_rise",)))
+        return self
 
 
 class EndsSection(Section):
