@@ -182,7 +182,7 @@ def test_a_crest_gives_one_blank_with_a_cross_fold_and_says_what_to_cut():
     assert len(tunnel.folds) == 5
     letters = [edge.letter for edge in tunnel.edges]
     assert letters.count("T1R") == letters.count("T1L") == 2
-    assert any("pie cut in both legs at x 250 mm" in note and f"{turn:.1f} degrees" in note for note in tunnel.notes)
+    assert any("pie cut in both legs at x 250.0 mm" in note and f"{turn:.1f} degrees" in note for note in tunnel.notes)
     lines = [FoldLine(tuple(f.start), tuple(f.end), f.angle, f.inside_radius, "up") for f in tunnel.folds]
     sheet = fold_flat(tunnel.net, lines, thickness=1.6, k_factor=0.42)
     assert len(sheet.faces) == 6
