@@ -81,9 +81,8 @@ def place_notes(
         for height in HEIGHTS_MM:
             middles, along = _places(one, height)
             boxes = _boxes(middles, along, one.text, height)
-            free = covers(outline, boxes) & ~intersects(drawn, boxes)
-            for other in taken:
-                free &= ~intersects(other, boxes)
+            free = covers(outline, boxes) & ~intersects(np.array(taken)[:, None], boxes[None]).any(axis=0)
+            free[free] = ~intersects(drawn, boxes[free])
             must = one.fold is not None and found is None
             if free.any() or must:
                 k = int(free.argmax())

@@ -200,7 +200,8 @@ def _offer_sentence(quote: Quote) -> str:
     low, high = (money(value, quote.currency) for value in (quote.total.low, quote.total.high))
     so_far = "What has a price so far" if quote.missing else "This"
     if quote.offer == "fixed":
-        return f"{so_far} is a fixed price: it stays the same however many hours the work takes."
+        this = "Once the open prices are in it, this" if quote.missing else "This"
+        return f"{this} is a fixed price: it stays the same however many hours the work takes."
     if quote.total.low == quote.total.high:
         return f"{so_far} is an estimate: the work really done is charged."
     return (
@@ -227,7 +228,24 @@ def missing_words(quote: Quote) -> str:
 
 
 def _missing_sentence(quote: Quote) -> str:
-    return f"These are not in the sum below and come on top of it: {missing_words(quote)}."
+    lines = quote.missing
+    work = [line for line in lines if line.group == "work"]
+    names = ["all work" if len(work) == len(quote.of_group("work")) else f"work: {line.name}" for line in work]
+    names += [_plain_name(line) for line in lines if line.group != "work"]
+    return f"These are not in the sum below and come on top of it: {'; '.join(dict.fromkeys(names))}."
+
+
+#: Names of the usual lines in words for somebody who makes no tanks.
+_PLAIN = {
+    "buck board": "wood for the form",
+    "profile cutting, start": "cutting by another shop",
+    "profile cutting, metres": "cutting by another shop",
+    "profile cutting, pierces": "cutting by another shop",
+}
+
+
+def _plain_name(line: Line) -> str:
+    return spelled(_PLAIN.get(line.name, line.name))
 
 
 _TRADES = {
@@ -269,7 +287,7 @@ def _included(quote: Quote) -> Iterator[str]:
         lines = [_number(line) for line in quote.of_group(group) if line.quantity.high > 0 and not line.missing]
         if lines:
             name = _group_name(quote, group) if group != "consumables" else "Used up"
-            yield f"{name}: {'; '.join(lines)}."
+            yield f"{name}: {'; '.join(dict.fromkeys(lines))}."
 
 
 def _number(line: Line) -> str:
@@ -278,7 +296,7 @@ def _number(line: Line) -> str:
     if line.unit == "sheet":
         return f"{n:g} {'sheet' if n == 1 else 'sheets'} {spelled(line.why)}"
     whole = n == int(n) and line.unit == "piece" and line.group != "material"
-    name = spelled("wood for the form" if line.name == "buck board" else line.name)
+    name = _plain_name(line)
     return f"{int(n)} x {name}" if whole and n > 1 else name
 
 
