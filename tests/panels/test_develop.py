@@ -114,8 +114,8 @@ def test_least_squares_follows_the_plate_solution():
 def test_developables_lie_flat_exactly():
     """Tube and cone on true rulings: no strain, true angle of the frustum (216 of 360 degrees)."""
     for vertices, faces in (shapes.tube(), shapes.cone()):
-        for aim in ("even", "least_worst"):
-            skin = develop_mesh(shapes.turned(vertices, seed=3), faces, aim=aim)
+        for aim, scale in (("even", 1.0), ("least_worst", 1.0), ("even", 1e-6), ("even", 1e6)):
+            skin = develop_mesh(shapes.turned(vertices, 3, scale), faces, aim=aim)
             assert skin.developable
             assert np.abs(skin.strain).max() < 1e-9
             assert skin.lower_bound == 0.0
@@ -150,12 +150,16 @@ def test_finer_mesh_converges(aim):
 
 @pytest.mark.parametrize("aim", ["even", "least_worst"])
 def test_moving_and_scaling_the_panel_changes_nothing(aim):
-    """Turned, moved, a millionth or a million times the size: the same blank, to scale."""
+    """Turned, moved, a millionth or a million times the size: the same blank, to scale, and as good.
+
+    Strains triangle by triangle agree less well than the worst one: decision 10 has the figures of other shapes.
+    """
     vertices, faces = shapes.torus(20, 12)
     plain = develop_mesh(vertices, faces, aim=aim)
     for seed, scale in ((1, 1.0), (2, 1e-6), (3, 1e6)):
         moved = develop_mesh(shapes.turned(vertices, seed, scale), faces, aim=aim)
         assert np.abs(moved.strain - plain.strain).max() < 4e-6  # 0.002 mm in 500: where the last step stops
+        assert moved.distortion == pytest.approx(plain.distortion, abs=1e-6)
         assert np.abs(moved.points / scale - plain.points).max() < 1e-3
 
 
