@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from ..units import MM_PER_INCH
 from . import words
 from .cutting_hold import edge_words, hold_words, strip_source
-from .cutting_words import grain_words, metal_line
+from .cutting_words import grain_words, metal_line, metal_of
 from .look import CHECK_MM, LAYERS, WORDS
 from .names import date_words
 
@@ -52,7 +52,7 @@ def blank_words(work: Work, blank: Blank, number: str, asked: Asked, without_lea
         *hold_words(work, [blank]),
         f"Part: {f'{number} {blank.name}'.strip()}. Hand: {words.hand(blank)}. Quantity: 1.",
         *([f"Edges: {edge_words(blank, unit)}."] if blank.edges else []),
-        f"Metal: {metal_line(work.job, blank.thickness)}.",
+        f"Metal: {metal_of(work.job, blank)}.",
         f"{WORDS['face']}",
         _grain(blank),
         f"Size of the cut outline: {words.length(x1 - x0, unit)} by {words.length(y1 - y0, unit)}. "

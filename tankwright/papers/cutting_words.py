@@ -10,7 +10,7 @@ import textwrap
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from ..units import MM_PER_INCH
+from ..units import MM_PER_INCH, show_thickness
 from . import words
 from .look import CHECK_MM, LAYERS
 from .names import job_line, plain
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from ..work import Work
     from .cutting_kerf import Asked
 
-__all__ = ["column_figure", "decimal_inches", "figure", "for_the_cutter", "grain_words", "metal_line"]
+__all__ = ["column_figure", "decimal_inches", "figure", "for_the_cutter", "grain_words", "metal_line", "metal_of"]
 
 WIDE = 96  # letters in a line
 
@@ -63,6 +63,13 @@ def metal_line(job: Any, thickness: float | None = None) -> str:
     says = words.metal_words(job, thickness)
     gauge = words.gauge(job.thickness if thickness is None else thickness, job)
     return says if gauge in says else f"{says}, {gauge}"
+
+
+def metal_of(job: Any, blank: Blank) -> str:
+    """Metal and thickness of a blank, which may be from other stock than the tank's."""
+    if not blank.metal:
+        return metal_line(job, blank.thickness)
+    return f"{blank.metal}, {show_thickness(blank.thickness, job.unit)}, FROM OTHER STOCK: on no sheet of these"
 
 
 def grain_words(degrees: float | None) -> str:
@@ -222,7 +229,8 @@ def _parts(work: Work, asked: Asked) -> Iterator[str]:
     names = [f"{stem}-mm.dxf" for stem in stems]
     wide, inches = max(map(len, names)), work.job.unit == "in"
     heads = f"{'Width x height, mm':>18}" + (f"  {'in':>15}" if inches else "")
-    yield f"Parts, one of each, {metal_line(work.job)}, all drawn good face up (the outside of the tank):"
+    but = ", but where another is named" if any(blank.metal for blank in work.blanks) else ""
+    yield f"Parts, one of each, {metal_line(work.job)}{but}, all drawn good face up (the outside of the tank):"
     heads += f"  {'Cut, in' if inches else 'Cut, m':>7}  {'Pierces':>7}  Grain in the file"
     yield f"  {'No.':<4}{'File':<{wide}}  {heads}"
     for k, (name, blank) in enumerate(zip(names, blanks, strict=True), 1 + len(work.blanks) - len(blanks)):
@@ -233,6 +241,8 @@ def _parts(work: Work, asked: Asked) -> Iterator[str]:
         pierces, cut = 1 + len(blank.outline.interiors), blank.outline.length
         run = f"{cut / MM_PER_INCH:.1f}" if inches else f"{cut / 1000:.2f}"
         yield f"  {k if k > 0 else '-':<4}{name:<{wide}}  {size}  {run:>7}  {pierces:>7}  {grain}"
+        if blank.metal:
+            yield f"      {plain(metal_of(work.job, blank))}"
 
 
 def _edges(work: Work, asked: Asked) -> Iterator[str]:

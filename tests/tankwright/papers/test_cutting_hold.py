@@ -216,3 +216,12 @@ def test_the_strokes_of_a_finished_edge_are_told_on_page_and_cuts():
             assert said in steps[str(order)]
             assert f"CUT {order}: {said}." in _words(sheet_drawing(work, used.index))
             assert f"Cut {order}: {said}." in _page(work)
+
+
+def test_a_part_of_other_stock_names_its_metal():
+    """A doubler of another alloy is listed and drawn with its own metal, not the tank's."""
+    other = replace(SIDE, name="doubler", metal="5052-H32", thickness=2.0)
+    work = replace(WORK, blanks=(*WORK.blanks, other))
+    assert "5052-H32, 2 mm, FROM OTHER STOCK" in _page(work)
+    assert "Metal: 5052-H32, 2 mm, FROM OTHER STOCK" in _words(blank_drawing(work, other))
+    assert "OTHER STOCK" not in _page(WORK)
