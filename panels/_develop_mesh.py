@@ -125,16 +125,6 @@ def _arrays(vertices: ArrayLike, faces: ArrayLike) -> tuple[Floats, Ints]:
     return points, corners
 
 
-def _edge_pairs(corners: Ints) -> tuple[Ints, Ints, Ints]:
-    """Half edges sorted so that the two sides of an edge are neighbours: order, key, count per edge."""
-    n = int(corners.max()) + 1
-    tail, head = corners.ravel(), np.roll(corners, -1, axis=1).ravel()
-    key = np.minimum(tail, head) * n + np.maximum(tail, head)
-    order = np.argsort(key, kind="stable")
-    _, count = np.unique(key, return_counts=True)
-    return order, key, count
-
-
 def _same_winding(corners: Ints) -> Ints:
     """The faces, one piece, turned over where they disagree with the first."""
     from scipy.sparse import coo_matrix

@@ -59,7 +59,7 @@ def inward_directions(vertices: np.ndarray, faces: np.ndarray, group: np.ndarray
     # Along what the surfaces share little of, no further than to the limit: not dropped, or a tip would jump back.
     most = np.maximum(np.maximum(value, SAME_DIRECTION * np.abs(along)), 1e-5 * value[:, -1:])
     inwards = np.einsum("nij,nj->ni", basis, along / most)
-    return _giving_way(vertices, faces, group, inwards, _Sheets(vertex, pairs % groups, mean, where.reshape(-1, 3)))
+    return _giving_way(vertices, inwards, _Sheets(vertex, pairs % groups, mean, where.reshape(-1, 3)))
 
 
 @dataclass(frozen=True)
@@ -73,9 +73,7 @@ class _Sheets:
     faces: np.ndarray
 
 
-def _giving_way(
-    vertices: np.ndarray, faces: np.ndarray, group: np.ndarray, inwards: np.ndarray, sheets: _Sheets
-) -> np.ndarray:
+def _giving_way(vertices: np.ndarray, inwards: np.ndarray, sheets: _Sheets) -> np.ndarray:
     """Displacements with each surface's inner points following the slide of its edges, dying away.
 
     At an edge a vertex slides along each of its surfaces to where their offsets cross. The slide inside

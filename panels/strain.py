@@ -27,7 +27,6 @@ __all__ = [
     "grid_lines",
     "how_hard",
     "strain_contours",
-    "strip_grid",
     "vertex_strain",
 ]
 
@@ -38,7 +37,6 @@ Ints = NDArray[np.intp]
 #: shops, no published table found: labels of difficulty, not limits of the metal.
 DIFFICULTY = (0.03, 0.08, 0.15)
 WORDS = ("easy", "ordinary", "hard", "split")
-SHORT_ROW = 0.6  # share of the median row below which a row only clips a bulging end; tuned by eye
 CORNER_DEG = 30.0  # turn of the outline taken for a corner; tuned by eye, smaller splits a tight radius in two
 
 
@@ -224,60 +222,3 @@ def _grid_line(skin: Development, solid: Floats, axis: int, at: float) -> list[G
                 GridLine("xy"[axis], at, on_blank, np.concatenate([surface[piece, 0], surface[piece[-1:], 1]]))
             )
     return pieces
-
-
-def strip_grid(
-    skin: Development, vertices: ArrayLike, *, pitch: float, side: int = 8, spine: float | None = None
-) -> Floats:
-    """A grid on any panel for ``panels.strips.slit_pattern``: rows square to a spine, from edge to edge.
-
-    The spine and the rows are images of straight lines of the blank, which are geodesics of the panel but for the
-    strain that is left, a few parts in a hundred of their curvature.
-
-    Parameters
-    ----------
-    skin : Development
-    vertices : array_like, shape (n, 3)
-        The panel that was developed, mm.
-    pitch : float
-        About how far apart the rows are, mm.
-    side : int
-        Columns on either side of the spine.
-    spine : float, optional
-        y of the spine on the blank, which runs along x; without it the middle of the blank's height.
-
-    Returns
-    -------
-    ndarray, shape (rows, 2 * side + 1, 3)
-        mm. Row numbers grow towards +x of the blank, column numbers towards -y: seen from outside as slit_pattern asks.
-        The spine is column ``side``. Rows at a bulging end that are much shorter than the middle ones are left out.
-
-    Raises
-    ------
-    DevelopError
-        If fewer than two rows cross the spine inside the blank.
-    """
-    if side < 1 or not (np.isfinite(pitch) and pitch > 0):
-        raise DevelopError(f"A grid needs a pitch above 0 and a column on each side, not {pitch} mm and {side}.")
-    solid = np.asarray(vertices, dtype=float)
-    (left, low), (right, high) = skin.points.min(axis=0), skin.points.max(axis=0)
-    middle = (low + high) / 2 if spine is None else float(spine)
-    count = max(2, round((right - left) / pitch) + 1)
-    inset = 1e-3 * (right - left)  # the very ends may be a corner or a point
-    rows = []
-    for x in np.linspace(left + inset, right - inset, count):
-        for line in _grid_line(skin, solid, 0, float(x)):
-            bottom, top = line.flat[0, 1], line.flat[-1, 1]
-            if bottom < middle < top:
-                wanted = np.concatenate([np.linspace(top, middle, side + 1), np.linspace(middle, bottom, side + 1)[1:]])
-                rows.append(np.column_stack([np.interp(wanted, line.flat[:, 1], column) for column in line.surface.T]))
-    if len(rows) > 2:
-        wide = np.array([np.linalg.norm(np.diff(row, axis=0), axis=1).sum() for row in rows])
-        rows = [row for row, w in zip(rows, wide, strict=True) if w >= SHORT_ROW * np.median(wide)]
-    if len(rows) < 2:
-        raise DevelopError(
-            f"Only {len(rows)} rows cross the spine at y = {middle:.1f} mm on the blank.\n\n"
-            "hint: give a spine inside the blank, or a smaller pitch.",
-            spine=middle,
-        )
-    return np.array(rows)

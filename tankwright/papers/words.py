@@ -152,7 +152,7 @@ def piece_part(name: str, blanks: Iterable[str]) -> str:
     return f"{owner} ({part} leg)" if part in ("left", "right") else f"{owner} ({part})"
 
 
-def edge_change(edge: Edge, limits: tuple[float, float, float] = DIFFICULTY_PERCENT, unit: str = "mm") -> str:
+def edge_change(edge: Edge, unit: str = "mm") -> str:
     """``lose 3.2 mm (0.9 %)``, ``gain 1.0 mm (0.3 %)`` or ``as it is``."""
     if abs(edge.gain) < 0.05:
         return "as it is"

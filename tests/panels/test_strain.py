@@ -8,8 +8,7 @@ import shapely
 
 from panels.develop import develop_mesh
 from panels.errors import DevelopError
-from panels.strain import edge_lengths, grid_lines, how_hard, strain_contours, strip_grid, vertex_strain
-from panels.strips import slit_pattern
+from panels.strain import edge_lengths, grid_lines, how_hard, strain_contours, vertex_strain
 from tests.panels import develop_shapes as shapes
 from tests.panels.develop_shapes import published
 from tests.panels.test_develop import strain_again
@@ -116,21 +115,3 @@ def test_grid_lines_and_their_image(cap):
     assert [line.axis for line in parted] == ["x", "x", "y", "y"]
     with pytest.raises(DevelopError, match="pitch of a grid is 0"):
         grid_lines(skin, vertices, pitch=0)
-
-
-def test_slits_of_any_mesh():
-    """T1 as a bare mesh: rows square to the blank's middle line give the gaps that the torus's own sections give."""
-    vertices, faces = shapes.torus()
-    skin = develop_mesh(vertices, faces, aim="least_worst", along=[0, 1, 0])
-    grid = strip_grid(skin, vertices, pitch=4)
-    assert grid.shape[1:] == (17, 3)
-    assert np.abs(np.hypot(np.hypot(grid[..., 0], grid[..., 1]) - 150, grid[..., 2]) - 60).max() < 0.1
-    assert np.abs(grid[:, 8, 2]).max() < 0.2
-    pattern = slit_pattern(grid)
-    missing = published("T1", "spine blank length") - published("T1", "short edge arc")
-    covered = np.linalg.norm(np.diff(grid[:, 8], axis=0), axis=1).sum() / published("T1", "spine blank length")
-    every = len(pattern.strips) / len(pattern.joints)
-    assert pattern.total_gap[[0, -1]] * every == pytest.approx([missing * covered] * 2, rel=0.02)
-    assert all(strip.area > 0 for strip in pattern.strips)
-    with pytest.raises(DevelopError, match=r"0 rows cross the spine at y = 900\.0"):
-        strip_grid(skin, vertices, pitch=4, spine=900)
