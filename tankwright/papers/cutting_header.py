@@ -11,6 +11,7 @@ from .cutting_hold import edge_words, hold_words, strip_source
 from .cutting_words import grain_words, metal_line, metal_of
 from .look import CHECK_MM, LAYERS, WORDS
 from .names import date_words
+from .rollwords import roll_sentences
 
 if TYPE_CHECKING:
     from nesting.model import Placed
@@ -54,6 +55,7 @@ def blank_words(work: Work, blank: Blank, number: str, asked: Asked, without_lea
         *([f"Edges: {edge_words(blank, unit)}."] if blank.edges else []),
         f"Metal: {metal_of(work.job, blank)}.",
         f"{WORDS['face']}",
+        *(f"{name[0].upper()}{name[1:]} (SCRIBE lines): {says}." for name, says in roll_sentences(blank, unit)),
         _grain(blank),
         f"Size of the cut outline: {words.length(x1 - x0, unit)} by {words.length(y1 - y0, unit)}. "
         f"Area {words.fixed(blank.outline.area / 100)} cm2. Holes: {len(blank.outline.interiors)}.",

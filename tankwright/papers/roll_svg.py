@@ -9,7 +9,7 @@ import numpy as np
 
 from .flat_places import Frame, Room, room_of
 from .jobsheet_html import Cell, table, text
-from .rollwords import bend_words, hollow_words, kind_word, numbered, radius_words, roll_lines, where_words
+from .rollwords import bend_words, hollow_words, kind_word, numbered, radius_words, roll_advice, roll_lines, where_words
 from .svg import line, words
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ def rolls_table(blank: Blank, unit: str) -> str:
     if not blank.rolls:
         return ""
     corner = np.array(blank.outline.bounds[:2])
-    rows = []
+    rows: list[tuple[Cell, ...]] = []
     for number, roll in numbered(blank):
         where = [where_words(ends - corner, unit, ("{} from left", "{} up")) for ends in (roll.start, roll.end)]
         rows.append(
@@ -35,10 +35,12 @@ def rolls_table(blank: Blank, unit: str) -> str:
                 text(hollow_words(roll)),
             )
         )
-    heads = ("Roll", "From, mm", "To, mm", "Inside radius, mm", "Turn", "Hollow under a straight edge, mm")
+    heads = ["Roll", "From, mm", "To, mm", "Inside radius, mm", "Turn", "Hollow under a straight edge, mm"]
+    if not any(row[-1].html for row in rows):
+        heads, rows = heads[:-1], [row[:-1] for row in rows]
     note = (
-        "Up is towards the good face, which lies up as drawn. Two radii in brackets: at from and at to. Lay the lines "
-        "along the rolls, and check against the formed edges of the pieces it meets."
+        "Up is towards the good face, which lies up as drawn. Two radii in brackets: at from and at to. "
+        f"{roll_advice(blank)}"
     )
     return table(heads, rows) + f'<p class="small soft">{escape(note)}</p>'
 

@@ -22,7 +22,9 @@ from .rollwords import (
     numbered,
     plain_radius,
     radius_words,
+    roll_advice,
     roll_lines,
+    roll_sentences,
     where_words,
 )
 
@@ -55,22 +57,19 @@ def _rows(face: Face) -> list[list[str]]:
 
 NOTE = (
     "Up: towards the good face, which lies up. Radius to the inside of the metal; in brackets at from, and at to. "
-    "Hollow: depth under a straight edge of 200, 100 or 50. Lay the lines along the rolls; check against the formed "
-    "edges."
+    "Hollow: depth under a straight edge of 200, 100 or 50. "
 )
 
 
 def roll_facts(face: Face) -> list[tuple[str, str]]:
-    """Each zone in a line, for the page of a template that has its facts: (``roll 1``, where, radius, turn)."""
-    return [
-        (f"roll {row[0]}", f"{row[1]} to {row[2]}: inside R {row[3]}, {row[4]}") for row in _rows(face)[1:] if row[4]
-    ]
+    """Each bend in a line, for the page of a template that has its facts: (``roll 1``, where, radius, turn)."""
+    return roll_sentences(face.blank, face.work.job.unit)
 
 
 def roll_table_height(face: Face) -> float:
     """Room that `roll_table` takes, mm; none for a piece that is not rolled."""
     rolls = face.blank.rolls
-    return 0.0 if not rolls else (len(rolls) + 1) * (6.6 if face.work.job.unit == "in" else 5.4) + 10.0
+    return 0.0 if not rolls else (len(rolls) + 1) * (6.6 if face.work.job.unit == "in" else 5.4) + 12.0
 
 
 def roll_table(canvas: Any, face: Face, x: float, y: float) -> float:
@@ -78,7 +77,7 @@ def roll_table(canvas: Any, face: Face, x: float, y: float) -> float:
     if not face.blank.rolls:
         return y
     y = table(canvas, x, y, WIDTHS, _rows(face), SIZES["fine"])
-    return paragraph(canvas, x, y - 1.0, NOTE, sum(WIDTHS), SIZES["fine"], colour=PENCIL)
+    return paragraph(canvas, x, y - 1.0, NOTE + roll_advice(face.blank), sum(WIDTHS), SIZES["fine"], colour=PENCIL)
 
 
 def draw_rolls(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any]) -> None:

@@ -28,6 +28,7 @@ __all__ = [
     "radius_words",
     "roll_lines",
     "roll_notes",
+    "roll_sentences",
 ]
 
 #: A radius so many times the zone's own is as good as flat at that end.
@@ -35,6 +36,8 @@ NEARLY_FLAT = 10.0
 #: Straight edges that a hollow is told for, mm: the longest that fits the zone, where it gives a figure to measure.
 EDGES_MM = (200.0, 100.0, 50.0)
 LEAST_HOLLOW_MM = 0.4
+#: Inside radius below which most slip rolls do not go, mm. Common practice, no source.
+BAR_MM = 30.0
 #: Lines whose ends differ by less than this along or up stand square to the base line, mm.
 SQUARE_MM = 0.3
 #: Width of the smallest letter of the notes in cutting files, mm.
@@ -102,6 +105,14 @@ def hollow_words(roll: Roll) -> str:
     return ""
 
 
+def roll_advice(blank: Blank) -> str:
+    """What to do about the lines, in sentences; of bars where a bend is tighter than most rolls go."""
+    says = "Lay the lines along the rolls, and check against the formed edges of the pieces it meets."
+    if any(roll.least < BAR_MM for roll in blank.rolls):
+        says += " What is tighter than your rolls: round a bar of twice the radius, or less for what it springs back."
+    return says
+
+
 def where_words(ends: np.ndarray, unit: str, says: tuple[str, str] = ("along {}", "up {}")) -> str:
     """A roll line (2, 2) from 0 and the base line: ``along 41.8``, ``up 30.0``, or both its ends."""
     (x0, y0), (x1, y1) = ends.tolist()
@@ -110,6 +121,18 @@ def where_words(ends: np.ndarray, unit: str, says: tuple[str, str] = ("along {}"
     if abs(y0 - y1) < SQUARE_MM:
         return says[1].format(figure((y0 + y1) / 2, unit))
     return f"{figure(x0, unit)}, {figure(y0, unit)} to {figure(x1, unit)}, {figure(y1, unit)}"
+
+
+def roll_sentences(blank: Blank, unit: str) -> list[tuple[str, str]]:
+    """Each bend with its name: (``roll 1``, ``along 41.8 to along 58.6: inside R 10.2, 90.0° up``)."""
+    corner = blank.outline.bounds[:2]
+    found = []
+    for number, roll in numbered(blank):
+        if number:
+            where = " to ".join(where_words(ends - corner, unit) for ends in (roll.start, roll.end))
+            says = f"{where}: inside R {radius_words(roll, unit)}, {bend_words(roll)}"
+            found.append((f"{kind_word(roll)} {number}", says))
+    return found
 
 
 def roll_notes(blank: Blank) -> list[tuple[str, np.ndarray]]:
