@@ -8,9 +8,10 @@ Words used here
     family     divisions of one scheme with cross seams over the same panels: they differ only in places
 
 How it looks. Every division is tried on a coarse mesh (one of 25 mm steps is built and laid flat in about a tenth of a
-second): each scheme at a few shoulders, then the best of them with one, then two cross seams over the panel that
-is worst. Of each family the division with the least weld that meets the wish is kept, or that with the least strain
-where none does; the best few are then built on the full mesh, and only what is measured there is told.
+second): each scheme at a few shoulders, then the best of them with one, then two cross seams over the longest of the
+worst skins, moved along until the worst skin is least strained. Of each family the division with the least weld that
+meets the wish is kept, or that with the least strain where none does; the best few are then built on the full mesh,
+and only what is measured there is told.
 
 Never a sliver: no skin may be narrower than 50 mm on average (area over longest extent of its blank), nor smaller than
 3 % of the whole skin. Common practice, no source: narrower strips warp from their own welds. The maker chooses: a
@@ -24,27 +25,29 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ._cross_seams import corners, moved, upright
 from .assemble import WIDEST, Shell, assemble
 from .blank import Aim, AimOf
 from .body import build_body
 from .crease import CREASE_DEG, crease_turns
-from .curves import curve_through
 from .develop import Development, develop_mesh
 from .divide import divide
 from .edges import shared_edges
 from .errors import PanelsError
-from .felt import PATCH_MM, felt
-from .patterns import Division, Patterns, SeamLine
+from .felt import felt
+from .patterns import Division, Patterns
 from .seams import family
-from .surface import half_surface
+from .surface import HalfSurface, half_surface
 
 __all__ = ["PanelStrain", "SeamChoice", "SeamWish", "division_strain", "propose_seams"]
 
-COARSE_MM = 25.0  # mesh of the search: strain within about a tenth of the full mesh's; finer only costs time
+COARSE_MM = 25.0  # mesh of the search: strain within a tenth of the full mesh's but at a sharp tip; finer costs time
 SHOULDERS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
 CROSSINGS = (0.15, 0.35, 0.6, 0.85)  # of the panel's own length
+NEARLY_WORST = 0.8  # share of the worst strain from which a skin is one of the worst: the longest of them is parted
+EASE_MM = (24.0, 12.0, 6.0)  # how far cross seams are moved to ease the worst skin, step after step
+EASED = 2  # families of each round whose cross seams are so moved
 SLIVER_MM, SLIVER_SHARE = 50.0, 0.03  # common practice, no source
-COARSE_DOUBT = 1.1  # a coarse division within this of the wish may yet meet it on the full mesh
 MOST_TRIED = 4  # divisions built on the full mesh
 BEAM = (3, 2)  # how many divisions are parted by a first cross seam, and by a second
 ONCE_MORE = 2  # divisions built besides where none of those keeps the wish
@@ -117,7 +120,8 @@ class _Search:
     wish: SeamWish
     aim_of: AimOf
     creased: bool
-    known: dict[tuple, PanelStrain]
+    known: dict[tuple, PanelStrain]  # coarse skins laid flat before
+    halves: dict[float, HalfSurface]  # coarse surfaces, by shoulder
 
     @property
     def limited(self) -> bool:
@@ -132,10 +136,14 @@ class _Search:
         told = zip((choice.stretch, choice.shrink), limits, strict=True)
         return max(found / limit for found, limit in told if limit)
 
-    def kept(self, choice: SeamChoice, doubt: float = 1.0) -> bool:
-        """Whether the division meets the wish, but for so much doubt."""
+    def kept(self, choice: SeamChoice) -> bool:
+        """Whether the division meets the wish."""
         few = self.wish.skins is None or choice.skins <= self.wish.skins
-        return few and (not self.limited or self.over(choice) <= doubt)
+        return few and (not self.limited or self.over(choice) <= 1)
+
+    def content(self, choice: SeamChoice) -> bool:
+        """Whether less strain is of no use: the wish is kept as it is."""
+        return self.limited and self.kept(choice)
 
     def rank(self, choice: SeamChoice) -> tuple[float, ...]:
         """Best first: what meets the wish by its weld, the rest by strain; without a limit of strain by strain."""
@@ -212,7 +220,7 @@ def propose_seams(
 
 
 def _search(patterns: Patterns, wish: SeamWish, aim_of: AimOf) -> _Search:
-    return _Search(patterns, wish, aim_of, _crease_deg(patterns) >= CREASE_DEG, {})
+    return _Search(patterns, wish, aim_of, _crease_deg(patterns) >= CREASE_DEG, {}, {})
 
 
 def _crease_deg(patterns: Patterns) -> float:
@@ -229,24 +237,25 @@ def _tried(search: _Search) -> Iterator[SeamChoice]:
     yield from (choice for choice, _ in level)
     met = {_family(choice) for choice, _ in level if search.limited and search.kept(choice) and not _slivers(choice)}
     for beam in BEAM:
-        whole = [pair for pair in level if not _slivers(pair[0])]
-        best = _one_a_family(sorted(whole, key=lambda pair: search.over(pair[0])))[:beam]
         level = [
             found
-            for choice, shell in best
+            for choice, shell in _nearest(search, level)[:beam]
             for division in _crossed(search, choice, shell)
             if (found := _coarse(search, division))
         ]
+        level += [_eased(search, pair) for pair in _nearest(search, level)[:EASED] if not search.content(pair[0])]
         yield from (choice for choice, _ in level)
         met |= {_family(choice) for choice, _ in level if search.limited and search.kept(choice)}
         if len(met) >= ENOUGH:
             return
 
 
-def _one_a_family(pairs: list[tuple[SeamChoice, Shell]]) -> list[tuple[SeamChoice, Shell]]:
+def _nearest(search: _Search, pairs: list[tuple[SeamChoice, Shell]]) -> list[tuple[SeamChoice, Shell]]:
+    """Of each family the division with the least strain, none with a sliver, the least strained family first."""
     first: dict[tuple, tuple[SeamChoice, Shell]] = {}
-    for pair in pairs:
-        first.setdefault(_family(pair[0]), pair)
+    for pair in sorted(pairs, key=lambda pair: search.over(pair[0])):
+        if not _slivers(pair[0]):
+            first.setdefault(_family(pair[0]), pair)
     return list(first.values())
 
 
@@ -261,7 +270,7 @@ def _families(search: _Search, tried: list[SeamChoice]) -> list[SeamChoice]:
     good = [choice for choice in good if wish.skins is None or choice.skins <= wish.skins] or good
 
     def first(choice: SeamChoice) -> tuple[float, ...]:
-        if search.limited and search.kept(choice, COARSE_DOUBT):
+        if search.content(choice):
             return (0, round(choice.weld, -1), search.over(choice))
         return (1, search.over(choice), choice.weld)
 
@@ -296,29 +305,36 @@ def _once_more(search: _Search, nearest: SeamChoice) -> list[SeamChoice]:
 
 
 def _crossed(search: _Search, choice: SeamChoice, shell: Shell) -> Iterator[Division]:
-    """The division with one cross seam more, over its worst skin, at several places."""
+    """The division with one cross seam more at several places, over the longest of its worst skins."""
     limits = (search.wish.stretch or 1.0, search.wish.shrink or 1.0)
-    worst = max(choice.panels, key=lambda panel: max(panel.stretch / limits[0], panel.shrink / limits[1]))
-    v = shell.vertices[np.unique(shell.faces[shell.piece == shell.pieces.index(worst.name)])]
+    share = [max(panel.stretch / limits[0], panel.shrink / limits[1]) for panel in choice.panels]
+    hard = [panel for panel, asks in zip(choice.panels, share, strict=True) if asks >= NEARLY_WORST * max(share)]
+    more = (search.wish.skins or np.inf) - choice.skins
+    found = [(panel.name, corners(shell, [panel.name])) for panel in hard if panel.count <= more]
+    if not found:
+        return
+    name, v = max(found, key=lambda one: np.ptp(one[1][:, 0]))
     low, high = v[:, 0].min(), v[:, 0].max()
-    role = worst.name.replace(" right", "")
-    for share in CROSSINGS:
-        x = round(float(low + share * (high - low)))
-        z = v[np.abs(v[:, 0] - x) < COARSE_MM, 2]
-        if len(z) < 2:
-            continue
-        ends = [[x, float(np.floor(z.min()))], [x, float(np.ceil(z.max()))]]
-        seam = SeamLine(f"cross seam over the {role}, x {x} mm", "side", curve_through("cross seam", ends))
-        yield replace(choice.division, seams=(*choice.division.seams, seam))
+    for place in CROSSINGS:
+        seam = upright(v, round(float(low + place * (high - low))), name.replace(" right", ""), COARSE_MM)
+        if seam is not None:
+            yield replace(choice.division, seams=(*choice.division.seams, seam))
+
+
+def _eased(search: _Search, pair: tuple[SeamChoice, Shell]) -> tuple[SeamChoice, Shell]:
+    """The division with its cross seams moved to where the worst skin is least strained, by ever smaller steps."""
+    for step in EASE_MM:
+        tried = [
+            made for d in moved(pair[0].division, pair[1], step, COARSE_MM) if (made := _coarse(search, d)) is not None
+        ]
+        pair = min([pair, *(made for made in tried if not _slivers(made[0]))], key=lambda p: search.over(p[0]))
+    return pair
 
 
 def _coarse(search: _Search, division: Division) -> tuple[SeamChoice, Shell] | None:
     """The division on the coarse mesh; None where it cannot be made or laid flat."""
     try:
-        half = half_surface(
-            search.patterns, shoulder=division.shoulder, step_mm=COARSE_MM, chord_mm=0.05 * (COARSE_MM / 10) ** 2
-        )
-        shell = divide(assemble(half, search.patterns, division.seams), division)
+        shell = divide(assemble(_half(search, division.shoulder), search.patterns, division.seams), division)
         names = [name for name in shell.pieces if family(name) == "skin"]
         panels = []
         for name in names:
@@ -328,18 +344,25 @@ def _coarse(search: _Search, division: Division) -> tuple[SeamChoice, Shell] | N
             p = shell.vertices[faces]
             key = (len(faces), *np.round(p.mean(axis=(0, 1)), 3), *np.round(p.std(axis=(0, 1)), 3))
             if key not in search.known:
-                search.known[key] = _panel(shell.vertices, faces, name, names, search.aim_of(name), 0.8 * COARSE_MM)
+                search.known[key] = _panel(shell.vertices, faces, name, names, search.aim_of(name))
             panels.append(replace(search.known[key], name=name))
     except (PanelsError, ValueError):
         return None
     return _choice(search, division, tuple(panels), shell.vertices, shell.faces, _owners(shell), shell.flags), shell
 
 
+def _half(search: _Search, shoulder: float) -> HalfSurface:
+    if shoulder not in search.halves:
+        chord = 0.05 * (COARSE_MM / 10) ** 2
+        search.halves[shoulder] = half_surface(search.patterns, shoulder=shoulder, step_mm=COARSE_MM, chord_mm=chord)
+    return search.halves[shoulder]
+
+
 def _exact(search: _Search, division: Division, thickness: float, k_factor: float, inside: bool) -> SeamChoice:
     body = build_body(search.patterns, division, thickness=thickness, k_factor=k_factor, inside=inside)
     names = [name for name in body.pieces if family(name) == "skin"]
     panels = tuple(
-        _panel(body.neutral, body.faces_of(name), name, names, search.aim_of(name), PATCH_MM)
+        _panel(body.neutral, body.faces_of(name), name, names, search.aim_of(name))
         for name in names
         if not _is_twin(name, names)
     )
@@ -358,22 +381,20 @@ def _owners(shell: Shell) -> np.ndarray:
     return np.where(skin[shell.piece], shell.piece, -1)
 
 
-def _panel(
-    vertices: np.ndarray, faces: np.ndarray, name: str, names: list[str], aim: Aim, patch_mm: float
-) -> PanelStrain:
+def _panel(vertices: np.ndarray, faces: np.ndarray, name: str, names: list[str], aim: Aim) -> PanelStrain:
     used, local = np.unique(faces, return_inverse=True)
     dev = develop_mesh(vertices[used], local.reshape(-1, 3), aim=aim.aim, shrink_cost=aim.shrink_cost)
     count = 2 if name.endswith("right") and name.removesuffix("right") + "left" in names else 1
-    stretch, shrink = _worst(dev, patch_mm)
+    stretch, shrink = _worst(dev)
     width, height = np.ptp(dev.points, axis=0)
     return PanelStrain(name, count, stretch, shrink, dev.area_flat, (float(width), float(height)))
 
 
-def _worst(dev: Development, patch_mm: float) -> tuple[float, float]:
+def _worst(dev: Development) -> tuple[float, float]:
     """Worst stretch and shrink as felt, both 0 or more."""
     if dev.developable:
         return 0.0, 0.0
-    strain = felt(dev, patch_mm).strain
+    strain = felt(dev).strain
     return max(0.0, float(np.expm1(strain.max()))), max(0.0, float(-np.expm1(strain.min())))
 
 
