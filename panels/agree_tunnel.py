@@ -146,27 +146,24 @@ def _legs_left(tunnel: Tunnel, patterns: Patterns, x: np.ndarray, thickness: flo
 
 def _corner_room(tunnel: Tunnel, show: Show) -> list[Finding]:
     """What room a rounded top leaves to the top corners of a square backbone; a round one has top_room all round."""
-    pattern, top = tunnel.pattern, tunnel.rounded
-    if top is None or pattern.backbone == "round":
+    rooms = tunnel.corner_room
+    if rooms is None:
         return []
-    x = np.array([tunnel.x_front, tunnel.x_rear])
-    half = np.array([pattern.backbone_front, pattern.backbone_rear]) / 2
-    corner = np.column_stack([x, half, line_height(tunnel.frame, x)])
-    room = top.inside(corner)
-    k = int(np.argmin(room))
-    if room[k] >= LEAST_TOP_MM:
-        says = f"{show(float(room[k]))} of room from the backbone's top corners to the rounded top"
-        return [Finding("note", "tunnel", says, show(float(room[k])), f"at least {show(LEAST_TOP_MM)}", float(x[k]))]
+    room = min(rooms)
+    at = tunnel.x_front if room == rooms[0] else tunnel.x_rear
+    if room >= LEAST_TOP_MM:
+        says = f"{show(room)} of room from the backbone's top corners to the rounded top"
+        return [Finding("note", "tunnel", says, show(room), f"at least {show(LEAST_TOP_MM)}", at)]
     return [
         Finding(
             "look",
             "tunnel",
             "the rounded top runs into the top corners of the backbone"
-            if room[k] <= 0
+            if room <= 0
             else "little room from the top corners of the backbone to the rounded top",
-            f"{show(float(room[k]))} at the corners, {show(pattern.top_room)} in the middle",
+            f"{show(room)} at the corners, {show(tunnel.pattern.top_room)} in the middle",
             f"at least {show(LEAST_TOP_MM)} (common practice)",
-            float(x[k]),
+            at,
             'more top_room or side_room, an arch with less rise, or backbone = "round" where it is a round tube',
         )
     ]

@@ -40,6 +40,8 @@ TUNNEL_PIECES = ("tunnel right", "tunnel left", "tunnel top")
 
 #: A kink this close to an end of the tunnel cannot be folded, mm: the line is held to be straight there.
 NEAR_END_MM = 15.0
+#: Roll lines are looked for this far beyond the springs, mm.
+BEYOND_MM = 100.0
 #: A corner line that strays from straight by more than this cannot be folded on one line, mm.
 STRAIGHT_MM = 0.25
 
@@ -254,8 +256,8 @@ def _notes(tunnel: KinkedTunnel, sheet: Sheet, name: str, show: Show) -> tuple[s
 
 def _rolls(rounded: RoundTop, tunnel: KinkedTunnel) -> tuple[Roll, ...]:
     """The zones across the blank: a leg, the rolled top, the other leg."""
-    sheet, lines = tunnel.sheets[0], roll_lines(tunnel)
-    right, left = (_up(line) for line in lines)
+    sheet = tunnel.sheets[0]
+    right, left = (_on_metal(_up(line), _up(sheet.outline)) for line in roll_lines(tunnel))
     radii = [rounded.radius_at(float(x)) for x in tunnel.line[:, 0]]
     mean, turn = sum(radii) / 2, math.degrees(2 * roll_turn(tunnel))
     out = np.abs(sheet.outline[:, 1]).max() - np.abs(right[:, 1]).max()
@@ -266,6 +268,17 @@ def _rolls(rounded: RoundTop, tunnel: KinkedTunnel) -> tuple[Roll, ...]:
         Roll("rolled", right, left, turn, True, mean, (mean, mean), across),
         Roll("flat", left, high, 0.0, True, math.inf, (math.inf, math.inf), (math.inf, math.inf)),
     )
+
+
+def _on_metal(line: np.ndarray, ring: np.ndarray) -> np.ndarray:
+    """A line (2, 2) from edge to edge of the blank."""
+    step = (line[1] - line[0]) / np.linalg.norm(line[1] - line[0])
+    whole = shapely.LineString([line[0] - BEYOND_MM * step, line[1] + BEYOND_MM * step])
+    points = shapely.get_coordinates(whole.intersection(shapely.Polygon(ring)))
+    if len(points) < 2:
+        return line
+    along = (points - line[0]) @ step
+    return points[[int(along.argmin()), int(along.argmax())]]
 
 
 def _rolled_notes(tunnel: KinkedTunnel, sheet: Sheet, rolls: tuple[Roll, ...]) -> tuple[str, ...]:

@@ -116,6 +116,17 @@ class Tunnel:
         half = self.half(x)
         return half if self.rounded is None else half * self.rounded.share(x, z)
 
+    @property
+    def corner_room(self) -> tuple[float, float] | None:
+        """Room, mm, from the top corners of a square backbone to a rounded top, at front and rear; None where there
+        is no such corner or the top is flat."""
+        if self.rounded is None or self.pattern.backbone != "square":
+            return None
+        x = np.array([self.x_front, self.x_rear])
+        half = np.array([self.pattern.backbone_front, self.pattern.backbone_rear]) / 2
+        front, rear = self.rounded.inside(np.column_stack([x, half, line_height(self.frame, x)]))
+        return float(front), float(rear)
+
     def holds(self, x: np.ndarray, z: np.ndarray) -> np.ndarray:
         """Whether points (x, z) of the side view lie below its top and between its ends."""
         front, rear = self.reach

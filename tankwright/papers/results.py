@@ -27,6 +27,8 @@ from .rounding import mm, mm2, percent, rounded
 from .words import gauge, metal_words
 
 if TYPE_CHECKING:
+    from panels.patterns import TunnelPattern
+
     from ..work import Work
 
 __all__ = ["FORMAT", "figures", "results"]
@@ -168,16 +170,47 @@ def _tunnel(work: Work) -> dict[str, Any] | None:
         "draw_in_mm": mm(tunnel.draw_in),
         "side_room_left_mm": mm(side),
         "top_room_mm": mm(tunnel.top_room),
+        **_tunnel_top(work, tunnel),
         **_tunnel_depths(work),
-        "touches_first": "over the frame line" if tunnel.top_room < side else "at the sides",
+        "touches_first": _touches_first(work, tunnel),
     }
 
 
+def _tunnel_top(work: Work, tunnel: TunnelPattern) -> dict[str, Any]:
+    """The shape of the top, and what a rounded one is rolled to and leaves to a square backbone's corners."""
+    from panels.openings import tunnel_of
+
+    shape = None if tunnel.top == "flat" else tunnel_of(work.job.patterns)
+    told: dict[str, Any] = {
+        "top": tunnel.top,
+        "arch_rise_mm": mm(tunnel.arch_rise) if tunnel.top == "arch" else None,
+        "roll_radius_front_mm": None,
+        "roll_radius_rear_mm": None,
+        "corner_room_mm": None,
+    }
+    if shape is not None and shape.rounded is not None:
+        told["roll_radius_front_mm"] = mm(shape.rounded.radius_at(shape.x_front))
+        told["roll_radius_rear_mm"] = mm(shape.rounded.radius_at(shape.x_rear))
+        told["corner_room_mm"] = None if shape.corner_room is None else mm(min(shape.corner_room))
+    return told
+
+
+def _touches_first(work: Work, tunnel: TunnelPattern) -> str:
+    """Where the least room about the backbone is."""
+    corner, side = _tunnel_top(work, tunnel)["corner_room_mm"], tunnel.side_room - tunnel.draw_in
+    if corner is not None and corner < min(side, tunnel.top_room):
+        return "at the backbone's top corners"
+    return "over the frame line" if tunnel.top_room < side else "at the sides"
+
+
 def _tunnel_depths(work: Work) -> dict[str, float | None]:
-    """Height of the tunnel's top corner over the lower edge of its leg, outside faces, at three places along it.
+    """Height of the tunnel's top over the lower edge of its leg, outside faces, at three places along it: of its
+    corner, or of the middle of a rounded one.
 
     Null where the body has no such legs. Front and rear: the ends of the run where both lines are there.
     """
+    from panels.openings import tunnel_of
+
     body, names = work.body, ("front", "middle", "rear")
     none: dict[str, float | None] = {f"clear_depth_{name}_mm": None for name in names}
     used = {name: np.unique(body.faces[body.piece == k]) for k, name in enumerate(body.pieces)}
@@ -186,6 +219,9 @@ def _tunnel_depths(work: Work) -> dict[str, float | None]:
     if legs is None or "tunnel top" not in used or not floors:
         return none
     corner = body.outer[np.intersect1d(legs, used["tunnel top"])]
+    shape = tunnel_of(work.job.patterns)
+    if shape is not None and shape.rounded is not None:  # its middle, not the springs
+        corner = np.column_stack([corner[:, :2], shape.top(corner[:, 0])])
     lower = body.outer[np.intersect1d(legs, np.unique(np.concatenate(floors)))]
     if len(corner) < 2 or len(lower) < 2:
         return none

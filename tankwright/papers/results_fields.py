@@ -67,7 +67,12 @@ tunnel.side_room_mm             room at each side as drawn
 tunnel.draw_in_mm               how far the legs are expected to draw in at each side when welded
 tunnel.side_room_left_mm        room at each side after that
 tunnel.top_room_mm              room over the frame line
-tunnel.clear_depth_front_mm     height of the tunnel's top corner over the lower edge of its leg; null where not known
+tunnel.top                      flat, round (a half round) or arch
+tunnel.arch_rise_mm             rise of an arch at the front; null for another top
+tunnel.roll_radius_front_mm     inside radius that a rounded top is rolled to at the front; null for a flat one
+tunnel.roll_radius_rear_mm      the same at the rear
+tunnel.corner_room_mm           least room from a square backbone's top corners to a rounded top; else null
+tunnel.clear_depth_front_mm     height of its top corner, or of a rounded one's middle, over the lower edge; or null
 tunnel.clear_depth_middle_mm    the same in the middle
 tunnel.clear_depth_rear_mm      the same at the rear
 tunnel.touches_first            where the least room is
