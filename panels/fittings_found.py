@@ -159,7 +159,7 @@ def _outlets(body: Body, placed: Sequence[Placed], show: Show) -> list[Finding]:
                     f"z = {show(levels[side])} where the outlet takes fuel",
                     lowest,
                     here[0].x if here else None,
-                    "you decide: the drawings show the outlet where the pattern puts it, and the fuel below it stays in "
+                    "you decide: the drawings show the outlet where the pattern puts it, and fuel below it stays in "
                     "the tank, a reserve only if something reaches it; to have less stay, move the outlet to x = "
                     f"{show(float(low[0]))} or shorten its standpipe",
                 )

@@ -263,7 +263,7 @@ def _edge_table(face: Face) -> list[list[str]]:
 
 def _fold_table(face: Face) -> list[list[str]]:
     """Where each fold starts and ends from the base line, how far it turns, and what it takes."""
-    rows = [["fold", "from (along, up)", "to (along, up)", "turn", "radius, K, between tangents"]]
+    rows = [["fold", "from (along, up)", "to (along, up)", "turn", "inside radius, K, width of the bend on the flat"]]
     x0, y0, _, _ = face.blank.outline.bounds
     unit = face.work.job.unit
     for k, fold in enumerate(face.blank.folds):
@@ -273,7 +273,8 @@ def _fold_table(face: Face) -> list[list[str]]:
         if abs(wide[1] - wide[0]) > 0.05:
             apart += f" to {words.fixed(wide[1], 2)}"
         turn = f"{words.fixed(fold.angle)}\u00b0 {'up' if fold.up else 'down'}"
-        says = f"R {figure(fold.inside_radius, unit)}, K {words.fixed(fold.k_factor, 3)} ({fold.k_source}), {apart} mm"
+        source = fold.k_source.replace(" (K is half its k)", "")
+        says = f"R {figure(fold.inside_radius, unit)}, K {words.fixed(fold.k_factor, 3)} ({source}), {apart} mm wide"
         rows.append([str(k + 1), *ends, turn, says])
     return rows
 

@@ -37,6 +37,7 @@ def job_sheet(work: Work, faces: Sequence[Face] | None = None, got: dict[str, An
     ``faces``: the blanks made ready for drawing; ``got``: `results.figures`; either where it is at hand.
     """
     from .jobsheet_cutting import cut_list_section, sheets_section
+    from .jobsheet_order import order_section
     from .jobsheet_pieces import pieces_section
     from .jobsheet_sections import (
         assumptions_section,
@@ -45,7 +46,6 @@ def job_sheet(work: Work, faces: Sequence[Face] | None = None, got: dict[str, An
         cover,
         findings_section,
         holds_section,
-        order_section,
         seams_section,
     )
     from .jobsheet_tank import tank_section

@@ -30,13 +30,15 @@ _TABLES = """
 _SLITS = """
     <strong>The slit card</strong> of a crowned piece is what a card shows that is slit between the sections and
     pressed onto the buck: strips laid flat one by one. Its figures are the gaps in mm at each slit (minus: the strips
-    lie over one another). A gap is metal to shrink away, an overlap is metal to stretch in. The card gathers all of
-    it at the edges and leaves the middle as it is; the edge table asks for less, because the blank is stretched along
-    its middle too."""
+    lie over one another). A gap is metal to shrink away, an overlap is metal to stretch in. The card shows
+    where the shape is full. It is not cut or shrunk to: a blank in one piece is stretched along its middle too, so that
+    its edges ask for less than the card's gaps. What an edge has to lose or gain stands in the edge table alone."""
 
 _FOLDS = """
     <strong>K, or K-factor:</strong> how deep in the metal the line lies that keeps its length in a fold, 0 at the
-    inside of the bend, 1 at the outside."""
+    inside of the bend, 1 at the outside. DIN 6935 prints a factor twice as large. A fold is as long as its line on the
+    flat blank, from edge to edge; the list of seams has it along the sharp corner of the finished tank, which the bend
+    rounds off, so that the two may differ by a few tenths."""
 
 
 def pieces_key(limits: tuple[float, float, float], *, formed: bool, folded: bool, rolled: bool = False) -> str:

@@ -6,6 +6,7 @@ from html import escape
 from typing import TYPE_CHECKING, Any
 
 from ..units import show_inches, show_thickness
+from .cutting_hold import strip_source, strips_of
 from .ends import ends_of
 from .flat_svg import NOT_FORMED_MM, flat_svg
 from .jobsheet_html import Cell, facts, mm, num, table, text
@@ -50,34 +51,36 @@ def pieces_section(work: Work, got: dict[str, Any], faces: Sequence[Face] | None
     formed = any(blank.kind == "formed" for blank in work.blanks)
     folded = any(blank.folds for blank in work.blanks)
     rolled = any(blank.rolls for blank in work.blanks)
-    return f"{pieces_key(limits, formed=formed, folded=folded, rolled=rolled)}{''.join(cards)}{_strips(got)}"
+    return f"{pieces_key(limits, formed=formed, folded=folded, rolled=rolled)}{''.join(cards)}{_strips(work, got)}"
 
 
-def _strips(got: dict[str, Any]) -> str:
+def _strips(work: Work, got: dict[str, Any]) -> str:
     """How to find the shop's own K with a strip of the same sheet, before the folded pieces are cut."""
     made = []
     unit = got["job"]["unit"]
-    for strip in got["test_strips"]:
+    for strip, cut in zip(got["test_strips"], strips_of(work), strict=False):
         heads = ("If the legs add up to, mm", "K is")
         rows = [(mm(row["legs_mm"], unit, 2), num(row["k_factor"], 2)) for row in strip["read_k"]]
         long, wide = (escape(length(value, unit)) for value in (strip["strip_mm"], STRIP_WIDE_MM))
         angle, k = fixed(strip["angle_deg"], 0), fixed(strip["k_factor"], 3)
         radius = escape(length(strip["inside_radius_mm"], unit))
         legs = escape(length(strip["legs_mm"], unit, 2))
+        ways = {None: "the grain any way", 0.0: f"the grain along the {long}", 90.0: f"the grain across the {long}"}
+        runs = ways.get(cut.grain_deg, "the grain as on the piece")
         made.append(
-            f"<p>Cut a strip {long} long and {wide} wide from the same sheet, its grain lying to the fold as on "
-            f"the piece. Fold it in the middle by {angle}° over the tool you will use, inside radius {radius}. Measure "
-            f"both legs to the outside and add them. The blanks are worked out for {legs}, K {k}.</p>"
+            f"<p>Cut a strip {long} long and {wide} wide, {runs}, before anything else: "
+            f"{escape(strip_source(work, cut))}. Fold it in the middle by {angle}° over the tool you will use, inside "
+            f"radius {radius}. Measure both legs to the outside and add them. The blanks are worked out for {legs}, "
+            f"K {k}.</p>"
             f"{table(heads, rows)}"
         )
     if not made:
         return ""
     return (
-        f'<article class="piece" id="strip"><h3>Test strip for the folds</h3>{"".join(made)}<p>Bend it '
-        f"before the folded pieces are cut or folded. If yours differs by more than {escape(length(0.1, unit))}, tell "
-        "whoever makes the "
-        "papers: K measured = the K beside your figure. They write it in shop.toml under [[bend.strip]] and make the "
-        "papers again; then take the new blanks.</p></article>"
+        f'<article class="piece" id="strip"><h3>Test strip for the folds</h3>{"".join(made)}<p>If yours differs by '
+        f"more than {escape(length(0.1, unit))}, hold the folded pieces back and tell whoever makes the papers which K "
+        "stands beside your figure; when the papers are made again, take the new blanks. <small>(They write it in "
+        "shop.toml under [[bend.strip]].)</small></p></article>"
     )
 
 
@@ -169,7 +172,8 @@ def _zones(
 
 def _sheet(load: dict[str, Any]) -> str:
     """What the sheet is asked for beside what is published about it."""
-    source = f" Limit: {escape(load['forming_limit_from'])}." if load["forming_limit_from"] else ""
+    told = load["forming_limit_from"]
+    source = f" <small>Limit: {escape(told)}.</small>" if told else ""
     return (
         f"<p><strong>The sheet.</strong> {escape(load['words'][:1].upper() + load['words'][1:])} "
         f"{escape(load['thickness'][:1].upper() + load['thickness'][1:])}.{source}</p>"
@@ -243,7 +247,7 @@ def _folds(row: dict[str, Any], unit: str) -> str:
             text(fold["direction"]),
             Cell(escape(length(fold["inside_radius_mm"], unit)), True),
             num(fold["k_factor"], 3),
-            text(fold["k_source"]),
+            text(fold["k_source"].replace(" (K is half its k)", "")),
             mm(fold["length_mm"], unit),
         )
         for fold in row["folds"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from html import escape
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +22,6 @@ __all__ = [
     "hardest_first",
     "holds_section",
     "named",
-    "order_section",
     "seams_section",
 ]
 
@@ -74,7 +74,7 @@ def _finding(f: Figures, unit: str) -> str:
         pairs.append(("at", f"{length(f['at_mm'], unit)} from the front register mark"))
     rows = "".join(f"<div><dt>{name}</dt><dd>{escape(value)}</dd></div>" for name, value in pairs if value)
     figures = f"<dl>{rows}</dl>" if rows else ""
-    todo = f'<p class="todo">{escape(f["remedy"])}</p>' if f["remedy"] else ""
+    todo = f'<p class="todo">{_with_keys(f["remedy"])}</p>' if f["remedy"] else ""
     strength = f["strength"]
     says = f["says"].removeprefix(f"{f['pattern']}: ")
     says = says[:1].upper() + says[1:]
@@ -83,6 +83,11 @@ def _finding(f: Figures, unit: str) -> str:
         f'<div class="find {strength}"><span class="stamp">{strength.upper()}</span>'
         f"<p>{where}{escape(says)}</p>{figures}{todo}</div>"
     )
+
+
+def _with_keys(words: str) -> str:
+    """Words with the job file's own keys, such as (side_room), in small print as what they are."""
+    return re.sub(r"\(([a-z]+(?:_[a-z]+)+)\)", r"<small>(\1 in the job file)</small>", escape(words))
 
 
 def _measure(f: Figures) -> tuple[str, str]:
@@ -160,62 +165,35 @@ def _tunnel(got: Figures) -> str:
             f" Clear depth, from the top of the tunnel down to the lower edge of its legs, outside faces: {at[0]} at "
             f"the front, {at[1]} in the middle, {at[2]} at the rear."
         )
-    least = top if t["touches_first"] == "over the frame line" else left
     return (
         f"<p><strong>Room in the tunnel.</strong> Clear width {front} at the front, {rear} at the rear, between the "
         f"faces towards the frame.{told} At each side of the backbone {side} as drawn, {left} after {drawn} of weld "
-        f"draw-in; over the frame line {top}. It touches first {t['touches_first']}, where the room is {least}.</p>"
+        f"draw-in; over the frame line {top}.</p>{_least_room(got)}"
     )
 
 
-def order_section(work: Work, got: Figures) -> str:
-    """A usual order of work with this job's pieces in it: common practice, for the maker to change."""
-    by: dict[str, list[Figures]] = {}
-    for blank in got["blanks"]:
-        by.setdefault(blank["kind"], []).append(blank)
-    formed = hardest_first(got)
-    steps = []
-    if got["found"]["stop"]:
-        steps.append("Settle every stop under <a href='#first'>Read first</a>. Until then cut nothing.")
-    steps.append("Print one template page, measure both 100 mm bars, then print the rest.")
-    steps.append(
-        "Before a blank leaves its sheet, mark on its good face: number, side, grain arrow, centre line, stations, "
-        "seam letters."
+#: A clearance's finding says one of these of the thing it is about.
+GAP_WORDS = ("smallest gap", "comes close to the tank", "runs into the tank")
+
+
+def _least_room(got: Figures) -> str:
+    """Every gap that is known, the least first, and how far along it is."""
+    t, unit = got["tunnel"], got["job"]["unit"]
+    gaps = [
+        (t["top_room_mm"], "over the frame line", "all along"),
+        (t["side_room_left_mm"], "at each side of the backbone after draw-in", "all along"),
+    ]
+    for finding in got["findings"]:
+        gap = re.search(r"(-?[\d.]+) mm\)?$", finding["found"])
+        if gap and any(words in finding["says"] for words in GAP_WORDS):
+            where = "" if finding["at_mm"] is None else f"x = {length(finding['at_mm'], unit)}"
+            gaps.append((float(gap[1]), f"at the {finding['pattern'].removeprefix('the ')}", where))
+    gaps.sort(key=lambda gap: gap[0])
+    told = "; ".join(
+        f"{escape(length(gap, unit))} {escape(what)}" + (f" ({escape(where)})" if where else "")
+        for gap, what, where in gaps
     )
-    if got["test_strips"]:
-        steps.append(
-            "Bend the <a href='#strip'>test strip</a> before the folded pieces are cut or folded: if its legs differ "
-            "from the figure, the papers of the folded pieces change."
-        )
-    if formed:
-        names = ", then ".join(named(b) for b in formed)
-        steps.append(f"Form the crowned pieces against the buck, hardest first: {names}. Left and right by turns.")
-    floors = [b for b in got["blanks"] if "floor" in b["name"] and b["kind"] in ("rolled", "flat")]
-    rolled = [b for b in by.get("rolled", []) if b not in floors]
-    if rolled:
-        steps.append(f"Roll {_names(rolled)} and fit between their neighbours before trimming.")
-    steps.append("Lap neighbours, scribe through, trim to the line. Check the letters: the same letter meets.")
-    if by.get("folded"):
-        steps.append(f"Fold {_names(by['folded'])} and try on the frame before anything is tacked to it.")
-    plain = by.get("flat", [])
-    tunnel = [b for b in plain if "tunnel" in b["name"]]
-    if tunnel:
-        steps.append(f"Try {_names(tunnel)} together on the frame before anything is tacked to them.")
-    others = [b for b in plain if "floor" not in b["name"] and b not in tunnel]
-    if others:
-        net = all(edge["allowance_mm"] < 0.05 for b in others for edge in b["edges"])
-        how = (
-            "have no trim: try them in the shell, dress their edges to fit, tack"
-            if net
-            else "have trim: scribe them to the shell, trim, tack"
-        )
-        steps.append(f"End pieces {how}: {_names(others)}.")
-    steps.append("Fit mounts, filler, outlets and vent while the inside can be reached.")
-    if floors:
-        steps.append(f"Close the bottom last: {_names(floors)}. Try each on a card pattern first; the shell has moved.")
-    steps.append(escape(WORDS["tester"]))
-    rows = "".join(f"<li>{step}</li>" for step in steps)
-    return f'<ol class="work">{rows}</ol><p class="small soft">A usual order; common practice, no source.</p>'
+    return f"<p><strong>Where it touches first.</strong> Room as drawn, the least first: {told}.</p>"
 
 
 def _worst(blank: Figures) -> float:
@@ -225,11 +203,6 @@ def _worst(blank: Figures) -> float:
 
 def named(blank: Figures) -> str:
     return f'<a href="#piece{blank["piece"]}">{blank["piece"]} {escape(blank["name"])}</a>'
-
-
-def _names(blanks: list[Figures]) -> str:
-    *most, last = (named(blank) for blank in blanks)
-    return f"{', '.join(most)} and {last}" if most else last
 
 
 def hardest_first(got: Figures) -> list[Figures]:
@@ -263,27 +236,62 @@ def seams_section(got: Figures) -> str:
     )
 
 
+#: A miss smaller than this shows on no card, mm; common practice, no source.
+UNSEEN_MM = 0.5
+
+
 def checks_section(got: Figures) -> str:
-    """How near the finished surface runs to each pattern."""
+    """How near the finished surface runs to each pattern, and what that asks of the maker."""
     if not got["misses"]:
         return "<p>No pattern was held against the finished surface.</p>"
     unit = got["job"]["unit"]
-    rows = [(text(m["pattern"]), mm(m["miss_mm"], unit, 2)) for m in got["misses"]]
+
+    def means(miss: float) -> str:
+        if miss < UNSEEN_MM:
+            return "meets it: nothing shows"
+        return "hold a card of it to the tank before closing"
+
+    rows = [(text(m["pattern"]), mm(m["miss_mm"], unit, 2), text(means(m["miss_mm"]))) for m in got["misses"]]
+    far = [m for m in got["misses"] if m["miss_mm"] >= UNSEEN_MM]
+    most = escape(length(max((m["miss_mm"] for m in far), default=0.0), unit, 2))
+    why = (
+        "<p>Patterns that cross one another seldom agree to the last millimetre, and the surface is drawn fair between "
+        f"them: so it runs up to {most} off one of them. Where such a pattern has to be met, cut it out of card, hold "
+        "it to the shaped skin at its place and work the skin to it: crowned blanks have trim for that.</p>"
+        if far
+        else ""
+    )
     return (
         "<p>The farthest that the finished surface lies from each pattern.</p>"
-        f"{table(('Pattern', 'Farthest miss, mm'), rows, kind='long')}"
+        f"{why}{table(('Pattern', 'Farthest miss, mm', 'Which means'), rows, kind='long')}"
     )
 
 
 def assumptions_section(got: Figures) -> str:
     """What every figure rests on."""
-    rows = [(text(a["name"]), text(a["value"])) for a in got["assumptions"]]
+    rows = [(text(a["name"]), Cell(_plain(a["value"]))) for a in got["assumptions"]]
     unknown = (
         "<p>What is not known or was not checked stands as a note under <a href='#first'>Read first</a>.</p>"
         if got["found"]["note"]
         else ""
     )
     return f"{table(('What', 'Taken as'), rows, kind='plain')}{unknown}" if rows else unknown
+
+
+#: Words of the trade press, and what a maker calls it.
+PLAIN = {
+    "laid flat at the neutral surface": "laid flat by the middle of the metal, which keeps its length when bent",
+    " (aim even)": "",
+    " (K is half its k)": "",
+}
+
+
+def _plain(words: str) -> str:
+    """Assumptions in a maker's words; the source of a figure in small print."""
+    for trade, maker in PLAIN.items():
+        words = words.replace(trade, maker)
+    first, dot, rest = words.partition(". ")
+    return escape(first) + (f"{dot}<small>{escape(rest)}</small>" if rest else "")
 
 
 def cautions_section(got: Figures) -> str:

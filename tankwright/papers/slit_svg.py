@@ -78,13 +78,15 @@ def slit_section(slits: PanelSlits, name: str, edges: tuple[str, str] = ("", "")
     """Picture and words for the job sheet, which says once what a slit card is."""
     figures = slit_figures(slits)
     changes = " and ".join(
-        f"{letter or which} {'loses' if v < 0 else 'gains'} {length(abs(v), unit)}"
+        f"at {letter or which} the gaps come to {length(abs(v), unit)}"
+        if v < 0
+        else f"at {letter or which} the strips lie {length(v, unit)} over one another in all"
         for v, letter, which in zip(figures["edge_change_mm"], edges, ("the upper edge", "the lower edge"), strict=True)
     )
     return (
         f"<figure>{_picture(slits, name, edges)}<figcaption>Slit card, from x "
         f"{escape(length(slits.front, unit, 0))} to {escape(length(slits.rear, unit, 0))}: {figures['strips']} "
         f"strips, hung together at {escape(slits.spine)}. "
-        f"On it {escape(changes)}."
+        f"For reading the shape only: {escape(changes)}. Work to the edge table."
         "</figcaption></figure>"
     )

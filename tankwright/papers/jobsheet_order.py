@@ -1,0 +1,192 @@
+"""A usual order of work with a job's own pieces in it: it follows the seams, and names only what the job has."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from .cutting_hold import strip_source, strips_of, waits
+from .jobsheet_sections import hardest_first, named
+from .look import WORDS
+from .words import length
+
+if TYPE_CHECKING:
+    from panels.blank import Blank
+
+    from ..work import Work
+
+__all__ = ["order_section"]
+
+Figures = dict[str, Any]
+
+#: Pieces of a tank by the first of these tests that fits, in the order in which they are told apart.
+_GROUPS: tuple[tuple[str, Callable[[Figures], bool]], ...] = (
+    ("bump-out", lambda b: b["name"].startswith("bump-out")),
+    ("doubler", lambda b: any(edge["joint"] == "fillet" for edge in b["edges"])),
+    ("baffle", lambda b: b["name"].startswith("baffle")),
+    ("formed", lambda b: b["kind"] == "formed"),
+    ("floor", lambda b: "floor" in b["name"]),
+    ("folded", lambda b: b["kind"] == "folded" or "tunnel" in b["name"]),
+    ("rolled", lambda b: b["kind"] == "rolled"),
+    ("end", lambda b: True),
+)
+
+
+def order_section(work: Work, got: Figures) -> str:
+    """The steps as HTML: common practice, for the maker to change."""
+    groups: dict[str, list[Figures]] = {name: [] for name, _ in _GROUPS}
+    for blank in got["blanks"]:
+        groups[next(name for name, fits in _GROUPS if fits(blank))].append(blank)
+    steps = [*_before_cutting(work, got), *_forming(groups, got), *_tunnel(work, groups, got), *_closing(groups, got)]
+    steps.append(escape(WORDS["tester"]))
+    rows = "".join(f"<li>{step}</li>" for step in steps)
+    return f'<ol class="work">{rows}</ol><p class="small soft">A usual order; common practice, no source.</p>'
+
+
+def _before_cutting(work: Work, got: Figures) -> list[str]:
+    steps = []
+    if got["found"]["stop"]:
+        steps.append("Settle every stop under <a href='#first'>Read first</a>. Until then cut nothing.")
+    steps.append("Print one template page, measure both 100 mm bars, then print the rest.")
+    held = [row for row, blank in zip(got["blanks"], work.blanks, strict=True) if waits(blank)]
+    if held and got["test_strips"]:
+        sources = "; ".join(strip_source(work, strip) for strip in strips_of(work))
+        steps.append(
+            f"Cut the <a href='#strip'>test strip</a> first of all and bend it: {escape(sources)}. Hold back "
+            f"{_names(held)}, and the sheet it lies on if that is cut in one go: if the legs differ from the figure, "
+            "the papers of that piece change."
+        )
+    steps.append(
+        "Before a blank leaves its sheet, mark on its good face: number, side, grain arrow, centre line, stations, "
+        "seam letters, and the quarter ticks of its seams."
+    )
+    return steps
+
+
+def _forming(groups: dict[str, list[Figures]], got: Figures) -> list[str]:
+    steps = []
+    if groups["formed"]:
+        names = ", then ".join(named(b) for b in hardest_first(got))
+        twins = " Left and right by turns." if any(b["mirrors"] for b in groups["formed"]) else ""
+        steps.append(f"Form the crowned pieces against the buck, hardest first: {names}.{twins}")
+    if groups["rolled"]:
+        steps.append(f"Roll {_names(groups['rolled'])} and fit between their neighbours before trimming.")
+    if groups["formed"] or groups["rolled"]:
+        inner = sorted(
+            {edge["letter"] for b in groups["formed"] for edge in b["edges"] if _meets(edge, groups["folded"])}
+        )
+        rest = f" Leave the trim on {_listed(inner)} until the tunnel stands" if inner else ""
+        floor = sorted({edge["letter"] for b in groups["formed"] for edge in b["edges"] if "floor" in edge["meets"]})
+        rest += (
+            f"{', and' if rest else ' Leave the trim'} on {_listed(floor)} until the floor is fitted" if floor else ""
+        )
+        steps.append(
+            "Lap neighbours on the buck, scribe through, trim to the line. Check the letters: the same letter meets, "
+            f"and its ticks meet.{rest}{'.' if rest else ''}"
+        )
+    return steps
+
+
+def _meets(edge: Figures, blanks: Sequence[Figures]) -> bool:
+    return any(f"{edge['meets']} ".startswith(f"{b['name']} ") for b in blanks)
+
+
+def _tunnel(work: Work, groups: dict[str, list[Figures]], got: Figures) -> list[str]:
+    steps = []
+    folded = [b for b in groups["folded"] if b["folds"]]
+    if folded:
+        which = " ".join(_folds_first(work.blanks[b["piece"] - 1], got["job"]["unit"]) for b in folded)
+        steps.append(f"Fold {_names(folded)}. {which}")
+    if groups["folded"]:
+        steps.append(f"Try {_names(groups['folded'])} on the frame before anything is tacked to it.")
+    if groups["doubler"]:
+        hosts = sorted({edge["meets"] for b in groups["doubler"] for edge in b["edges"] if edge["meets"]})
+        steps.append(
+            f"Weld the doublers to {_listed(hosts) or 'their pieces'} before that is closed in: "
+            f"{_names(groups['doubler'])}."
+        )
+    steps += _bump_outs(groups["bump-out"], got)
+    return steps
+
+
+def _folds_first(blank: Blank, unit: str) -> str:
+    """Which fold comes first, and what stands in the way of the next."""
+    folds = blank.folds
+    if len(folds) == 1:
+        return "It has one fold."
+    if len(folds) > 2:
+        return "Outer folds first, then inwards: each leg must clear the tool when the next fold is made."
+    _, y0, _, y1 = blank.outline.bounds
+    middles = sorted(float((fold.start + fold.end)[1]) / 2 for fold in folds)
+    legs = middles[0] - y0, y1 - middles[1]
+    alike = abs(legs[0] - legs[1]) < 1.0 and folds[0].up == folds[1].up
+    tall = escape(length(max(legs), unit, 0))
+    apart = escape(length(float(np.diff(middles)[0]), unit, 0))
+    if alike:
+        return (
+            f"Either fold first, they are alike; for the second the first leg stands {tall} high, {apart} from the "
+            "line: see that the brake has that room."
+        )
+    first = 1 + int(float((folds[0].start + folds[0].end)[1]) / 2 != middles[int(np.argmin(legs))])
+    return f"Fold {first} first, its leg is the lower one; for the other it stands {apart} from the line."
+
+
+def _bump_outs(blanks: list[Figures], got: Figures) -> list[str]:
+    """Walls to one another, then to the rim of the opening, then the face: each by the letters of its seams."""
+    if not blanks:
+        return []
+    own = {b["name"] for b in blanks}
+    walls = [b for b in blanks if " wall" in b["name"]]
+    faces = [b for b in blanks if b not in walls]
+    to_host = sorted({e["letter"] for b in walls for e in b["edges"] if e["meets"] and e["meets"] not in own})
+    between = sorted({e["letter"] for b in walls for e in b["edges"] if e["meets"] in {w["name"] for w in walls}})
+    to_face = sorted({e["letter"] for b in walls for e in b["edges"] if e["meets"] in {f["name"] for f in faces}})
+    hosts = sorted({e["meets"] for b in walls for e in b["edges"] if e["meets"] and e["meets"] not in own})
+    steps = [f"Bend {_names(walls)} to the face's outline and try them in the opening, which is cut in the blank."]
+    if between:
+        steps[0] += f" Scribe and trim {_listed(between)}, where the walls meet, and tack."
+    steps.append(
+        f"Scribe {_listed(to_host)} to the rim of the opening in {_listed(hosts)} and trim; then trim "
+        f"{_listed(to_face)} to {_names(faces)}, tack the face on, then the whole into the opening."
+    )
+    return steps
+
+
+def _closing(groups: dict[str, list[Figures]], got: Figures) -> list[str]:
+    steps = []
+    if groups["end"]:
+        net = all(edge["allowance_mm"] < 0.05 for b in groups["end"] for edge in b["edges"])
+        how = (
+            "with no trim on them: try them between tunnel and shell, dress their edges to fit, tack"
+            if net
+            else "with trim on them: scribe them to tunnel and shell, trim, tack"
+        )
+        steps.append(f"End pieces, {how}: {_names(groups['end'])}.")
+    if groups["baffle"]:
+        steps.append(f"Baffles, while the bottom is open: {_names(groups['baffle'])}.")
+    fittings = list(
+        dict.fromkeys(f["name"] for f in got["fittings"] if f["on"] and not f["name"].startswith("register"))
+    )
+    if fittings:
+        steps.append(f"Fit what the tank carries while the inside can be reached: {escape(_listed(fittings))}.")
+    if not any(f["kind"] == "vent" for f in got["fittings"]):
+        steps.append("No vent is drawn: ask where it goes before the bottom is closed.")
+    if groups["floor"]:
+        roll = "Roll and close" if any(b["kind"] == "rolled" for b in groups["floor"]) else "Close"
+        steps.append(
+            f"{roll} the bottom last: {_names(groups['floor'])}. Try each on a card pattern first; the shell has moved."
+        )
+    return steps
+
+
+def _listed(words: Sequence[str]) -> str:
+    """``A, B and C``."""
+    *most, last = words or [""]
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def _names(blanks: Sequence[Figures]) -> str:
+    return _listed([named(blank) for blank in blanks])
