@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .cutting_blank import HAIR_MM, Face, Frame, face_of, laid, runs_inside
+from .cutting_blank import HAIR_MM, Face, Frame, degrees, face_of, laid, runs_inside
 from .cutting_header import blank_words, sheet_words, strip_words
 from .cutting_hold import strips_of
 from .cutting_items import Drawing, Item, Line, Words
@@ -178,14 +178,30 @@ def sheet_drawing(work: Work, index: int, asked: Asked = NET, *, faces: Mapping[
         items += laid(face, lies)
     items.append(Line("sheet", fit_outline(used.sheet.metal)[0]))
     items += [Line("offcut", fit_outline(o.outline)[0]) for o in layout.offcuts if o.sheet == index]
-    for cut in layout.cuts:
-        if cut.sheet == index:
-            items.append(Line("shear", fit_line(np.array(cut.line))))
-            x, y = np.mean(cut.line, axis=0)
-            items.append(Words("text", f"CUT {cut.order}", (float(x) + 2, float(y) + 2), 5.0))
+    items += _shear_cuts(layout, index)
     scale = max(1.0, used.sheet.width / 600)  # read beside a large sheet, the words must be large too
     items += _foot(words, scale)
     return Drawing(f"{work.job.name}: sheet {index + 1}", tuple(items))
+
+
+def _shear_cuts(layout: Layout, index: int) -> list[Item]:
+    """The shear's cuts on a sheet, each with its number beside it, off the parts where there is room."""
+    from shapely import MultiPolygon, box
+
+    from .cutting_notes import Wanted, place_notes
+
+    cuts = [cut for cut in layout.cuts if cut.sheet == index]
+    if not cuts:
+        return []
+    sheet = layout.sheets[index].sheet
+    parts = MultiPolygon([placed.outline for placed in layout.on_sheet(index)])
+    wanted = [Wanted(f"CUT {cut.order}", np.array(cut.line, dtype=float), must=True) for cut in cuts]
+    notes = place_notes(wanted, box(0, 0, sheet.width, sheet.height), parts, heights=(5.0, 3.5))
+    lines: list[Item] = [Line("shear", fit_line(np.array(cut.line))) for cut in cuts]
+    return lines + [
+        Words("text", n.text, (float(n.middle[0]), float(n.middle[1])), n.height, degrees(n.along), middle=True)
+        for n in notes
+    ]
 
 
 def _faces(work: Work, asked: Asked) -> dict[str, Face]:

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     from .blankface import Tick
 
-__all__ = ["HAIR_MM", "Face", "Frame", "face_of", "label_words", "laid", "runs_inside"]
+__all__ = ["HAIR_MM", "Face", "Frame", "degrees", "face_of", "label_words", "laid", "runs_inside"]
 
 #: Marks along the very edge of a blank count as on its metal.
 HAIR_MM = 1e-6
@@ -188,7 +188,7 @@ def laid(face: Face, frame: Frame) -> list[Item]:
         items.append(Line(layer, frame.path(line.path)))
     for note in face.notes:
         text = note.text if note.fold is None else fold_text(note.fold, note.fold.up != frame.flipped)
-        at, turn = _corner(frame.points(note.middle)), _degrees(frame.matrix @ note.along)
+        at, turn = _corner(frame.points(note.middle)), degrees(frame.matrix @ note.along)
         items.append(Words("text", plain(text), at, note.height, turn, middle=True))
     return items + _label(face, frame)
 
@@ -249,7 +249,7 @@ def _label(face: Face, frame: Frame) -> list[Item]:
     below = spot + down * (deep / 2 + 1.2 * height)
     if not is_strip(face.blank):  # a test strip has no good face
         text = "GOOD FACE DOWN" if frame.flipped else "good face up"
-        items.append(Words("text", text, _corner(below), height, _degrees(along), middle=True))
+        items.append(Words("text", text, _corner(below), height, degrees(along), middle=True))
     if face.blank.grain_deg is not None:
         turn = math.radians(face.blank.grain_deg)
         grain = frame.matrix @ np.array([math.cos(turn), math.sin(turn)])
@@ -278,11 +278,11 @@ def _grain_arrow(middle: np.ndarray, along: np.ndarray, length: float) -> list[I
     at = _corner(middle + np.array([reads[1], -reads[0]]) * 3.0)
     return [
         *(Line("text", Path(points, np.zeros(len(points)), False)) for points in (np.array(ends), left, right)),
-        Words("text", "GRAIN", at, 3.0, _degrees(along), middle=True),
+        Words("text", "GRAIN", at, 3.0, degrees(along), middle=True),
     ]
 
 
-def _degrees(along: np.ndarray) -> float:
+def degrees(along: np.ndarray) -> float:
     """Turn of words along a direction, so that they are read upright."""
     x, y = upright(along).tolist()
     return round(math.degrees(math.atan2(y, x)), 3)

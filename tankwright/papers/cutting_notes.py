@@ -39,12 +39,13 @@ ARROW_MM = 60.0
 
 @dataclass(frozen=True)
 class Wanted:
-    """Words for a line, points (n, 2), ``clear`` mm away from it; those of a fold must be there."""
+    """Words for a line, points (n, 2), ``clear`` mm away from it; those of a fold ``must`` be there."""
 
     text: str
     line: np.ndarray
     clear: float = 0.0
     fold: Fold | None = None
+    must: bool = False
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,11 @@ def fold_text(fold: Fold, up: bool) -> str:
 
 
 def place_notes(
-    wanted: Sequence[Wanted], outline: Polygon, drawn: BaseGeometry, signs: Sequence[BaseGeometry]
+    wanted: Sequence[Wanted],
+    outline: Polygon,
+    drawn: BaseGeometry,
+    signs: Sequence[BaseGeometry] = (),
+    heights: Sequence[float] = HEIGHTS_MM,
 ) -> tuple[Note, ...]:
     """A place for every note that finds one on the metal of ``outline``, clear of what is drawn and of the signs.
 
@@ -78,12 +83,14 @@ def place_notes(
     notes = []
     for one in sorted(wanted, key=_rank):
         found: tuple[Note, BaseGeometry] | None = None
-        for height in HEIGHTS_MM:
+        for height in heights:
             middles, along = _places(one, height)
             boxes = _boxes(middles, along, one.text, height)
-            free = covers(outline, boxes) & ~intersects(np.array(taken)[:, None], boxes[None]).any(axis=0)
+            free = covers(outline, boxes)
+            if taken:
+                free &= ~intersects(np.array(taken)[:, None], boxes[None]).any(axis=0)
             free[free] = ~intersects(drawn, boxes[free])
-            must = one.fold is not None and found is None
+            must = (one.must or one.fold is not None) and found is None
             if free.any() or must:
                 k = int(free.argmax())
                 found = Note(one.text, middles[k], along[k], height, one.fold), boxes[k]

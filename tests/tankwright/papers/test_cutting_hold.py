@@ -225,3 +225,20 @@ def test_a_part_of_other_stock_names_its_metal():
     assert "5052-H32, 2 mm, FROM OTHER STOCK" in _page(work)
     assert "Metal: 5052-H32, 2 mm, FROM OTHER STOCK" in _words(blank_drawing(work, other))
     assert "OTHER STOCK" not in _page(WORK)
+
+
+def test_numbers_of_cuts_keep_off_the_parts():
+    """Every cut of the shear has its number in the file, beside its line, apart from the others."""
+    work = small_work("shear")
+    for used in work.layout.sheets:
+        cuts = [cut for cut in work.layout.cuts if cut.sheet == used.index]
+        items = [i for i in sheet_drawing(work, used.index).items if isinstance(i, Words) and i.text.startswith("CUT ")]
+        named = {int(i.text.removeprefix("CUT ").split(":")[0]): i for i in items if i.middle}
+        assert sorted(named) == [cut.order for cut in cuts]
+        shapes = [_taken(named[cut.order]) for cut in cuts]
+        for k, (cut, shape) in enumerate(zip(cuts, shapes, strict=True)):
+            assert shape.distance(LineString(cut.line)) < 3.0
+            assert not any(shape.intersects(other) for other in shapes[:k])
+        parts = [p.outline for p in work.layout.on_sheet(used.index)]
+        off = sum(not any(shape.intersects(part) for part in parts) for shape in shapes)
+        assert off >= len(cuts) / 2
