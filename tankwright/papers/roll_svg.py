@@ -39,8 +39,8 @@ def rolls_table(blank: Blank, unit: str) -> str:
     if not any(row[-1].html for row in rows):
         heads, rows = heads[:-1], [row[:-1] for row in rows]
     note = (
-        "Up is towards the good face, which lies up as drawn. Two radii in brackets: at from and at to. "
-        f"{roll_advice(blank)}"
+        "Up is towards the good face, which lies up as drawn. Where a radius changes on the way, it is also given "
+        f"at from and at to. {roll_advice(blank)}"
     )
     return table(heads, rows) + f'<p class="small soft">{escape(note)}</p>'
 

@@ -56,8 +56,8 @@ def _rows(face: Face) -> list[list[str]]:
 
 
 NOTE = (
-    "Up: towards the good face, which lies up. Radius to the inside of the metal; in brackets at from, and at to. "
-    "Hollow: depth under a straight edge of 200, 100 or 50. "
+    "Up: towards the good face, which lies up. Radius to the inside of the metal; where it changes, also at from and "
+    "at to. Hollow: depth under a straight edge of 200, 100 or 50. "
 )
 
 

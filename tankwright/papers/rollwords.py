@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from ..units import MM_PER_INCH
 from . import words
 from .cutting_words import figure
 
@@ -63,10 +64,10 @@ def _even(radius: float) -> float:
     return round(radius, 1 if radius < 100 else 0 if radius < 1000 else -1)
 
 
-def plain_radius(radius: float, unit: str) -> str:
-    """One radius in figures, with inches behind where the job is in inches."""
+def plain_radius(radius: float, unit: str = "mm") -> str:
+    """One radius in figures, with inches behind where the job is in inches: ``763 (30.0 in)``."""
     plain = words.fixed(_even(radius), 1 if radius < 100 else 0)
-    return plain if unit != "in" else figure(_even(radius), unit) if radius < 1000 else plain
+    return plain if unit != "in" else f"{plain} ({words.fixed(radius / MM_PER_INCH, 2 if radius < 100 else 1)} in)"
 
 
 def kind_word(roll: Roll) -> str:
@@ -83,8 +84,8 @@ def radius_words(roll: Roll, unit: str = "mm") -> str:
         return f"{plain_radius(narrow, unit)} at the narrow edge to {plain_radius(wide, unit)} at the wide"
     said = plain_radius(roll.radius, unit)
     if max(abs(end - roll.radius) for end in roll.along) > 0.02 * roll.radius:
-        ends = ["flat" if end > NEARLY_FLAT * roll.radius else plain_radius(end, unit) for end in roll.along]
-        said += f" ({ends[0]} to {ends[1]})"
+        ends = " to ".join("flat" if end > NEARLY_FLAT * roll.radius else plain_radius(end) for end in roll.along)
+        said += f" ({ends})" if unit != "in" else f", {ends} mm"
     return said
 
 

@@ -92,6 +92,8 @@ def test_words_of_a_roll() -> None:
     """A radius that changes has both in brackets; a cone's has both edges; hollow: r - sqrt(r2 - c2 / 4)."""
     roll = _skin(small_work()).rolls[1]
     assert radius_words(roll) == "70.8"
+    assert radius_words(roll, "in") == "70.8 (2.79 in)"
+    assert radius_words(replace(roll, along=(80.0, 60.0)), "in") == "70.8 (2.79 in), 80.0 to 60.0 mm"
     assert radius_words(replace(roll, along=(80.0, 1e4))) == "70.8 (80.0 to flat)"
     assert radius_words(replace(roll, across=(50.0, 90.0))) == "50.0 at the narrow edge to 90.0 at the wide"
     wide = replace(roll, radius=1000.0, along=(1000.0, 1000.0), across=(1000.0, 1000.0), angle=20.0)
