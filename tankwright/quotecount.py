@@ -47,7 +47,7 @@ def counts_of(work: Work) -> Counts:
         cut_m=layout.cut_length / MM_PER_M,
         pierces=layout.pierces,
         shaped=_shaped(work.blanks, difficulty_limits(job)),
-        rolled=sum(blank.kind == "rolled" for blank in work.blanks),
+        rolled=sum(blank.kind == "rolled" or (blank.kind == "folded" and bool(blank.rolls)) for blank in work.blanks),
         folds=sum(len(blank.folds) for blank in work.blanks),
         butt_m=metres["butt"],
         lap_m=metres["lap"],

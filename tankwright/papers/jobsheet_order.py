@@ -97,6 +97,9 @@ def _meets(edge: Figures, blanks: Sequence[Figures]) -> bool:
 def _tunnel(work: Work, groups: dict[str, list[Figures]], got: Figures) -> list[str]:
     steps = []
     folded = [b for b in groups["folded"] if b["folds"]]
+    rolled = [b for b in groups["folded"] if b["rolls"]]
+    if rolled:
+        steps.append(f"Roll the top of {_names(rolled)} between its two roll lines, good face up.")
     if folded:
         which = " ".join(_folds_first(work.blanks[b["piece"] - 1], got["job"]["unit"]) for b in folded)
         steps.append(f"Fold {_names(folded)}. {which}")

@@ -37,6 +37,13 @@ KINDS = {
 STRIP_WIDE_MM = 30.0
 
 
+def _work_words(blank: Blank) -> str:
+    """How a blank is shaped; a tunnel's top may be rolled before its legs are folded, or with no fold at all."""
+    if blank.kind == "folded" and blank.rolls:
+        return "rolled, then folded on a brake" if blank.folds else "rolled, without a fold"
+    return KINDS.get(blank.kind, blank.kind)
+
+
 def pieces_section(work: Work, got: dict[str, Any], faces: Sequence[Face] | None = None) -> str:
     """Every blank, one after another, in the order of the cut list."""
     limits = difficulty_limits(work.job)
@@ -93,7 +100,7 @@ def _piece(
     head = f'<h3><span class="num">{number}</span>{escape(blank.name)}</h3>'
     what = [
         ("Side", escape(blank.hand) + mirrored),
-        ("Work", escape(KINDS.get(blank.kind, blank.kind))),
+        ("Work", escape(_work_words(blank))),
         ("Metal", f"{escape(work.job.metal.name)}, {escape(show_thickness(blank.thickness, unit))}"),
         ("Size as cut", escape(size(row["width_mm"], row["height_mm"], unit))),
         ("Grain", escape(grain(blank))),
@@ -167,7 +174,7 @@ def _zones(
     if not rows:
         return lead
     heads = ("Zone", "Do", "Mean", "Worst", "Worst at, mm: left / up", "Along / across", "Share", "Work")
-    return lead + table(heads, rows, kind="named")
+    return lead + table(heads, rows, kind="named tight")
 
 
 def _sheet(load: dict[str, Any]) -> str:
@@ -234,7 +241,7 @@ def _edges(row: dict[str, Any], unit: str, names: list[str]) -> str:
             )
         )
     heads = ("Edge", "Meets", "Joint", "Left outside trim line", "Flat, mm", "Formed, mm", "Do")
-    return table(heads, rows, kind="named") if rows else ""
+    return table(heads, rows, kind="named tight") if rows else ""
 
 
 def _folds(row: dict[str, Any], unit: str) -> str:
@@ -253,4 +260,4 @@ def _folds(row: dict[str, Any], unit: str) -> str:
         for fold in row["folds"]
     ]
     heads = ("Fold", "Turn by", "Towards good face", "Inside radius", "K-factor", "K from", "Length, mm")
-    return table(heads, rows, kind="named")
+    return table(heads, rows, kind="named tight")

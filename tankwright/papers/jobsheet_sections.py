@@ -168,8 +168,20 @@ def _tunnel(got: Figures) -> str:
     return (
         f"<p><strong>Room in the tunnel.</strong> Clear width {front} at the front, {rear} at the rear, between the "
         f"faces towards the frame.{told} At each side of the backbone {side} as drawn, {left} after {drawn} of weld "
-        f"draw-in; over the frame line {top}.</p>{_least_room(got)}"
+        f"draw-in; over the frame line {top}.{_rolled_top(t, unit)}</p>{_least_room(got)}"
     )
+
+
+def _rolled_top(t: Figures, unit: str) -> str:
+    """What shape a rounded top has, and the room that it leaves to a square backbone's corners."""
+    if t["top"] == "flat":
+        return ""
+    front, rear = (escape(length(t[f"roll_radius_{end}_mm"], unit)) for end in ("front", "rear"))
+    said = f"inside radius {front}" + (f" at the front, {rear} at the rear" if front != rear else "")
+    shape = "a half round" if t["top"] == "round" else f"an arch, {escape(length(t['arch_rise_mm'], unit))} high"
+    corner = t["corner_room_mm"]
+    room = "" if corner is None else f"; from a square backbone's top corners to it {escape(length(corner, unit))}"
+    return f" Its top is {shape}, {said}, highest in the middle{room}."
 
 
 #: A clearance's finding says one of these of the thing it is about.
@@ -183,6 +195,8 @@ def _least_room(got: Figures) -> str:
         (t["top_room_mm"], "over the frame line", "all along"),
         (t["side_room_left_mm"], "at each side of the backbone after draw-in", "all along"),
     ]
+    if t["corner_room_mm"] is not None:
+        gaps.append((t["corner_room_mm"], "at the top corners of a square backbone", "the least"))
     for finding in got["findings"]:
         gap = re.search(r"(-?[\d.]+) mm\)?$", finding["found"])
         if gap and any(words in finding["says"] for words in GAP_WORDS):
@@ -232,7 +246,7 @@ def seams_section(got: Figures) -> str:
     return (
         "<p>The two edges of a seam are the same length when formed; more than 0.5 mm apart is marked LOOK. Folds are "
         "not in the total. Parts of a folded piece are in brackets. Lengths are rounded one by one.</p>"
-        + table(heads, rows, foot=foot, kind="named long")
+        + table(heads, rows, foot=foot, kind="named long tight")
     )
 
 
