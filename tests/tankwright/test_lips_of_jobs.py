@@ -10,6 +10,7 @@ import re
 import shutil
 from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pytest
@@ -26,16 +27,18 @@ from tankwright.start import start_folder
 EXAMPLES = Path(__file__).parents[2] / "examples"
 FLANGE = {"mm": "flange = 12", "in": 'flange = "1/2"'}
 ENDS = {"mm": "\n[ends]\nlip_front = 10\nlip_rear = 10\n", "in": '\n[ends]\nlip_front = "3/8"\nlip_rear = "3/8"\n'}
+#: The starter's own lines for lips and flanges, in comments.
+OFFERED = re.compile(r"\n# (flange = .*legs|\[ends\]|lip_front|lip_rear)")
 #: The peanut's own rule: its floor laps the tunnel.
 LAP = '[[allowances.seam]]\nbetween = ["floor", "tunnel"]\njoint = "lap"\nwidth = "3/8"\non = "floor"\n'
 
 
 def edited(place, example, *edits, more=""):
-    """A copy of an example's job with some of its text changed and some more at its end."""
+    """A copy of an example's job without its flange, with some of its text changed and some more at its end."""
     folder = place / example
     shutil.copytree(EXAMPLES / example, folder)
     path = folder / "job.toml"
-    text = path.read_text(encoding="utf-8")
+    text = re.sub(r"\nflange = .*", "", path.read_text(encoding="utf-8"))
     for old, new in edits:
         assert old in text
         text = text.replace(old, new)
@@ -54,7 +57,8 @@ def made(job):
 
 @cache
 def plain(example):
-    return made(load_job(EXAMPLES / example))[1]
+    with TemporaryDirectory() as place:
+        return made(edited(Path(place), example))[1]
 
 
 def turned(blanks):
@@ -104,6 +108,10 @@ def test_the_legs_of_every_example_turn_out_under_its_floors(tmp_path, example):
     assert changed == {"tunnel"} | ({"floor right", "floor left"} if unit == "in" else set())
 
 
+def test_an_example_has_a_flange_as_it_stands():
+    assert turned(made(load_job(EXAMPLES / "scrambler"))[1]) == {"tunnel": {"floor"}}
+
+
 @pytest.mark.parametrize("trim", [0, 12, 30])
 def test_trim_left_on_the_neighbour_does_not_turn_it_too(tmp_path, trim):
     """However much is left outside rolled pieces: the floor meets the lipped cap with its own trim, plain."""
@@ -121,9 +129,8 @@ def test_the_starter_makes_with_its_own_lines_for_lips_and_flanges(tmp_path, uni
     start_folder(tmp_path, unit)
     path = tmp_path / "job.toml"
     text = path.read_text(encoding="utf-8")
-    for key in ("flange =", "[ends]", "lip_front", "lip_rear"):
-        assert text.count(f"\n# {key}") == 1
-        text = text.replace(f"\n# {key}", f"\n{key}")
+    text, count = OFFERED.subn(r"\n\1", text)
+    assert count == 4
     ends = text[text.index("\n[ends]") :].split("\n\n")[0]  # a section of its own: after [tunnel]
     path.write_text(text, encoding="utf-8")
     assert "lip_rear" in ends
@@ -163,8 +170,6 @@ def test_a_flange_outranks_the_shops_seam_rules(tmp_path):
     shop = tmp_path / "job" / "shop.toml"
     rule = '\n[[allowances.seam]]\nbetween = ["tunnel", "floor"]\njoint = "lap"\n'
     shop.write_text(shop.read_text(encoding="utf-8") + rule, encoding="utf-8")
-    path = tmp_path / "job" / "job.toml"
-    path.write_text(path.read_text(encoding="utf-8").replace("[tunnel]", f"[tunnel]\n{FLANGE['mm']}"), encoding="utf-8")
     rules = load_job(tmp_path / "job").allowances
     assert rules.at_edge("folded", "tunnel right", "floor right") == ("fold", 12.0)
     assert rules.at_edge("rolled", "floor right", "tunnel right")[0] == "butt"
@@ -196,8 +201,7 @@ def test_every_length_in_a_note_has_its_inches_where_the_job_is_in_inches(tmp_pa
     start_folder(tmp_path, "in")
     path = tmp_path / "job.toml"
     text = path.read_text(encoding="utf-8")
-    for key in ("flange =", "[ends]", "lip_front", "lip_rear"):
-        text = text.replace(f"\n# {key}", f"\n{key}")
+    text = OFFERED.sub(r"\n\1", text)
     assert "crown_lean = 0" in text
     text = text.replace("crown_lean = 0", "crown_lean = 25")
     frame = next(line for line in text.splitlines() if line.startswith("frame ="))
