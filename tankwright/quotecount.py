@@ -41,6 +41,7 @@ def counts_of(work: Work) -> Counts:
             for used in layout.sheets
             if used.sheet.area and not from_rack(used.sheet)
         ),
+        offcuts_kg=sum(used.offcuts_area for used in layout.sheets if not from_rack(used.sheet)) * _kg_per_mm2(job),
         cutting=layout.cutting,
         strokes=len(layout.cuts),
         outline_m=sum(_outline_mm(blank) for blank in work.blanks) / MM_PER_M,

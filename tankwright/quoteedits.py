@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from .quotefile import GROUPS, WORK, ItemSection, JobQuoteSection, LineSection
-from .quotelines import Line, Three, alike
+from .quotelines import Line, Three, alike, halfup
 
 __all__ = ["edited"]
 
@@ -41,7 +41,8 @@ def _changed(line: Line, change: LineSection, rules: JobQuoteSection) -> Line:
         own = getattr(rules.work, line.key, None)
         quantity = _hours(change, own.low if own else 1.0, own.high if own else 1.0)
     elif change.quantity is not None or change.hours is not None:
-        quantity = alike(round(change.quantity if change.quantity is not None else change.hours or 0.0, 2))
+        sign = -1.0 if line.quantity.likely < 0 else 1.0  # what is given back stays given back
+        quantity = alike(sign * halfup(change.quantity if change.quantity is not None else change.hours or 0.0, 2))
     price = line.price if change.price is None else change.price
     why = change.note or f"set in the job; before: {line.why or 'one'}"
     given = line.given or change.price is not None
@@ -55,7 +56,7 @@ def _hours(change: LineSection, low: float, high: float) -> Three:
     likely = float(change.hours or 0.0)
     least = low * likely if change.low is None else change.low
     most = high * likely if change.high is None else change.high
-    return Three(*(round(value + 1e-9, 1) for value in (least, likely, most)))
+    return Three(*(halfup(value, 1) for value in (least, likely, most)))
 
 
 def _new(change: LineSection, rules: JobQuoteSection) -> Line:
@@ -75,7 +76,7 @@ def _new(change: LineSection, rules: JobQuoteSection) -> Line:
         price = rules.rate if change.price is None else change.price
         given = change.price is not None
         return Line(group, change.name, _hours(change, 1.0, 1.0), "h", price, change.note, "", True, given)
-    quantity = alike(1.0 if change.quantity is None else round(change.quantity, 2))
+    quantity = alike(1.0 if change.quantity is None else halfup(change.quantity, 2))
     unit = change.unit or "lot"
     return Line(group, change.name, quantity, unit, change.price, change.note, "", True, change.price is not None)
 

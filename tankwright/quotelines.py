@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 from .quotefile import WORK, ItemSection, JobQuoteSection, Work
 
-__all__ = ["Counts", "Line", "Stock", "Three", "alike", "cents", "usual_lines"]
+__all__ = ["Counts", "Line", "Stock", "Three", "alike", "cents", "halfup", "usual_lines"]
 
 
 class Three(NamedTuple):
@@ -50,7 +50,7 @@ class Counts:
     bought: tuple[Stock, ...]
     rack: tuple[Stock, ...]
     scrap_kg: float
-    offcuts_worth: float  # what the kept offcuts' share of the bought sheets cost
+    offcuts_worth: float  # what the kept offcuts' share of the bought sheets cost, by the sheets' prices
     cutting: str  # "shear" or "profile"
     strokes: int
     outline_m: float
@@ -72,6 +72,7 @@ class Counts:
     others: int = 0  # vents and bungs
     fillet_m: float = 0.0  # round doublers
     doublers: tuple[tuple[str, float], ...] = ()  # of other stock: metal and thickness, kg of each
+    offcuts_kg: float = 0.0  # of offcuts kept from bought sheets
 
     @property
     def seam_m(self) -> float:
@@ -114,8 +115,17 @@ def cents(value: float) -> float:
     >>> cents(1.005), cents(-2.675)
     (1.01, -2.68)
     """
+    return halfup(value, 2)
+
+
+def halfup(value: float, places: int) -> float:
+    """Rounded as with a pencil: half of the last place up.
+
+    >>> halfup(3.5 * 0.03, 2), halfup(0.25, 1)
+    (0.11, 0.3)
+    """
     plain = Decimal(repr(round(value, 7)))
-    return float(plain.quantize(Decimal("0.01"), ROUND_HALF_UP)) + 0.0
+    return float(plain.quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP)) + 0.0
 
 
 def alike(quantity: float) -> Three:
@@ -139,7 +149,7 @@ def usual_lines(c: Counts, rules: JobQuoteSection) -> Iterator[Line]:
 
 def _material(c: Counts, rules: JobQuoteSection) -> Iterator[Line]:
     if rules.material == "kilogram":
-        kg = round(c.bought_kg, 2)
+        kg = halfup(c.bought_kg, 2)
         why = "whole sheets: " + "; ".join(f"{s.number} x {s.name}" for s in c.bought)
         yield Line("material", "metal by weight", alike(kg), "kg", rules.price_kg, why)
     else:
@@ -152,15 +162,16 @@ def _material(c: Counts, rules: JobQuoteSection) -> Iterator[Line]:
         free = not (piece.price or rules.offcut_share)
         yield Line("material", name, alike(piece.number), "piece", piece.price, why, given=free)
     for name in dict.fromkeys(name for name, _ in c.doublers):
-        kg = round(sum(own for other, own in c.doublers if other == name), 2)
+        kg = halfup(sum(own for other, own in c.doublers if other == name), 2)
         yield Line("material", f"doublers from other stock: {name}", alike(kg), "kg", None, "not laid on the sheets")
-    if rules.credit_offcuts and c.offcuts_worth:
-        why = f"{rules.credit_offcuts:g} % of what the offcuts kept cost, {cents(c.offcuts_worth):.2f}"
-        back = cents(c.offcuts_worth * rules.credit_offcuts / 100)
+    worth = c.offcuts_kg * (rules.price_kg or 0.0) if rules.material == "kilogram" else c.offcuts_worth
+    if rules.credit_offcuts and worth:
+        why = f"{rules.credit_offcuts:g} % of what the offcuts kept cost, {cents(worth):.2f}"
+        back = cents(cents(worth) * rules.credit_offcuts / 100)
         yield Line("material", "offcuts kept", alike(-1.0), "lot", back, why)
     if rules.credit_scrap and rules.scrap_kg:
         why = "what is left of the sheets that are charged"
-        yield Line("material", "scrap sold", alike(-round(_charged_scrap(c, rules), 2)), "kg", rules.scrap_kg, why)
+        yield Line("material", "scrap sold", alike(-halfup(_charged_scrap(c, rules), 2)), "kg", rules.scrap_kg, why)
 
 
 def _charged_scrap(c: Counts, rules: JobQuoteSection) -> float:
@@ -204,12 +215,12 @@ def _work(work: Work, c: Counts, rules: JobQuoteSection) -> Line | None:
     if rules.outside.profile and work.key in ("profile", "piercing"):
         return None
     count, blanks = _count_of(work, c)
-    count = round(count, 2)
+    count = halfup(count, 2)
     if not count:
         return None
     own = getattr(rules.work, work.key)
     likely = own.each + own.per * count
-    hours = Three(*(round(share * likely + 1e-9, 1) for share in (own.low, 1.0, own.high)))
+    hours = Three(*(halfup(share * likely, 1) for share in (own.low, 1.0, own.high)))
     parts = [f"{own.each:g} h"] if own.each or not own.per else []
     parts += [f"{count:g} {work.unit or 'tank'} x {own.per:g} h"] if own.per else []
     why = " + ".join(parts) + (f": {blanks}" if blanks else "")
@@ -235,8 +246,8 @@ def _counted(c: Counts, weld_hours: float, hours: float) -> dict[str, float]:
 
 
 def _item(item: ItemSection, group: str, counted: dict[str, float]) -> Line:
-    number = round(counted[item.per], 2)
-    quantity = round(item.quantity * number, 2)
+    number = halfup(counted[item.per], 2)
+    quantity = halfup(item.quantity * number, 2)
     why = "" if item.per == "tank" else f"{number:g} {item.per} x {item.quantity:g}"
     return Line(group, item.name, alike(quantity), item.unit, item.price, why)
 
@@ -248,7 +259,7 @@ def _outside(c: Counts, rules: JobQuoteSection) -> Iterator[Line]:
     own = rules.outside
     for name, quantity, unit, price in (
         ("profile cutting, start", 1.0, "job", own.start),
-        ("profile cutting, metres", round(c.cut_m, 2), "m", own.metre),
+        ("profile cutting, metres", halfup(c.cut_m, 2), "m", own.metre),
         ("profile cutting, pierces", float(c.pierces), "pierce", own.pierce),
     ):
         yield Line("outside work", name, alike(quantity), unit, price)
@@ -257,7 +268,7 @@ def _outside(c: Counts, rules: JobQuoteSection) -> Iterator[Line]:
 def _shipping(c: Counts, rules: JobQuoteSection) -> Iterator[Line]:
     own = rules.shipping
     yield Line("packing and shipping", "box", alike(1.0), "box", own.box)
-    kg = round(c.dry_kg, 1)
+    kg = halfup(c.dry_kg, 1)
     price = None if own.carriage is None else cents(own.carriage + own.carriage_kg * kg)
     why = f"{own.carriage:g} + {kg:g} kg x {own.carriage_kg:g}" if own.carriage and own.carriage_kg else ""
     yield Line("packing and shipping", "carriage", alike(1.0), "parcel", price, why)

@@ -83,20 +83,15 @@ def test_a_quote_worked_by_hand():
         "finishing": 7.0,  # 2 + 0.5 x 10
         "packing": 1.5,
     }
-    # Work: 39.4 h x 50 = 1970. Sheet 58. Cap 30. Rod 3.5 x 0.03 = 0.105, as 0.1 kg (binary 0.105 rounds down)
-    # x 40 = 4. Box 20. Carriage 10 + 2.4 x 2 = 14.80. Together 2096.80.
+    # Work: 39.4 h x 50 = 1970. Sheet 58. Cap 30. Rod 3.5 x 0.03 = 0.105, 0.11 kg half up, x 40 = 4.40. Box 20.
+    # Carriage 10 + 2.4 x 2 = 14.80. Together 2097.20; a tenth of it 209.72; a fifth of both, 2306.92, 461.38.
+    # Net 2768.30; a quarter of it 692.075, half up 692.08; asked 3460.38, of which 40 % 1384.15.
     assert quote.cost_of("work").likely == 1970.0
     rod = next(line for line in quote.lines if line.name == "rod")
-    assert rod.quantity.likely == pytest.approx(0.105, abs=0.005)
-    rest = 58 + 30 + 20 + 14.8 + cents(rod.quantity.likely * 40)
-    assert quote.costs.likely == pytest.approx(1970 + rest)
-    overhead = cents(quote.costs.likely * 0.10)
-    margin = cents((quote.costs.likely + overhead) * 0.20)
-    assert (quote.overhead.likely, quote.margin.likely) == (overhead, margin)
-    net = cents(quote.costs.likely + overhead + margin)
-    assert quote.net.likely == net
-    assert quote.asked == cents(net + cents(net * 0.25))
-    assert quote.deposit == cents(quote.asked * 0.40)
+    assert (rod.quantity.likely, rod.amount.likely) == (0.11, 4.40)
+    assert quote.costs.likely == 2097.20
+    assert (quote.overhead.likely, quote.margin.likely) == (209.72, 461.38)
+    assert (quote.net.likely, quote.asked, quote.deposit) == (2768.30, 3460.38, 1384.15)
     assert quote.valid_until == datetime.date(2026, 5, 1)  # 30 days after 1 April
     assert quote.missing == ()
 
@@ -126,6 +121,19 @@ def test_a_job_changes_adds_and_drops_lines():
     assert quote.cost_of("outside work").likely == 120.0
     assert "carriage" in quote.not_included
     assert all(line.name != "carriage" for line in quote.lines)
+
+
+def test_what_is_given_back_stays_given_back():
+    """A job that changes a credit's quantity still gives that back; by weight, offcuts are credited by weight."""
+    counts = replace(COUNTS, bought=(Stock("1000 x 2000", 1, 58.0, 8.74, scrap_kg=3.5),), offcuts_kg=2.0)
+    line = [{"name": "scrap sold", "quantity": 2}, {"name": "offcuts kept", "quantity": 1}]
+    quote = make_quote(counts, rules(line=line, credit_scrap=True, scrap_kg=0.9, credit_offcuts=50))
+    amounts = {line.name: line.amount.likely for line in quote.lines}
+    assert amounts["scrap sold"] == -1.80  # 2 kg x 0.90
+    assert amounts["offcuts kept"] == -10.0  # half of 20
+    quote = make_quote(counts, rules(material="kilogram", price_kg=5, credit_offcuts=50))
+    amounts = {line.name: line.amount.likely for line in quote.lines}
+    assert amounts["offcuts kept"] == -5.0  # half of 2 kg x 5
 
 
 @settings(max_examples=60, deadline=None)
