@@ -30,7 +30,8 @@ EVEN_STATIONS = CHANGED_STATIONS = 24
 
 
 class Cut(NamedTuple):
-    """One zone: its places, its turn, its neutral radius at start and end, how far it leaves the piece, mm."""
+    """One zone: its places, its turn, its neutral radius at start and end, how far it leaves the piece, mm; whether it
+    is flat, and whether the piece has a sharp corner there."""
 
     start: float
     end: float
@@ -38,6 +39,7 @@ class Cut(NamedTuple):
     radii: tuple[float, float]
     miss: float
     flat: bool
+    sharp: bool = False
 
 
 def cut_into_arcs(place: np.ndarray, turn: np.ndarray, sharp_neutral: tuple[float, float]) -> list[Cut]:
@@ -158,8 +160,10 @@ def _zones(place: np.ndarray, turn: np.ndarray, knots: list[int], sharp_neutral:
         if is_flat:
             cuts.append(Cut(start, end, 0.0, (math.inf, math.inf), 0.0, True))
             continue
-        miss = 0.0 if place[i] == place[j] else _worst(place[i : j + 1], turn[i : j + 1])
-        cuts.append(Cut(start, end, bends, _radii(place[i : j + 1], turn[i : j + 1], end - start, bends), miss, False))
+        sharp = bool(place[i] == place[j])
+        miss = 0.0 if sharp else _worst(place[i : j + 1], turn[i : j + 1])
+        radii = _radii(place[i : j + 1], turn[i : j + 1], end - start, bends)
+        cuts.append(Cut(start, end, bends, radii, miss, False, sharp))
     return cuts
 
 

@@ -19,8 +19,8 @@ import numpy as np
 
 __all__ = ["Family", "Turned", "read_turn"]
 
-#: A turn of this much in one vertex, three times what its neighbours have, is a sharp corner, degrees.
-SHARP_DEG = 20.0
+#: A turn of this much in one vertex, three times what the three to either side of it have, is a sharp corner, degrees.
+SHARP_DEG = 6.0
 #: Stations nearer than this are one, mm.
 SAME_MM = 0.1
 #: Stations nearer to one another than this share of the way to the next are one.
@@ -206,7 +206,8 @@ def _dealt(place: np.ndarray, turn: np.ndarray) -> tuple[np.ndarray, np.ndarray]
     """
     before, after = np.diff(place)[:-1], np.diff(place)[1:]
     size = np.abs(turn)
-    beside = np.maximum(np.concatenate([[0.0], size[:-1]]), np.concatenate([size[1:], [0.0]]))
+    padded = np.pad(size, 3)
+    beside = np.max([padded[k : k + len(size)] for k in (0, 1, 2, 4, 5, 6)], axis=0)
     sharp = (size > math.radians(SHARP_DEG)) & (size > 3 * beside)
     soft = np.where(sharp, 0.0, turn)
     long = np.diff(place)

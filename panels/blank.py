@@ -95,6 +95,7 @@ class Roll:
     along: tuple[float, float]  # inside radius at the start and at the end; both ``radius`` where it hardly changes
     across: tuple[float, float]  # inside radius at the first and the second end of its lines: a cone's differ
     miss: float = 0.0  # how far the arc leaves the piece, mm
+    sharp: bool = False  # the piece has a sharp corner here, bent at ``radius`` all the same
 
     @property
     def least(self) -> float:

@@ -16,7 +16,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.polygon import orient
 
 from .assemble import WIDEST
-from .blank import Aim, AimOf, AtEdge, Blank, Edge, FlatMesh, Mark, Roll
+from .blank import Aim, AimOf, AtEdge, Blank, Edge, FlatMesh, Mark
 from .body import Body
 from .bump_out import with_rims
 from .choose_k import KFactor
@@ -31,7 +31,7 @@ from .findings import Show, in_mm
 from .fittings import CROSS_MM, Fitting, Placed, marks_on, place_fittings
 from .fold_tunnel import TUNNEL_PIECES, folded_tunnel
 from .margins import with_holes, with_margins
-from .roll import mirrored_roll, roll_zones
+from .roll import mirrored_roll, roll_zones, sharp_note
 from .seams import Sewn, family
 from .stations import station_label, stations_between
 from .turned import lipped, turned_edge
@@ -158,17 +158,17 @@ def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge, inside_radius: float, k_
         notes=_notes(flat, show),
     )
     if kind == "rolled":
-        blank = replace(blank, rolls=_rolls(body, flat, blank.outline))
+        blank = _with_rolls(blank, body, flat, inside_radius)
     return lipped(blank, edge, turned, inside_radius=inside_radius, k_factor=k_factor, show=show)
 
 
-def _rolls(body: Body, flat: _Flat, outline: Polygon) -> tuple[Roll, ...]:
-    """How a rolled piece bends; a style line over it is bent at the radius that it was laid out for."""
-    sharp = 0.0 if flat.crease is None else flat.crease.radius
-    return roll_zones(
-        flat.solid, flat.faces, flat.points, outline,
-        thickness=body.thickness, k_factor=body.k_factor, sharp_radius=sharp,
-    )  # fmt: skip
+def _with_rolls(blank: Blank, body: Body, flat: _Flat, inside_radius: float) -> Blank:
+    """A rolled piece with how it bends; sharp corners at the radius of folds, a style line at that of its crease."""
+    t, k, crease = body.thickness, body.k_factor, flat.crease
+    radius = inside_radius if crease is None else crease.radius
+    lines = blank.outline
+    rolls = roll_zones(flat.solid, flat.faces, flat.points, lines, thickness=t, k_factor=k, sharp_radius=radius)
+    return replace(blank, rolls=rolls, notes=(*blank.notes, *(sharp_note(rolls, t, k) if crease is None else ())))
 
 
 def _notes(flat: _Flat, show: Show) -> tuple[str, ...]:

@@ -33,10 +33,12 @@ if TYPE_CHECKING:
     from .blank import Blank
     from .min_radius import MinimumRadius
 
-__all__ = ["mirrored_roll", "roll_zones", "tight_rolls"]
+__all__ = ["mirrored_roll", "roll_zones", "sharp_note", "tight_rolls"]
 
 #: Below this many thicknesses an inside radius is a bend over a bar or on the brake, not a roll.
 BEND_THICKNESSES = 3.0
+#: A blank longer than its edges by less than this needs no words, mm.
+TAKES_MM = 0.2
 #: Lines along the very edge of a piece stand this far inside it, mm.
 INSIDE_MM = 0.02
 #: The metal outside the trim line reaches no further than this, mm.
@@ -81,6 +83,24 @@ def mirrored_roll(roll: Roll, flip: Callable[[np.ndarray], np.ndarray]) -> Roll:
     return replace(roll, start=flip(roll.start), end=flip(roll.end))
 
 
+def sharp_note(rolls: Iterable[Roll], thickness: float, k_factor: float) -> tuple[str, ...]:
+    """A note to a blank that was laid out with its corners sharp, where bending them takes metal that can be measured.
+
+    Carried on to meet sharply the neutral surface is 2 (r + K t) tan(a / 2) long, bent it is (r + K t) a.
+    """
+    takes = [
+        (roll.radius + k_factor * thickness) * (2 * math.tan(math.radians(roll.angle) / 2) - math.radians(roll.angle))
+        for roll in rolls
+        if roll.sharp
+    ]
+    if sum(takes) < TAKES_MM:
+        return ()
+    corners = "its corner is" if len(takes) == 1 else f"its {len(takes)} corners are"
+    return (
+        f"{corners} laid out sharp: bent as given it comes out {sum(takes):.1f} mm longer than its edges; trim to them",
+    )
+
+
 def tight_rolls(blanks: Iterable[Blank], least: MinimumRadius, *, show: Show = in_mm) -> tuple[Finding, ...]:
     """A look at each piece with a bend tighter than the published minimum for its metal; pairs are told once."""
     found = []
@@ -119,7 +139,7 @@ def _told(
         across = inner(mean * float(far[0])), inner(mean * float(far[1]))
     kind = "flat" if cut.flat else "bend" if inner(mean) < BEND_THICKNESSES * thickness else "rolled"
     along = (inner(cut.radii[0]), inner(cut.radii[1]))
-    return Roll(kind, start, end, math.degrees(abs(cut.turn)), up, inner(mean), along, across, cut.miss)  # type: ignore[arg-type]
+    return Roll(kind, start, end, math.degrees(abs(cut.turn)), up, inner(mean), along, across, cut.miss, cut.sharp)  # type: ignore[arg-type]
 
 
 def _line(turned: Turned, place: float, outline: Polygon) -> np.ndarray:

@@ -18,7 +18,7 @@ from shapely import LineString
 from shapely.geometry import box
 
 from panels.min_radius import minimum_radius
-from panels.roll import roll_zones, tight_rolls
+from panels.roll import roll_zones, sharp_note, tight_rolls
 from tests.panels.sewn import THICKNESS, blanks
 
 HIGH = 30.0
@@ -159,14 +159,19 @@ def test_a_parabola_is_rolled_in_a_few_arcs_that_miss_it_little():
     assert zones[-1].along[1] == pytest.approx(outer, rel=0.1)
 
 
-def test_a_sharp_corner_is_a_bend_with_the_radius_it_is_laid_out_for():
-    """40 degrees up between two straights: as long as (r + K t) a, half from either side."""
-    zones = wall([(60, 0), (0, math.radians(40)), (45, 0)], sharp_radius=2.0)
+@pytest.mark.parametrize("degrees", [8.0, 40.0, 80.0])
+def test_a_sharp_corner_is_a_bend_with_the_radius_it_is_laid_out_for(degrees):
+    """Up between two straights: as long as (r + K t) a, half from either side."""
+    zones = wall([(60, 0), (0, math.radians(degrees)), (45, 0)], sharp_radius=2.0)
     assert [z.kind for z, _, _ in zones] == ["flat", "bend", "flat"]
     bend, start, end = zones[1]
-    assert (bend.angle, bend.up, bend.radius) == (pytest.approx(40), True, pytest.approx(2.0))
-    assert end - start == pytest.approx(2.5 * math.radians(40), abs=0.01)
+    assert (bend.angle, bend.up, bend.radius) == (pytest.approx(degrees), True, pytest.approx(2.0))
+    assert end - start == pytest.approx(2.5 * math.radians(degrees), abs=0.01)
     assert (start + end) / 2 == pytest.approx(60, abs=0.01)
+    takes = 2 * 2.5 * math.tan(math.radians(degrees) / 2) - 2.5 * math.radians(degrees)
+    said = sharp_note([zone for zone, _, _ in zones], 1.0, 0.5)
+    assert bool(said) == (takes > 0.2)
+    assert all(f"{takes:.1f} mm" in note for note in said)
 
 
 def test_a_flat_piece_is_one_flat_zone():
