@@ -195,6 +195,8 @@ def _least_room(got: Figures) -> str:
         (t["top_room_mm"], "over the frame line", "all along"),
         (t["side_room_left_mm"], "at each side of the backbone after draw-in", "all along"),
     ]
+    if t["corner_room_mm"] is not None:
+        gaps.append((t["corner_room_mm"], "at the top corners of a square backbone", "the least"))
     for finding in got["findings"]:
         gap = re.search(r"(-?[\d.]+) mm\)?$", finding["found"])
         if gap and any(words in finding["says"] for words in GAP_WORDS):
