@@ -30,6 +30,7 @@ from .outline import Path, fit_line, fit_outline
 
 if TYPE_CHECKING:
     from shapely.geometry import Polygon
+    from shapely.geometry.base import BaseGeometry
 
     from nesting import Layout
     from nesting.model import Placed
@@ -166,13 +167,19 @@ def sheet_drawing(work: Work, index: int, asked: Asked = NET, *, faces: Mapping[
 
     A sheet for the shear has its parts on a layer that is not cut: a torch would take its kerf from the neighbour.
     """
+    from shapely import unary_union
+
     layout, used = work.layout, work.layout.sheets[index]
     order = cut_order(layout, index)
     if for_shear(work) and asked != NET:
         asked, faces = NET, None
     faces = faces or _faces(work, asked)
     placed = [(faces[p.part.name], Frame(*frame(p), p.flipped)) for p in order]
-    items = _cuts(placed, asked, "part" if for_shear(work) else "cut")
+    free = used.sheet.metal  # where a lead may begin
+    if asked.lead_in > 0:
+        kept = [offcut.outline for offcut in layout.offcuts if offcut.sheet == index]
+        free = free.difference(unary_union([*kept, *used.sheet.blocked]))
+    items = _cuts(placed, asked, "part" if for_shear(work) else "cut", free)
     words = sheet_words(work, index, order, piece_numbers(work), asked, _without_lead(items))
     for face, lies in placed:
         items += laid(face, lies)
@@ -209,8 +216,10 @@ def _faces(work: Work, asked: Asked) -> dict[str, Face]:
     return {blank.name: _face(work, blank, numbers[blank.name], asked) for blank in work.blanks}
 
 
-def _cuts(placed: Sequence[tuple[Face, Frame]], asked: Asked, layer: str = "cut") -> list[Item]:
-    """Cut paths of blanks where they lie, all holes before all outlines, lead-ins only where asked for."""
+def _cuts(
+    placed: Sequence[tuple[Face, Frame]], asked: Asked, layer: str = "cut", free: BaseGeometry | None = None
+) -> list[Item]:
+    """Cut paths of blanks where they lie, all holes before all outlines; lead-ins only where asked for, on ``free``."""
     shapes = [_lain(face.blank, lies, asked.kerf) for face, lies in placed] if asked.lead_in > 0 else []
     holes: list[Path] = []
     outlines: list[Path] = []
@@ -218,8 +227,8 @@ def _cuts(placed: Sequence[tuple[Face, Frame]], asked: Asked, layer: str = "cut"
         inner, outer = face.cuts(lies)
         if shapes:
             others = [*shapes[:k], *shapes[k + 1 :]]
-            inner = tuple(with_lead(path, shapes[k], others, asked.lead_in) for path in inner)
-            outer = with_lead(outer, shapes[k], others, asked.lead_in)
+            inner = tuple(with_lead(path, shapes[k], others, asked.lead_in, free) for path in inner)
+            outer = with_lead(outer, shapes[k], others, asked.lead_in, free)
         holes += inner
         outlines.append(outer)
     return [Line(layer, path) for path in (*holes, *outlines)]

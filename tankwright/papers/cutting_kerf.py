@@ -19,6 +19,7 @@ from .outline import Path
 
 if TYPE_CHECKING:
     from shapely.geometry import Polygon
+    from shapely.geometry.base import BaseGeometry
 
     from ..work import Work
 
@@ -65,10 +66,13 @@ def kerfed(shape: Polygon, kerf_mm: float, name: str = "a part") -> Polygon:
     raise JobError([Finding("stop", says, None, f"{kerf_mm:.2f} mm", "less than its narrowest gap", remedy)])
 
 
-def with_lead(path: Path, shape: Polygon, others: Iterable[Polygon], lead_mm: float) -> Path:
+def with_lead(
+    path: Path, shape: Polygon, others: Iterable[Polygon], lead_mm: float, free: BaseGeometry | None = None
+) -> Path:
     """The path opened at the middle of a straight edge, or of an arc, with a lead-in square to it.
 
-    Where no lead finds room it is left closed.
+    The lead lies on ``free``, the sheet's metal that is not kept, where that is given. Where no lead finds room the
+    path is left closed.
     """
     from shapely import LineString
 
@@ -84,7 +88,11 @@ def with_lead(path: Path, shape: Polygon, others: Iterable[Polygon], lead_mm: fl
         half = math.tan(math.atan(bulge) / 2)
         pierce = start - right * lead_mm  # the part is on the right, the scrap on the left
         lead = LineString([pierce, start - right * 1e-3])
-        if lead.intersects(shape) or any(lead.distance(other) < lead_mm / 2 for other in others):
+        if (
+            (free is not None and not free.covers(lead))
+            or lead.intersects(shape)
+            or any(lead.distance(other) < lead_mm / 2 for other in others)
+        ):
             continue
         points = np.vstack([pierce, start, np.roll(path.points, -(i + 1), axis=0), start])
         bulges = np.concatenate([[0.0, half], np.roll(path.bulges, -(i + 1))[:-1], [half, 0.0]])

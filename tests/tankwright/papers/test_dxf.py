@@ -345,6 +345,21 @@ def test_lead_ins_start_in_the_scrap():
             assert path.length == pytest.approx(before.path.length + 4.0, abs=1e-6)
 
 
+def test_leads_stay_on_the_sheet_and_off_what_is_kept():
+    """With leads longer than the edge margin none begins beside the sheet or in an offcut for the rack."""
+    found = 0
+    for index, used in enumerate(WORK.layout.sheets):
+        metal = used.sheet.metal
+        kept = [o.outline for o in WORK.layout.offcuts if o.sheet == index]
+        for line in sheet_drawing(WORK, index, Asked(lead_in=20.0)).on("cut"):
+            if not line.path.closed:
+                lead = LineString(line.path.points[:2])
+                assert metal.covers(lead)
+                assert not any(lead.crosses(k) or k.contains(lead) for k in kept)
+                found += 1
+    assert found
+
+
 def test_a_lead_in_without_room_is_left_away_and_counted():
     """60 mm find no room in a hole of 57 mm: it stays closed, and the words say how many are."""
     drawing = blank_drawing(WORK, WORK.blanks[0], Asked(lead_in=60.0))
