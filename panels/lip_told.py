@@ -74,12 +74,12 @@ def lip_edges(edges: Sequence[Edge], lips: Sequence[Lip]) -> tuple[Edge, ...]:
 
 
 def lip_notes(lips: Sequence[Lip], thickness: float, inside_radius: float, *, show: Show = in_mm) -> tuple[str, ...]:
-    """What each lip asks for, in words."""
-    notes = []
+    """What the lips ask for, in words: once for all that ask for the same, as a left and a right one do."""
+    said = []
     for lip in lips:
         low, high = lip.turn
         turn = f"{(low + high) / 2:.1f}" if high - low < 1 else f"{low:.0f} to {high:.0f}"
-        text = f"lip along edge {lip.letter}: {show(lip.width)} wide outside, "
+        text = f"{show(lip.width)} wide outside, "
         text += f"turned {turn} degrees away from the drawn face"
         least = least_lip(thickness, inside_radius)
         if lip.width < least:
@@ -87,8 +87,25 @@ def lip_notes(lips: Sequence[Lip], thickness: float, inside_radius: float, *, sh
             text += "common practice)"
         if not lip.straight:
             text += "; " + _asks(lip, show)
-        notes.append(text)
-    return tuple(dict.fromkeys(notes))
+        said.append((lip.letter, text))
+    return tuple(f"lip along {_edges(letters)}: {text}" for text, letters in _together(said))
+
+
+def _together(said: Sequence[tuple[str, str]]) -> list[tuple[str, list[str]]]:
+    """Each text once, with the letters of all the edges it is said of."""
+    found: dict[str, list[str]] = {}
+    for letter, text in said:
+        letters = found.setdefault(text, [])
+        if letter not in letters:
+            letters.append(letter)
+    return list(found.items())
+
+
+def _edges(letters: Sequence[str]) -> str:
+    """``edge A``, ``edges A and B``, ``edges A, B and C``."""
+    if len(letters) == 1:
+        return f"edge {letters[0]}"
+    return f"edges {', '.join(letters[:-1])} and {letters[-1]}"
 
 
 def _asks(lip: Lip, show: Show) -> str:
@@ -109,14 +126,15 @@ def plain_notes(
     plain: Sequence[PlainRun], thickness: float, inside_radius: float, *, show: Show = in_mm
 ) -> tuple[str, ...]:
     """What of the edges to be turned is left plain, and why, in words."""
-    least = least_lip(thickness, inside_radius)
-    notes = []
+    said = []
     for run in plain:
         if run.length < SEEN_MM:
             continue
-        bends = "" if run.room == run.length else f", and the bends beside it leave {show(run.room)} of that"
-        notes.append(
-            f"edge {run.letter} is not turned over {show(run.length)} of it{bends}: a lip takes {show(least)} to be "
-            "held (radius and 4 thicknesses, common practice); it is cut to its net edge there, a plain butt"
-        )
-    return tuple(dict.fromkeys(notes))
+        bends = "" if run.room == run.length else f", of which the bends beside it leave {show(run.room)}"
+        said.append((run.letter, f"{show(run.length)}{bends}"))
+    least = show(least_lip(thickness, inside_radius))
+    return tuple(
+        f"{_edges(letters)} {'is' if len(letters) == 1 else 'are'} not turned over {text}: a lip takes {least} to be "
+        "held (radius and 4 thicknesses, common practice); net edge there, a plain butt"
+        for text, letters in _together(said)
+    )

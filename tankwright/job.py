@@ -390,15 +390,22 @@ def _idle_rules(job: Job, sewn: Sewn) -> tuple[Finding, ...]:
 
 
 def _idle_lips(job: Job, pairs: list[tuple[str, str]]) -> tuple[Finding, ...]:
-    """A flange or lip that the job asks for on a piece which this tank does not have, or which meets nothing there."""
+    """A flange or lip that the job asks for on a piece which this tank does not have, which meets nothing there, or
+    whose every edge a seam rule of the job decides before it."""
     from panels.findings import Finding
 
     asked = [rule for rule in job.allowances.seams if rule not in job.shop.allowances.seams]
-    used = {rule.on for rule in asked if any(rule.fits(*pair) for pair in pairs)}
-    idle = [on for on in dict.fromkeys(rule.on for rule in asked) if on not in used]
-    says = "a lip is asked for on the {}, but this tank has no such edge to turn"
-    remedy = "take it away, or check the pattern: an end that closes on the centre plane has no cap"
-    return tuple(Finding("look", on, says.format(on), remedy=remedy) for on in idle)
+    used = {rule.on for pair in pairs if (rule := job.allowances.rule(*pair)) in asked and rule is not None}
+    outranked = {rule.on for rule in asked if any(rule.fits(*pair) for pair in pairs)} - used
+    nowhere = "this tank has no such edge to turn", (
+        "take it away, or check the pattern: an end that closes on the centre plane has no cap"
+    )
+    before = "the job's own seam rules decide every edge of it", "take the lip away, or the rule"
+    told = []
+    for on in dict.fromkeys(rule.on for rule in asked if rule.on not in used):
+        why, remedy = before if on in outranked else nowhere
+        told.append(Finding("look", on, f"a lip is asked for on the {on}, but {why}", remedy=remedy))
+    return tuple(told)
 
 
 def _assumptions(job: Job) -> tuple[tuple[str, str], ...]:

@@ -160,6 +160,10 @@ class Allowances:
     lap: float
     seams: tuple[SeamRule, ...] = ()
 
+    def rule(self, panel: str, meets: str) -> SeamRule | None:
+        """The rule that decides the seam of two panels: the first that speaks of them, None where none does."""
+        return next((rule for rule in self.seams if rule.fits(panel, meets)), None)
+
     def at_edge(self, kind: str, panel: str, meets: str) -> tuple[str, float]:
         """(joint, allowance in mm) of the edge of a blank of that kind that meets another panel.
 
@@ -170,7 +174,7 @@ class Allowances:
         own = float(getattr(self, kind))
         if not meets:
             return "free", own
-        rule = next((rule for rule in self.seams if rule.fits(panel, meets)), None)
+        rule = self.rule(panel, meets)
         if rule is None or rule.joint == "butt":
             return "butt", rule.width if rule is not None and _carries(rule, panel, meets) else own
         if _carries(rule, panel, meets):
@@ -179,7 +183,7 @@ class Allowances:
 
     def outside(self, panel: str, meets: str) -> str:
         """Which of two panels lies outside where they lap; "" where no rule says."""
-        rule = next((rule for rule in self.seams if rule.fits(panel, meets)), None)
+        rule = self.rule(panel, meets)
         if rule is None or not rule.outside or _named(rule.outside, panel) == _named(rule.outside, meets):
             return ""
         return panel if _named(rule.outside, panel) else meets

@@ -143,7 +143,7 @@ def test_the_starter_makes_with_its_own_lines_for_lips_and_flanges(tmp_path, uni
     for edge in short:
         assert edge.length_blank < 12
         assert (edge.joint, edge.allowance) == ("butt", 0.0)
-        assert any(note.startswith(f"edge {edge.letter} is not turned over") for note in cap.notes)
+        assert any(f"{edge.letter} " in note.split("not turned over")[0] for note in cap.notes if "not turned" in note)
         inner = edge.points[np.argmin(np.abs(edge.points[:, 1]))]  # its other end lies in the bend of the side's lip
         assert cap.net.exterior.distance(shapely.Point(inner)) < 0.05
     kinds = {joint.letter: joint.kind for joint in work.seams}
@@ -163,6 +163,15 @@ def test_a_seam_rule_of_the_job_outranks_its_lips(tmp_path):
     rule = '\n[[allowances.seam]]\nbetween = ["rear end", "floor"]\njoint = "butt"\n'
     _, blanks = made(edited(tmp_path, "scrambler", more=rule + ENDS["mm"]))
     assert turned(blanks) == {"rear end": {"crown", "side"}}
+
+
+def test_a_lip_that_the_jobs_own_rules_leave_no_edge_is_told(tmp_path):
+    """The peanut's floor laps its tunnel: the flange asked for beside that is not made, and that is said."""
+    work = work_out(edited(tmp_path, "peanut-2gal", ("[tunnel]", f"[tunnel]\n{FLANGE['in']}"), more=ENDS["in"]))
+    said = {found.pattern: found.says for found in work.findings if "a lip is asked for" in found.says}
+    assert said.keys() == {"tunnel", "front end", "rear end"}  # its ends close on the centre plane
+    assert "the job's own seam rules" in said["tunnel"]
+    assert "no such edge" in said["rear end"]
 
 
 def test_a_flange_outranks_the_shops_seam_rules(tmp_path):
@@ -208,7 +217,7 @@ def test_every_length_in_a_note_has_its_inches_where_the_job_is_in_inches(tmp_pa
     text = text.replace(frame, 'frame = [[0, "1 3/8"], ["9 7/8", "2 1/8", "corner"], ["19 3/4", "1 3/4"]]')
     path.write_text(text + "\n[baffle]\nwanted = true\n", encoding="utf-8")
     notes = [note for blank in work_out(load_job(tmp_path)).blanks for note in blank.notes]
-    for words in ("lip along edge", "is not turned over", "pie cut in both legs", "is a bend of", "stands at x"):
+    for words in ("lip along edge", "not turned over", "pie cut in both legs", "is a bend of", "stands at x"):
         assert any(words in note for note in notes), words
     for note in notes:
         told = re.findall(r"\d mm\b", note)
