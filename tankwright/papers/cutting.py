@@ -175,7 +175,7 @@ def sheet_drawing(work: Work, index: int, asked: Asked = NET, *, faces: Mapping[
         asked, faces = NET, None
     faces = faces or _faces(work, asked)
     placed = [(faces[p.part.name], Frame(*frame(p), p.flipped)) for p in order]
-    free = used.sheet.metal  # where a lead may begin
+    free: BaseGeometry = used.sheet.metal  # where a lead may begin
     if asked.lead_in > 0:
         kept = [offcut.outline for offcut in layout.offcuts if offcut.sheet == index]
         free = free.difference(unary_union([*kept, *used.sheet.blocked]))
