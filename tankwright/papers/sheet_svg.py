@@ -16,24 +16,31 @@ if TYPE_CHECKING:
 
 __all__ = ["sheet_svg"]
 
+LEAST = 0.95  # a number lower than this, in text heights, is not read
 WIDE, TALL = 44.0, 64.0  # the picture in text heights, at most
 
 
 def sheet_svg(layout: Layout, used: UsedSheet, got: dict[str, Any], *, name: str, unit: str = "mm") -> str:
     """The picture of one sheet; ``got`` is its entry of `results.figures`, offcuts and cuts with it."""
+    import shapely
+
     wide, high = used.sheet.width, used.sheet.height
     size = max(wide / (WIDE - 7), high / (TALL - 8))
     number = {part["name"]: part["piece"] for part in got["parts"]}
     # On a shear the cuts carry the order, not the blanks.
     order = {} if layout.cuts else {part["name"]: k for k, part in enumerate(got["parts"], 1)}
     step = size * 0.8
+    placed = layout.on_sheet(used.index)
+    laid = shapely.union_all([p.outline for p in placed])
+    shapely.prepare(laid)
     parts = [
         f'<defs><pattern id="{name}-keep" width="{step}" height="{step}" patternUnits="userSpaceOnUse" '
         f'patternTransform="rotate(-45)"><path class="keepline" d="M0,0v{step}"/></pattern></defs>',
         f'<path class="skeleton" fill-rule="evenodd" d="{shape_path(used.sheet.metal)}"/>',
         *(f'<path class="blocked" d="{shape_path(b)}"/>' for b in used.sheet.blocked),
         *_offcuts(layout, used.index, got, size, name, unit),
-        *(_part(p, number.get(p.part.name), order.get(p.part.name), size) for p in layout.on_sheet(used.index)),
+        *(_part(p, number.get(p.part.name), order.get(p.part.name), size) for p in placed),
+        *(_beside(p, number.get(p.part.name), laid, used, size) for p in placed),
         *_cuts(layout, used.index, size),
         f'<path class="pen-sheet" fill-rule="evenodd" d="{shape_path(used.sheet.metal)}"/>',
         dimension(np.array([0, -2.2 * size]), np.array([wide, -2.2 * size]), length(wide, unit), size),
@@ -63,7 +70,7 @@ def _part(placed: Placed, piece: int | None, order: int | None, size: float) -> 
     head = str(piece) if piece is not None else placed.part.name
     over = ", FACE DOWN" if placed.flipped else ""
     below = f"{placed.part.name}{over}"
-    lines = [(head, min(size * 2.0, room * 0.7), "halo strong")]
+    lines = [(head, min(size * 2.0, room * 0.7), "halo strong")] if room * 0.7 >= LEAST * size else []
     if piece is not None and room > 3.0 * size:
         lines.append((below, size, "halo"))
     if room > 4.4 * size and order is not None:
@@ -77,6 +84,36 @@ def _part(placed: Placed, piece: int | None, order: int | None, size: float) -> 
         made.append(words(text, np.array([x, y]) + up * (reach - height / 2), height, turn=turn, kind=kind))
         reach -= height * 1.08
     return "".join(made)
+
+
+def _beside(placed: Placed, piece: int | None, laid: Any, used: UsedSheet, size: float) -> str:
+    """The number of a piece too narrow for it, on the free metal beside it, led to it; nothing where it has room."""
+    import shapely
+
+    shape = placed.outline
+    spot = shapely.maximum_inscribed_circle(shape, tolerance=max(1.0, shape.length / 300))
+    if spot.length * 1.4 >= LEAST * size:
+        return ""
+    text = str(piece) if piece is not None else placed.part.name
+    half = np.array([0.34 * len(text) + 0.15, 0.6]) * size
+    middle = np.asarray(spot.coords[0])
+    x0, y0, x1, y1 = shape.bounds
+    best, least = middle, np.inf
+    for far in (0.5, 1.2, 2.0, 3.0):
+        for share in (0.5, 0.2, 0.8, 0.0, 1.0):
+            x, y = x0 + share * (x1 - x0), y0 + share * (y1 - y0)
+            off = half + far * size * 0.6
+            for at in ((x0 - off[0], y), (x1 + off[0], y), (x, y1 + off[1]), (x, y0 - off[1])):
+                room = shapely.box(at[0] - half[0], at[1] - half[1], at[0] + half[0], at[1] + half[1])
+                bad = float(laid.intersection(room).area if laid.intersects(room) else 0.0)
+                bad += 0.0 if used.sheet.metal.contains(room) else room.area
+                if bad < least - 1e-6:
+                    best, least = np.array(at), bad
+        if least == 0:
+            break
+    way = middle - best
+    start = best + way * min(1.0, float(np.min(half / np.maximum(np.abs(way), 1e-9))))
+    return line(np.array([start, middle]), "lead") + words(text, best, 1.15 * size, kind="halo strong")
 
 
 def _offcuts(layout: Layout, index: int, got: dict[str, Any], size: float, name: str, unit: str) -> list[str]:
