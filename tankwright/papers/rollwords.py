@@ -121,7 +121,7 @@ def where_words(ends: np.ndarray, unit: str, says: tuple[str, str] = ("along {}"
         return says[0].format(figure((x0 + x1) / 2, unit))
     if abs(y0 - y1) < SQUARE_MM:
         return says[1].format(figure((y0 + y1) / 2, unit))
-    return f"{figure(x0, unit)}, {figure(y0, unit)} to {figure(x1, unit)}, {figure(y1, unit)}"
+    return f"{figure(x0, unit)}, {figure(y0, unit)} \u2013 {figure(x1, unit)}, {figure(y1, unit)}"
 
 
 def roll_sentences(blank: Blank, unit: str) -> list[tuple[str, str]]:

@@ -99,7 +99,7 @@ def test_words_of_a_roll() -> None:
     wide = replace(roll, radius=1000.0, along=(1000.0, 1000.0), across=(1000.0, 1000.0), angle=20.0)
     assert hollow_words(wide) == "5.0 over 200"  # 1000 - sqrt(1000^2 - 100^2) = 5.01
     assert where_words(np.array([[41.83, 0.0], [41.79, 22.0]]), "mm") == "along 41.8"
-    assert where_words(np.array([[0.0, 30.0], [41.79, 22.0]]), "mm") == "0.0, 30.0 to 41.8, 22.0"
+    assert where_words(np.array([[0.0, 30.0], [41.79, 22.0]]), "mm") == "0.0, 30.0 \u2013 41.8, 22.0"
     ((says, ends),) = roll_notes(_skin(small_work()))
     assert says == "ROLL 1: R 70.8, 60.0 deg, away from good face"
     assert ends[:, 1] == pytest.approx([37.5, 37.5])
