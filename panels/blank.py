@@ -115,12 +115,13 @@ class Mark:
 @dataclass(frozen=True, eq=False)
 class FlatMesh:
     """The development: points (n, 2), faces (m, 3), strain (m, 2) largest first, and the way each of the two runs:
-    unit vectors (m, 2, 2) on the flat."""
+    unit vectors (m, 2, 2) on the flat. ``formed`` (n, 3): where its points are on the tank, neutral surface, mm."""
 
     points: np.ndarray
     faces: np.ndarray
     strain: np.ndarray
     directions: np.ndarray
+    formed: np.ndarray | None = None
 
     @property
     def along_across(self) -> np.ndarray:

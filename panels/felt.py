@@ -7,15 +7,18 @@ import numpy as np
 from .blank import FlatMesh
 from .develop import Development
 
-__all__ = ["PATCH_MM", "felt"]
+__all__ = ["felt"]
 
 #: Radius of the patch, mm: what a hand can feel and work. Common practice, no source. Smaller shows the
 #: grain of the mesh, larger hides a sharp shoulder.
 PATCH_MM = 9.0
 
 
-def felt(dev: Development, patch_mm: float = PATCH_MM) -> FlatMesh:
-    """The flat with the strain of each triangle's neighbourhood: the area mean over a patch of the flat."""
+def felt(dev: Development, formed: np.ndarray | None = None) -> FlatMesh:
+    """The flat with the strain of each triangle's neighbourhood: the area mean over a patch of the flat.
+
+    ``formed`` (n, 3): the panel that was developed, mm.
+    """
     from scipy.sparse import csr_array
     from scipy.spatial import cKDTree
 
@@ -23,7 +26,7 @@ def felt(dev: Development, patch_mm: float = PATCH_MM) -> FlatMesh:
     middle = p.mean(axis=1)
     u, v = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
     area = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) / 2
-    near = cKDTree(middle).query_pairs(patch_mm, output_type="ndarray")
+    near = cKDTree(middle).query_pairs(PATCH_MM, output_type="ndarray")
     count, own = len(middle), np.arange(len(middle))
     (e1, e2), way = dev.strain.T, dev.directions[:, 0]
     xx, yy, xy = e1 * way[:, 0] ** 2, e1 * way[:, 1] ** 2, e1 * way[:, 0] * way[:, 1]
@@ -41,4 +44,5 @@ def felt(dev: Development, patch_mm: float = PATCH_MM) -> FlatMesh:
         dev.faces,
         np.column_stack([mean + radius, mean - radius]),
         np.stack([way, np.column_stack([-way[:, 1], way[:, 0]])], axis=1),
+        formed,
     )

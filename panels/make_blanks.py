@@ -16,7 +16,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.polygon import orient
 
 from .assemble import WIDEST
-from .blank import Aim, AimOf, AtEdge, Blank, Edge, FlatMesh, Mark
+from .blank import Aim, AimOf, AtEdge, Blank, Edge, Mark
 from .body import Body
 from .bump_out import with_rims
 from .choose_k import KFactor
@@ -72,15 +72,29 @@ def _lay_flat(body: Body, name: str, aim: Aim, inside_radius: float = 0.0, k_fac
     if family(name) == "skin":
         k = body.k_factor if k_factor is None else k_factor
         solid, crease = eased(body, used, faces, radius=inside_radius, k_factor=k)
-    looks = area_vectors(body.neutral[used], faces).sum(axis=0)
+    facing = area_vectors(body.neutral[used], faces)
+    looks = facing.sum(axis=0)
     upright = abs(looks[0]) > LOOKS_ALONG * np.linalg.norm(looks)
     along = (0.0, 0.0, 1.0) if upright else (1.0, 0.0, 0.0)
     dev = develop_mesh(solid, faces, aim=aim.aim, shrink_cost=aim.shrink_cost, along=along, allow_overlap=True)
+    if np.any(facing @ looks < 0) and _planar(solid):
+        dev = _in_its_plane(dev, solid, looks, np.array(along))
     points, outer = dev.points, body.outer[used]
     if outer[:, 1].min() < -1 and outer[:, 1].max() > 1:
         points, turn = _centred(np.column_stack([points, outer[:, 2 if upright else 0]]), faces, body.neutral[used, 1])
         dev = replace(dev, points=points, directions=dev.directions @ turn.T)
     return _Flat(name, used, faces, solid, dev, crease)
+
+
+def _in_its_plane(dev: Development, solid: np.ndarray, looks: np.ndarray, along: np.ndarray) -> Development:
+    """A flat piece as it lies in its own plane. Where the middle of the metal has triangles pressed over one another
+    at an edge, laying them out one beside the other would make the piece too large."""
+    normal = looks / np.linalg.norm(looks)
+    x = along - (along @ normal) * normal
+    x = x / np.linalg.norm(x)
+    points = (solid - solid.mean(axis=0)) @ np.column_stack([x, np.cross(normal, x)])
+    middle = np.array(Polygon(points[dev.loops[0]]).centroid.coords[0])
+    return replace(dev, points=points - middle, area_formed=float(np.linalg.norm(looks)))
 
 
 def _centred(points: np.ndarray, faces: np.ndarray, out: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -154,7 +168,7 @@ def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge, inside_radius: float, k_
         grain_deg=0.0 if formed else None,
         thickness=body.thickness,
         area_formed=dev.area_formed,
-        flat=felt(dev) if formed else None,
+        flat=felt(dev, flat.solid) if formed else None,
         notes=_notes(flat, show),
     )
     if kind == "rolled":
@@ -265,7 +279,13 @@ def mirrored(blank: Blank, name: str) -> Blank:
         marks=tuple(replace(m, points=flip(m.points)) for m in blank.marks),
         flat=None
         if flat is None
-        else FlatMesh(flip(flat.points), flat.faces[:, ::-1], flat.strain, flip(flat.directions)),
+        else replace(
+            flat,
+            points=flip(flat.points),
+            faces=flat.faces[:, ::-1],
+            directions=flip(flat.directions),
+            formed=None if flat.formed is None else flat.formed * [1.0, -1.0, 1.0],
+        ),
         mirrors=blank.name,
         rolls=tuple(mirrored_roll(roll, flip) for roll in blank.rolls),
     )

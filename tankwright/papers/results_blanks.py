@@ -9,6 +9,7 @@ import numpy as np
 from panels.joints import joint_name
 
 from ..baffles import density_of
+from .look import GRID_MM
 from .rollwords import numbered
 from .rounding import mm, mm2, percent, rounded
 from .slit_svg import slit_figures
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
 
 __all__ = ["blank_figures", "strip_figures"]
 
-STRIP_MM = 150.0  # length of a test strip: each leg holds a caliper well. Common practice, no source.
 STRIP_KS = (0.30, 0.35, 0.40, 0.45, 0.50)
 
 Place = tuple[float, float]
@@ -68,6 +68,7 @@ def _blank(work: Work, piece: int, blank: Blank, on: list[int], limits: tuple[fl
         "other_stock": bool(blank.metal),
         "strain": _strain(work, blank, limits, (x0, y0)),
         "slits": slit_figures(slits) if slits is not None else None,
+        "grid": _grid(blank, (x0, y0)),
         "edges": [_edge(edge, k, limits, work) for k, edge in enumerate(blank.edges, 1)],
         "rolls": [_roll(roll, number, (x0, y0)) for number, roll in numbered(blank)],
         "folds": [_fold(fold, k, (x0, y0)) for k, fold in enumerate(blank.folds, 1)],
@@ -112,6 +113,24 @@ def _zone(zone: Zone, share: float, corner: Place, limits: tuple[float, float, f
         "share_percent": percent(share),
         "at_mm": _from(corner, zone.at),
     }
+
+
+def _grid(blank: Blank, corner: Place) -> list[dict[str, Any]]:
+    """The lines of the template's grid on a crowned piece, and where the metal under them is on the finished tank."""
+    from panels.formed_grid import grid_lines
+
+    if blank.flat is None or blank.flat.formed is None:
+        return []
+    return [
+        {
+            "line": line.axis,
+            "at_mm": mm(line.at - corner["xy".index(line.axis)]),
+            "flat_mm": mm(line.length_flat),
+            "formed_mm": mm(line.length_formed),
+            "tank_mm": [[mm(v) for v in place] for place in line.places(GRID_MM, corner["yx".index(line.axis)])],
+        }
+        for line in grid_lines(blank.flat, pitch=GRID_MM, origin=corner)
+    ]
 
 
 def _sheet_load(work: Work, blank: Blank) -> dict[str, Any]:
@@ -200,17 +219,20 @@ def strip_figures(work: Work) -> list[dict[str, Any]]:
     """
     from panels.bend import bend_deduction
 
+    from ..strip import SIZE_MM
+
     kinds = sorted({(b.thickness, f.inside_radius, f.k_factor) for b in work.blanks for f in b.folds})
+    long = SIZE_MM[work.job.unit][0]
     return [
         {
             "thickness_mm": rounded(t, 3),
             "inside_radius_mm": rounded(radius, 2),
             "angle_deg": 90.0,
-            "strip_mm": STRIP_MM,
+            "strip_mm": long,
             "k_factor": rounded(k, 3),
-            "legs_mm": rounded(STRIP_MM + bend_deduction(t, radius, 90.0, k), 2),
+            "legs_mm": rounded(long + bend_deduction(t, radius, 90.0, k), 2),
             "read_k": [
-                {"k_factor": other, "legs_mm": rounded(STRIP_MM + bend_deduction(t, radius, 90.0, other), 2)}
+                {"k_factor": other, "legs_mm": rounded(long + bend_deduction(t, radius, 90.0, other), 2)}
                 for other in STRIP_KS
             ],
         }

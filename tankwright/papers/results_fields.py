@@ -136,6 +136,11 @@ blanks[].slits.spine        the line its strips hang together at, in words
 blanks[].slits.strips       how many strips
 blanks[].slits.edge_change_mm[]   what both long edges gain (+) or lose (-), worked from the spine alone
 blanks[].slits.joints[][]   gap (+) or overlap (-) of every slit at both its ends, from front to rear
+blanks[].grid[].line        x: a line up the drawing, x the same all along; y: a line across it; crowned pieces only
+blanks[].grid[].at_mm       how far it is from the lower left corner: the lines of the template's grid
+blanks[].grid[].flat_mm     its length inside the trim line
+blanks[].grid[].formed_mm   what it measures along the finished piece
+blanks[].grid[].tank_mm[][]   x, y, z of its ends and of where it meets the lines across it, on the finished tank
 blanks[].edges[].edge               number of the edge on the drawing
 blanks[].edges[].letter             seam letter, the same on both pieces that meet; empty where it meets none
 blanks[].edges[].meets              the piece on the other side

@@ -142,7 +142,7 @@ def _side(hand: str) -> Blank:
         0.0,
         THICKNESS,
         float(area),
-        FlatMesh(points, faces, strain, ways),
+        FlatMesh(points, faces, strain, ways, _on_ball(points)),
         ("Shrink the top edge first.",),
         "" if hand == "left" else "side left",
     )

@@ -204,6 +204,22 @@ def test_strain_figures_of_a_ball_skin() -> None:
     assert got.shrink_worst == pytest.approx(_shrink(far), abs=1e-4)
 
 
+def test_the_grid_of_a_ball_skin_lies_on_the_ball() -> None:
+    """Lines of the template's grid: on the ball, and as long there as rays laid straight at true length say."""
+    work = small_work()
+    y0 = work.blanks[1].outline.bounds[1]
+    grid = figures(work)["blanks"][1]["grid"]
+    assert {(line["line"], line["at_mm"]) for line in grid} >= {("x", 50.0), ("x", 400.0), ("y", 50.0), ("y", 100.0)}
+    for line in grid:
+        assert np.linalg.norm(line["tank_mm"], axis=1) == pytest.approx(BALL_MM, rel=4e-3)  # rings 30 mm apart
+        if line["flat_mm"] == 400.0:  # over the whole width, which the pole halves
+            y, x = y0 + line["at_mm"], np.linspace(-200, 200, 2001)
+            t, way = np.hypot(x, y) / BALL_MM, np.arctan2(y, x)
+            ball = BALL_MM * np.column_stack([np.sin(t) * np.cos(way), np.sin(t) * np.sin(way), np.cos(t)])
+            along = np.linalg.norm(np.diff(ball, axis=0), axis=1).sum()
+            assert line["formed_mm"] == pytest.approx(along, rel=1e-3)
+
+
 def _area(p: np.ndarray) -> float:
     (ux, uy), (vx, vy) = p[1] - p[0], p[2] - p[0]
     return abs(ux * vy - uy * vx) / 2
