@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from .load import Job
 
 __all__ = [
+    "SIZE_MM",
     "NotSaved",
     "Setup",
     "StripUnclear",
@@ -40,9 +41,9 @@ __all__ = [
     "write_new",
 ]
 
-#: Length and width of the strip, mm, in metric and inch shops; common practice, no source. Longer shows no
-#: more, narrower curls at its edges.
-SIZE_MM = {"mm": (120.0, 30.0), "in": (127.0, 31.75)}
+#: Length and width of the strip, mm, in metric and inch shops: each leg holds a caliper well, narrower curls at its
+#: edges. Common practice, no source.
+SIZE_MM = {"mm": (150.0, 30.0), "in": (152.4, 31.75)}
 #: Readings of like strips further apart than this say that one was measured badly.
 SPREAD_K = 0.05
 

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..strip import SIZE_MM
 from . import words
 
 if TYPE_CHECKING:
@@ -138,25 +139,24 @@ def strips_of(work: Work) -> tuple[Blank, ...]:
     for blank in work.blanks:
         for fold in blank.folds:
             kinds.setdefault((blank.thickness, fold.inside_radius, fold.k_factor), (blank, fold))
-    several = len(kinds) > 1
+    several, size = len(kinds) > 1, SIZE_MM[work.job.unit]
     return tuple(
-        _strip(f"{STRIP} {number}" if several else STRIP, *kinds[kind]) for number, kind in enumerate(sorted(kinds), 1)
+        _strip(f"{STRIP} {number}" if several else STRIP, size, *kinds[kind])
+        for number, kind in enumerate(sorted(kinds), 1)
     )
 
 
-def _strip(name: str, blank: Blank, fold: Fold) -> Blank:
+def _strip(name: str, size: tuple[float, float], blank: Blank, fold: Fold) -> Blank:
     from shapely.geometry import box
 
     from panels.blank import Blank as Flat
 
-    from .jobsheet_pieces import STRIP_WIDE_MM
-    from .results_blanks import STRIP_MM
-
-    middle, shape = STRIP_MM / 2, box(0.0, 0.0, STRIP_MM, STRIP_WIDE_MM)
+    long, wide = size
+    middle, shape = long / 2, box(0.0, 0.0, long, wide)
     run = (fold.end - fold.start) / max(1e-9, float(np.hypot(*(fold.end - fold.start))))
     off = fold.tangents.reshape(-1, 2) - fold.start
     half = float(np.abs(run[0] * off[:, 1] - run[1] * off[:, 0]).max(initial=0.0))
-    lines = [np.array([[middle + x, 0.0], [middle + x, STRIP_WIDE_MM]]) for x in (-half, 0.0, half)]
+    lines = [np.array([[middle + x, 0.0], [middle + x, wide]]) for x in (-half, 0.0, half)]
     turned = None
     if blank.grain_deg is not None:
         turned = (blank.grain_deg - float(np.degrees(np.arctan2(run[1], run[0]))) + 90.0) % 180

@@ -5,6 +5,7 @@ from __future__ import annotations
 from html import escape
 from typing import TYPE_CHECKING, Any
 
+from ..strip import SIZE_MM
 from ..units import show_inches, show_thickness
 from .cutting_hold import strip_source, strips_of
 from .ends import ends_of
@@ -32,9 +33,6 @@ KINDS = {
     "folded": "folded on a brake",
     "flat": "flat plate",
 }
-
-#: Width of the strip that is bent to find K, mm.
-STRIP_WIDE_MM = 30.0
 
 
 def _work_words(blank: Blank) -> str:
@@ -68,7 +66,7 @@ def _strips(work: Work, got: dict[str, Any]) -> str:
     for strip, cut in zip(got["test_strips"], strips_of(work), strict=False):
         heads = ("If the legs add up to, mm", "K is")
         rows = [(mm(row["legs_mm"], unit, 2), num(row["k_factor"], 2)) for row in strip["read_k"]]
-        long, wide = (escape(length(value, unit)) for value in (strip["strip_mm"], STRIP_WIDE_MM))
+        long, wide = (escape(length(value, unit)) for value in SIZE_MM[work.job.unit])
         angle, k = fixed(strip["angle_deg"], 0), fixed(strip["k_factor"], 3)
         radius = escape(length(strip["inside_radius_mm"], unit))
         legs = escape(length(strip["legs_mm"], unit, 2))

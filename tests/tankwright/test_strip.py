@@ -56,7 +56,7 @@ def test_card_table_is_what_the_reading_gives():
     rows = re.findall(r"^ +(\d+\.\d\d) mm +K (0\.\d\d)$", card(s), re.MULTILINE)
     assert len(rows) == 6
     for total, k in rows:
-        got = read_strips(s, [("120", "60", str(float(total) - 60))]).k_factor
+        got = read_strips(s, [("150", "75", str(float(total) - 75))]).k_factor
         assert got == pytest.approx(float(k), abs=0.005)
 
 
@@ -68,7 +68,7 @@ def test_card_names_everything_that_is_to_be_bent(job):
     assert loaded.metal.name in text
     assert f"{loaded.fold_radius:.1f} mm" in text
     assert f"K {loaded.k.value:.3f}" in text
-    assert ("5 in (127.0 mm)" in text) == (loaded.unit == "in")
+    assert ("6 in (152.4 mm)" in text) == (loaded.unit == "in")
     for word in ("CUT", "BEND", "MEASURE", "READ", "gloves"):
         assert word in text
     assert run(ROOT / "examples" / job).output.startswith("TEST STRIP")
