@@ -17,6 +17,7 @@ from .assemble import Shell, assemble
 from .bump_out import with_bump_outs
 from .cutting_mesh import area_vectors
 from .divide import divide, smooth_groups
+from .halves import as_one_surface, is_half, with_halved_ends
 from .measure import area, centre_of_volume, volume
 from .offset import inward_directions
 from .outlets import kept_back
@@ -138,10 +139,12 @@ def build_body(
     steps = {} if step_mm is None else {"step_mm": step_mm, "chord_mm": (step_mm / 10) ** 2 * 0.05}
     surface = half_surface(drawn, shoulder=division.shoulder, **steps)
     whole = assemble(surface, drawn, division.seams)
-    shell = divide(whole, division)
+    shell = with_halved_ends(divide(whole, division), division.halved_ends)
+    walls = {*whole.pieces, *(name for name in shell.pieces if is_half(name))}
     shell = with_bump_outs(shell, drawn, thickness=thickness, grown=thickness if inside else 0.0)
-    skin = tuple(name if name in whole.pieces or name.startswith("bump-out") else "skin" for name in shell.pieces)
-    inwards = inward_directions(shell.vertices, shell.faces, smooth_groups(replace(shell, pieces=skin)))
+    skin = tuple(name if name in walls or name.startswith("bump-out") else "skin" for name in shell.pieces)
+    group = as_one_surface(smooth_groups(replace(shell, pieces=skin)), shell)
+    inwards = inward_directions(shell.vertices, shell.faces, group)
     depth = np.array([0.0, (1 - k_factor) * thickness, thickness]) - (thickness if inside else 0.0)
     outer, neutral, inner = (_moved(shell, inwards, d) for d in depth)
     return Body(

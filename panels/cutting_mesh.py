@@ -21,6 +21,7 @@ __all__ = [
     "boundary_edges",
     "contour_chains",
     "cut_along",
+    "split_faces",
     "zipper",
 ]
 
@@ -97,12 +98,12 @@ def cut_along(
     new = mesh.vertices[a] + share * (mesh.vertices[b] - mesh.vertices[a])
     count = len(mesh.vertices)
     at = {(int(i), int(j)): count + k for k, (i, j) in enumerate(edges)}
-    faces, parent = _split_faces(mesh.faces, at)
+    faces, parent = split_faces(mesh.faces, at)
     cut = FlaggedMesh(np.vstack([mesh.vertices, new]), faces, np.concatenate([flags, (flags[a] & flags[b]) | flag]))
     return cut, np.concatenate([g, np.zeros(len(new))]), parent
 
 
-def _split_faces(faces: np.ndarray, at: dict[tuple[int, int], int]) -> tuple[np.ndarray, np.ndarray]:
+def split_faces(faces: np.ndarray, at: dict[tuple[int, int], int]) -> tuple[np.ndarray, np.ndarray]:
     """Faces with the new vertices of split edges worked in, and the face each came from."""
     if not at:
         return faces, np.arange(len(faces))

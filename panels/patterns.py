@@ -230,12 +230,13 @@ class Division:
     top between two shoulder seams, and two sides), ``crown, shoulders and sides`` (the same with the
     sides parted once more at the widest line), ``widest line`` (a top skin and two sides that meet at
     the widest line), ``drawn`` (only the seam lines; left and right stay one piece where no line
-    parts them).
+    parts them). ``halved_ends`` are the ends, "front" and "rear", whose cap is made as two mirrored halves.
     """
 
     scheme: str = "crown and sides"
     shoulder: float = 0.5  # where the shoulder seams lie between centre (0) and widest line (1), by girth
     seams: tuple[SeamLine, ...] = ()
+    halved_ends: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

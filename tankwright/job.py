@@ -333,7 +333,22 @@ def _unfolded(blanks: tuple[Blank, ...]) -> tuple[Finding, ...]:
 
 def _idle(job: Job, sewn: Sewn) -> tuple[Finding, ...]:
     """Seam rules and drawn seams that do nothing."""
-    return _idle_rules(job, sewn) + _idle_aims(job, sewn) + _idle_seams(job, sewn)
+    return _idle_rules(job, sewn) + _idle_aims(job, sewn) + _idle_seams(job, sewn) + _idle_halves(job, sewn)
+
+
+def _idle_halves(job: Job, sewn: Sewn) -> tuple[Finding, ...]:
+    """Caps asked for as halves at an end that has none across the centre plane."""
+    from panels.findings import Finding
+
+    pieces = sewn.body.pieces
+    ends = {name.split()[0] for name in pieces if name.endswith((" end right", " end left"))}
+    says = "the {} cap is asked for as two halves, but this tank has none there that runs across the centre plane"
+    remedy = "take it away, or check the pattern: an end that closes on the centre plane has no cap"
+    return tuple(
+        Finding("note", f"{end} end", says.format(end), remedy=remedy)
+        for end in job.division.halved_ends
+        if end not in ends
+    )
 
 
 def _idle_aims(job: Job, sewn: Sewn) -> tuple[Finding, ...]:

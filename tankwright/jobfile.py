@@ -203,6 +203,9 @@ class EndsSection(Section):
 
     lip_front: Gap = Field(default=0.0, description="front cap's lip inside the skin, its outside width; 0: plain")
     lip_rear: Gap = Field(default=0.0, description="rear cap's lip inside the skin, its outside width; 0: plain")
+    halves: Annotated[str, choice("neither", "front", "rear", "both")] = Field(
+        default="neither", description="caps that are made as two mirrored halves, with a seam in the centre plane"
+    )
 
 
 class NeckSection(Section):

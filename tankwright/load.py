@@ -394,4 +394,5 @@ def _shape(s: ShapeSection) -> SectionShape:
 def _division(model: JobFile) -> Division:
     d = model.division
     seams = tuple(SeamLine(seam.name, seam.view, run_curve(seam.name, seam.points)) for seam in d.seam)
-    return Division(d.scheme, d.shoulder, seams)
+    halves = {"neither": (), "both": ("front", "rear")}.get(model.ends.halves, (model.ends.halves,))
+    return Division(d.scheme, d.shoulder, seams, halves)

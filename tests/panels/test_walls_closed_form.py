@@ -145,7 +145,7 @@ def test_neck_wall_is_half_of_d2():
     into the sine curve R tan b cos(s / R), half as long as the cut edge of D2 and with its heights."""
     lean, radius, thick = 30.0, 50.0, 1.6
     tank = replace(box(400.0, 220.0, 150.0), neck=NeckRelief((60.0, 75.0), lean, radius - thick / 2))
-    sewn, flat = blanks_of(tank, "halves", thickness=thick)
+    sewn, flat = blanks_of(tank, "halves", thickness=thick, step=6.0)
     wall = flat["neck wall"]
     assert wall.kind == "rolled"
     (edge,) = [e for e in wall.edges if e.meets.startswith("floor")]

@@ -8,6 +8,7 @@ from importlib import resources
 import pytest
 
 from tankwright.errors import JobError
+from tankwright.job import work_out
 from tankwright.load import load_job
 
 STARTER = resources.files("tankwright").joinpath("templates/job.toml").read_text(encoding="utf-8")
@@ -71,3 +72,16 @@ def test_mistakes_in_the_relief_are_named(tmp_path, old, new, says):
     with pytest.raises(JobError) as caught:
         job_in(tmp_path, uncommented("neck").replace(old, new, 1))
     assert re.search(says, str(caught.value), re.S), str(caught.value)
+
+
+@pytest.mark.parametrize(("word", "ends"), [("rear", ("rear",)), ("both", ("front", "rear")), ("neither", ())])
+def test_caps_in_halves_are_read(tmp_path, word, ends):
+    assert job_in(tmp_path, f'{STARTER}\n[ends]\nhalves = "{word}"\n').division.halved_ends == ends
+
+
+def test_halves_of_no_cap_are_told(tmp_path):
+    """The starter's front closes on the centre plane: there is nothing to part, and a note says so."""
+    work = work_out(job_in(tmp_path, f'{STARTER}\n[ends]\nhalves = "both"\n'))
+    assert {"rear end right", "rear end left"} <= {blank.name for blank in work.blanks}
+    (note,) = [f for f in work.findings if "two halves" in f.says]
+    assert (note.strength, note.pattern) == ("note", "front end")
