@@ -34,6 +34,8 @@ KINDS = ("filler", "vent", "outlet", "bung", "mount", "bracket", "mark")
 CROSS_MM = 6.0
 #: Points round a rim.
 RIM_POINTS = 72
+#: A tunnel's top counts as its side where its normal leans out this much, sine: from 30 degrees.
+STEEP = 0.5
 #: Longest step along a doubler's edge, mm.
 STEP_MM = 5.0
 
@@ -172,7 +174,10 @@ def _candidates(looks: _Looks, fitting: Fitting) -> tuple[np.ndarray, tuple[int,
     sign = 1.0 if fitting.hand == "right" else -1.0
     if fitting.on == "tunnel":
         leg = body.piece == _index(body, f"tunnel {fitting.hand}")
-        return np.flatnonzero(leg), (0, 2), 1, sign
+        # A rounded top goes on where the leg ends.
+        steep = -sign * normal[:, 1] > STEEP * np.linalg.norm(normal, axis=1)
+        rounded = (body.piece == _index(body, "tunnel top")) & steep
+        return np.flatnonzero(leg | rounded), (0, 2), 1, sign
     return np.flatnonzero(looks.skin_like & (normal[:, 1] * sign > 1e-9)), (0, 2), 1, sign
 
 

@@ -188,15 +188,23 @@ def _rim(one: Placed) -> BaseGeometry:
 
 def _rooms(sewn: Sewn, one: Placed, rim: BaseGeometry, inside_radius: float) -> list[_Room]:
     """The room to every seam of the fitting's piece, tightest first."""
-    found = []
+    found, own = [], _one_sheet(sewn.body, one.piece)
     for seam in sewn.seams:
-        if one.piece not in seam.pieces:
+        if not own & set(seam.pieces) or own >= set(seam.pieces):
             continue
         fold = all(family(piece) == "tunnel" for piece in seam.pieces)
         line = shapely.LineString(((sewn.body.outer[seam.chain] - one.at) @ one.frame.T)[:, :2])
         gap, away = _gap(rim, line)
         found.append(_Room(gap - (inside_radius if fold else 0.0), away, seam, fold))
     return sorted(found, key=lambda room: room.gap)
+
+
+def _one_sheet(body: Body, piece: str) -> set[str]:
+    """A piece with those that it runs into without a fold: a half round tunnel's top goes on into its legs."""
+    tunnel = body.patterns.tunnel
+    if tunnel is None or tunnel.top != "round" or family(piece) != "tunnel" or "end" in piece.split():
+        return {piece}
+    return {name for name in body.pieces if family(name) == "tunnel" and "end" not in name.split()}
 
 
 def _gap(rim: BaseGeometry, line: shapely.LineString) -> tuple[float, np.ndarray]:

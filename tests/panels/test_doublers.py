@@ -8,11 +8,14 @@ import numpy as np
 import pytest
 import shapely
 
+from panels.body import build_body
 from panels.choose_k import KFactor
 from panels.doublers import doubler_blanks, fillet_length
 from panels.fittings import Doubler, Fitting, place_fittings
 from panels.fittings_found import fittings_found
 from panels.make_blanks import make_blanks
+from panels.seams import seams_of
+from tests.panels import bodies
 from tests.panels.sewn import at_edge, sewn
 
 PLATE = Doubler(60.0, 30.0, 6.0, 2.0, hole=10.0)
@@ -139,3 +142,21 @@ def test_a_plate_on_a_curved_side_says_how_far_it_stands_off():
     stands = radius - np.sqrt(radius**2 - 10.0**2)
     (note,) = [note for note in blank.notes if "curves" in note]
     assert float(note.split(", ")[1].split()[0]) == pytest.approx(stands, abs=0.12)
+
+
+def test_a_half_round_top_has_no_fold_to_keep_off():
+    """Where leg and top are one rolled sheet a plate lies over their tangent without a word, and is scribed whole."""
+    saddle = bodies.saddle_tank()
+    tank = replace(saddle, tunnel=replace(saddle.tunnel, top="round"))
+    made = seams_of(build_body(tank, thickness=1.6, step_mm=10.0))
+    body = made.body
+    seam = next(s for s in made.seams if set(s.pieces) == {"tunnel right", "tunnel top"})
+    line = body.outer[seam.chain]
+    line = line[np.argsort(line[:, 0])]
+    x, z = 250.0, float(np.interp(250.0, line[:, 0], line[:, 2]))
+    for hand, up in (("right", 0.5), ("left", -0.5)):  # just on the top, and just on the leg
+        mount = Fitting("mount", "tunnel", x, z + up, 8.0, hand, doubler=Doubler(30.0, 24.0, 5.0, 1.6))
+        placed = place_fittings(body, [mount])
+        assert placed[0].piece == ("tunnel top" if up > 0 else f"tunnel {hand}")
+        assert (placed[0].at[1] > 0) == (hand == "right")
+        assert not [f for f in fittings_found(made, placed, inside_radius=3.0) if f.pattern == "mount"]
