@@ -21,11 +21,24 @@ from .svg import line, words
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
+    from shapely.geometry.base import BaseGeometry
+
     from panels.blank import Blank, Edge, Mark
 
     from .ends import Ends
 
-__all__ = ["Frame", "Room", "direction", "edge_letters", "end_words", "mark_names", "room_of", "strokes_of", "upright"]
+__all__ = [
+    "Frame",
+    "Room",
+    "direction",
+    "edge_letters",
+    "end_words",
+    "fitting_names",
+    "mark_names",
+    "room_of",
+    "strokes_of",
+    "upright",
+]
 
 #: An edge's letter stands straight out from its middle, else turned so far from that, degrees, and so far off, heights.
 TURNS = (0, 35, -35, 65, -65, 85, -85)
@@ -214,13 +227,10 @@ def _first_free(
 
 
 def mark_names(blank: Blank, f: Frame, taken: list[Room]) -> list[str]:
-    """The names of fittings by their crosses, then of lines, then the stations' numbers; ``taken`` grows."""
+    """The names of lines, then the stations' numbers; ``taken`` grows."""
     small = 0.8 * f.size
     drawn = [mark for mark in blank.marks if len(mark.points) > 1]
     made: list[str] = []
-    for mark in drawn:
-        if mark.label and mark.kind == "fitting":
-            made += _fitting(mark, f, taken)
     taken += _flat_lines([np.array([fold.start, fold.end]) for fold in blank.folds], small)
     for mark in drawn:
         if mark.label and mark.kind not in ("fitting", "station"):
@@ -248,29 +258,48 @@ def _flat_lines(lines: Sequence[np.ndarray], small: float) -> list[Room]:
     return [room for room in rooms if min(room.x1 - room.x0, room.y1 - room.y0) < small]
 
 
-def _fitting(mark: Mark, f: Frame, taken: list[Room]) -> list[str]:
-    """A fitting's name beside its cross or ring; further off with a line that leads to it."""
+def fitting_names(blank: Blank, f: Frame, taken: list[Room]) -> list[str]:
+    """The names of fittings by their crosses and rings; ``taken`` grows. The largest first: they have least choice."""
+    import shapely
+
+    rim = blank.outline.boundary
+    shapely.prepare(rim)
+    marks = [mark for mark in blank.marks if mark.kind == "fitting" and mark.label and len(mark.points) > 1]
+    made: list[str] = []
+    for mark in sorted(marks, key=lambda mark: -float(np.ptp(mark.points, axis=0).max())):
+        made += _fitting(mark, f, taken, rim)
+    return made
+
+
+def _fitting(mark: Mark, f: Frame, taken: list[Room], rim: BaseGeometry) -> list[str]:
+    """A fitting's name beside its cross or ring, on the metal or off it; where it stands further off, led to it."""
+    from shapely import box
+
     size = 0.85 * f.size
     p = np.asarray(mark.points, dtype=float)
     middle = (p.min(axis=0) + p.max(axis=0)) / 2
-    reach = float(np.hypot(*(p - middle).T).max())
-    for far in (0.5, 1.4, 2.4, 3.6):
-        off = reach + far * size
+    reach = np.ptp(p, axis=0) / 2
+    best, least = (middle + [0.0, reach[1] + size], "middle", 0.0), math.inf
+    for far in (0.5, 1.4, 2.4, 3.6, 5.0, 6.5):
+        x, y = reach + far * size
         spots = (
-            (middle + [off, 0], "start"), (middle - [off, 0], "end"),
-            (middle + [0, off + 0.2 * size], "middle"), (middle - [0, off + 0.2 * size], "middle"),
-            (middle + [0.6 * off, off], "start"), (middle + [0.6 * off, -off], "start"),
-            (middle + [-0.6 * off, off], "end"), (middle + [-0.6 * off, -off], "end"),
+            ((x, 0.0), "start"), ((-x, 0.0), "end"),
+            ((0.0, y + 0.2 * size), "middle"), ((0.0, -y - 0.2 * size), "middle"),
+            ((0.6 * x, y), "start"), ((0.6 * x, -y), "start"), ((-0.6 * x, y), "end"), ((-0.6 * x, -y), "end"),
         )  # fmt: skip
-        for at, anchor in spots:
-            room = room_of(mark.label, at, size, 0.0, anchor)
-            if not any(room.meets(other) for other in taken):
-                taken.append(room)
-                name = words(mark.label, at, size, anchor=anchor, kind="halo")
-                return [_lead(middle, room, f), name] if far > 1 else [name]
-    at = middle + [0, reach + size]
-    taken.append(room_of(mark.label, at, size))
-    return [words(mark.label, at, size, kind="halo")]
+        for off, anchor in spots:
+            room = room_of(mark.label, middle + off, size, 0.0, anchor)
+            out = max(f.x0 - 2 * f.size - room.x0, room.x1 - f.x1 - 2 * f.size, room.y1 - f.y1 - 3 * f.size, 0.0)
+            bad = sum(room.meets(other) for other in taken) + bool(rim.intersects(box(*room))) + out / size
+            if bad < least:
+                best, least = (middle + off, anchor, far), bad
+        if least == 0:
+            break
+    at, anchor, far = best
+    room = room_of(mark.label, at, size, 0.0, anchor)
+    taken.append(room)
+    name = words(mark.label, at, size, anchor=anchor, kind="halo")
+    return [_lead(middle, room, f), name] if far > 1 else [name]
 
 
 def _line_name(mark: Mark, small: float, taken: list[Room], f: Frame) -> str:

@@ -9,7 +9,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .flat_places import Frame, Room, direction, edge_letters, end_words, mark_names, room_of, strokes_of, upright
+from .flat_places import (
+    Frame,
+    Room,
+    direction,
+    edge_letters,
+    end_words,
+    fitting_names,
+    mark_names,
+    room_of,
+    strokes_of,
+    upright,
+)
 from .roll_svg import roll_picture
 from .svg import dimension, line, number, ring, shape_path, svg, words, zone_hatches
 from .words import fixed, length, percent
@@ -29,6 +40,8 @@ __all__ = ["NOT_FORMED_MM", "Frame", "flat_svg", "zone_words"]
 #: The picture is as wide as this many text heights, and at most as high as `TALL`: 360 px shows 9 px letters.
 WIDE, TALL = 40.0, 28.0
 
+#: How far from a zone's middle its words are tried, letter heights, so that they keep off other words.
+SHIFTS = ((0.0, 0.0), *((x, y) for y in (0.0, 1.5, -1.5, 3.0, -3.0) for x in (0.0, 4.0, -4.0, 8.0, -8.0) if x or y))
 #: An edge of a piece that is not formed is left as it is below this, mm: the width of a scribed line's doubt.
 NOT_FORMED_MM = 0.5  # common practice, no source
 
@@ -56,11 +69,12 @@ def flat_svg(
     f = _frame(blank.outline.bounds)
     taken = [room_of(text, at, f.size, turn) for text, at, turn in _fold_words(blank, f)]
     taken += [room_of(length(f.x1 - f.x0, unit), ((f.x0 + f.x1) / 2, _low(f)), 1.5 * f.size), *strokes_of(blank)]
-    rolls = roll_picture(blank, f, taken)
     letters = edge_letters(blank, f, [_edge_words(blank, e, k) for k, e in enumerate(blank.edges, 1)], taken)
     ways = end_words(ends, f, _low(f), taken)
     worst = _worst(blank, f, taken)
+    fittings = fitting_names(blank, f, taken)
     labels = _zone_labels(zones, f, taken)
+    rolls = roll_picture(blank, f, taken)
     parts = [
         zone_hatches(f"{name}-", f.size) if zones else "",
         f'<path class="metal" fill-rule="evenodd" d="{shape_path(blank.outline)}"/>',
@@ -73,6 +87,7 @@ def flat_svg(
         f'<path class="pen-cut heavy" fill-rule="evenodd" d="{shape_path(blank.outline)}"/>',
         *letters,
         *worst,
+        *fittings,
         *labels,
         *ways,
         *_sizes(f, unit),
@@ -133,29 +148,36 @@ def _zone_labels(zones: Sequence[Zone], f: Frame, taken: list[Room]) -> list[str
             continue
         short = f"{zone.kind}, worst {percent(abs(zone.worst))}"
         wide = _chord(zone, f)
+        told: list[str] = []
         if zone.room > 1.25 * f.size and wide > 0.6 * len(short) * f.size:
-            labels += _stacked([(f"zone {k}", "halo strong"), (short, "halo")], zone, f, taken)
-        else:
-            text = f"zone {k}" if wide > 3.8 * f.size and zone.room > 0.5 * f.size else f"{k}"
-            labels += _stacked([(text, "halo strong")], zone, f, taken)
+            told = _stacked([(f"zone {k}", "halo strong"), (short, "halo")], zone, f, taken, clear_only=True)
+        text = f"zone {k}" if wide > 3.8 * f.size and zone.room > 0.5 * f.size else f"{k}"
+        labels += told or _stacked([(text, "halo strong")], zone, f, taken)
     return labels
 
 
-def _stacked(rows: Sequence[tuple[str, str]], zone: Zone, f: Frame, taken: list[Room]) -> list[str]:
-    """Lines of words over one another in a zone, beside what stands there already where the zone is wide enough."""
+def _stacked(
+    rows: Sequence[tuple[str, str]], zone: Zone, f: Frame, taken: list[Room], *, clear_only: bool = False
+) -> list[str]:
+    """Lines of words over one another in a zone, beside what stands there already where the zone is wide enough.
+
+    Where there is no clear place: in its middle all the same, or none with ``clear_only``.
+    """
     from shapely.geometry import box
 
-    for shift in (0.0, 4.0, -4.0, 8.0, -8.0):
-        at = np.array(zone.at) + [shift * f.size, 0.0]
+    first: tuple[list[np.ndarray], list[Room]] | None = None
+    for shift in SHIFTS:
+        at = np.array(zone.at) + np.array(shift) * f.size
         spots = [at + [0, (0.62 * (len(rows) - 1) - 1.24 * k) * f.size] for k in range(len(rows))]
         rooms = [room_of(text, spot, f.size) for (text, _), spot in zip(rows, spots, strict=True)]
+        first = first or (spots, rooms)
         clear = not any(room.meets(other) for room in rooms for other in taken)
-        if shift == 0.0:
-            first = spots, rooms
-        if clear and (shift == 0.0 or zone.shape.covers(box(*rooms[0]))):
+        if clear and (shift == SHIFTS[0] or all(zone.shape.covers(box(*room)) for room in rooms)):
             break
     else:
-        spots, rooms = first
+        if clear_only:
+            return []
+        spots, rooms = first if first is not None else (spots, rooms)
     taken += rooms
     return [words(text, spot, f.size, kind=kind) for (text, kind), spot in zip(rows, spots, strict=True)]
 
@@ -206,7 +228,7 @@ def _edge_words(blank: Blank, edge: Edge, count: int) -> str:
 
 def _beside(word: str) -> float:
     """Room for a word and its arrow beside the size line, letter heights."""
-    return 1.2 + 0.56 * (len(word) + 2)
+    return 1.4 + 0.62 * (len(word) + 2)
 
 
 def _low(f: Frame) -> float:
