@@ -139,6 +139,10 @@ def _rounded(body: Body) -> RoundTop | None:
 
 def _rolled(body: Body, rounded: RoundTop, inside_radius: float, k_factor: KFactor) -> KinkedTunnel:
     """The flat under a rounded top: its outline in the middle of the metal, but along the springs on them."""
+    if "tunnel right" not in body.pieces:
+        raise TunnelError(
+            "the rounded top's legs are in several parts or gone: its springs come down to the lower edge"
+        )
     legs, top = (np.unique(body.faces_of(piece)) for piece in ("tunnel right", "tunnel top"))
     spring = np.intersect1d(legs, top)
     if len(spring) < 2:

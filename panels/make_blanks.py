@@ -371,7 +371,8 @@ def make_blanks(
     placed = place_fittings(body, fittings)
     tunnel: tuple[Blank, ...] = ()
     why = ""
-    if "tunnel top" in body.pieces:
+    legs = any(name.startswith("tunnel") and name.endswith("right") for name in body.pieces)
+    if legs and "tunnel top" in body.pieces:
         try:
             tunnel = folded_tunnel(
                 sewn, at_edge, inside_radius=inside_radius, k_factor=k_factor, placed=placed, show=show

@@ -528,3 +528,19 @@ def test_bump_outs_lie_on_the_leg_not_on_the_roll():
     top = replace(leg, on="top", outline=np.array([[150, -15], [230, -15], [230, 15], [150, 15]], float))
     with pytest.raises(TrimError, match="rolled"):
         build_body(replace(base, bump_outs=(top,)), Division("halves"), thickness=1.6)
+
+
+@pytest.mark.parametrize("frame_z, legs", [(25.0, False), (35.0, True)])
+def test_a_top_without_legs_is_rolled_alone(frame_z, legs):
+    """Where the springs lie below the floor all along there is no leg: the top is a rolled piece, every edge paired."""
+    tank = bodies.saddle_tank()
+    low = curve_through("frame", [[0, frame_z], [540, frame_z]], straight=True)
+    patterns = topped(replace(tank, side=replace(tank.side, lines={**tank.side.lines, "frame": low})), "round")
+    body = build_body(patterns, Division("halves"), thickness=1.6, step_mm=20)
+    closed(body)
+    made = make_blanks(seams_of(body), at_edge, inside_radius=3.0, k_factor=KFactor(FOLD_K, "a test"))
+    (tunnel,) = [blank for blank in made if blank.name.startswith("tunnel")]
+    assert (tunnel.name, tunnel.kind) == (("tunnel", "folded") if legs else ("tunnel top", "rolled"))
+    assert not any("three pieces" in note for note in tunnel.notes)
+    letters = [edge.letter for blank in made for edge in blank.edges]
+    assert all(letters.count(letter) == 2 for letter in set(letters))
