@@ -157,7 +157,7 @@ def _bump_out_at(shell: Shell, patterns: Patterns, edge: np.ndarray) -> int:
 def _tunnel_kinks(patterns: Patterns) -> tuple[Kink, ...]:
     """Where the tunnel is folded across, or parted, because its frame line turns."""
     tunnel = tunnel_of(patterns)
-    if tunnel is None:
+    if tunnel is None or tunnel.rounded is not None:  # a rounded top has none
         return ()
     frame = patterns.side.line("frame")
     kinks = frame.points[1:-1][frame.corner[1:-1], 0]

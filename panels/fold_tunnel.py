@@ -231,7 +231,7 @@ def folded_tunnel(
             thickness=body.thickness,
             area_formed=sheet.area,
             flat=None,
-            notes=_rolled_notes(tunnel, sheet, rolls) if rolls else _notes(tunnel, sheet, names[k], show),
+            notes=_rolled_notes(tunnel, sheet, rolls, show) if rolls else _notes(tunnel, sheet, names[k], show),
             rolls=rolls,
         )
         lips = [edge for number, edge in turned if number == k]
@@ -285,18 +285,18 @@ def _on_metal(line: np.ndarray, ring: np.ndarray) -> np.ndarray:
     return points[[int(along.argmin()), int(along.argmax())]]
 
 
-def _rolled_notes(tunnel: KinkedTunnel, sheet: Sheet, rolls: tuple[Roll, ...]) -> tuple[str, ...]:
+def _rolled_notes(tunnel: KinkedTunnel, sheet: Sheet, rolls: tuple[Roll, ...], show: Show) -> tuple[str, ...]:
     """How the top is rolled, and how its legs are folded where it is an arch."""
     x0, x1 = tunnel.line[:, 0]
     right, left = roll_lines(tunnel)
     wide = np.linalg.norm(right - left, axis=1)
     front, rear = rolls[1].across
     if abs(front - rear) < 0.05:
-        how = f"inside radius {front:.1f} mm, {wide.mean():.1f} mm of metal"
+        how = f"inside radius {show(front)}, {show(wide.mean())} of metal"
     else:
         how = (
-            f"a cone: inside radius {front:.1f} mm, {wide[0]:.1f} mm of metal, at x {x0:.0f} mm; inside radius "
-            f"{rear:.1f} mm, {wide[1]:.1f} mm of metal, at x {x1:.0f} mm"
+            f"a cone: inside radius {show(front)}, {show(wide[0])} of metal, at x {show(x0)}; inside radius "
+            f"{show(rear)}, {show(wide[1])} of metal, at x {show(x1)}"
         )
     notes = (f"roll the top between the two lines towards the frame side, the face drawn up: {how}",)
     if not sheet.folds:
