@@ -39,6 +39,9 @@ __all__ = ["draw_rolls", "roll_facts", "roll_table", "roll_table_height"]
 #: An arc that leaves the piece by more than this says so, mm.
 SAYS_MISS_MM = 0.35
 LEAST_MM = 2.0  # letters, where a zone has no room for larger ones
+#: Where words are tried in a zone: shares of the way from its first line to its last, and up its lines.
+SPOTS = np.array([(along, up) for up in (0.5, 0.72, 0.28, 0.85, 0.15) for along in (0.5, 0.35, 0.65, 0.2, 0.8)])
+ALONG = np.array([[0.5], [0.3], [0.7], [0.15], [0.85]])  # and up a line
 WIDTHS = (9.0, 22.0, 22.0, 30.0, 15.0, 15.0)
 
 
@@ -82,15 +85,16 @@ def roll_table(canvas: Any, face: Face, x: float, y: float) -> float:
 
 def draw_rolls(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any]) -> None:
     """Roll lines across the blank, and in each zone its radius, turn and way; words that follow keep off."""
-    from shapely import LineString, affinity
+    from shapely import LineString, affinity, prepare
 
     if not face.blank.rolls:
         return
     net = affinity.affine_transform(face.blank.net, [view.scale, 0, 0, view.scale, *view.shift])
+    prepare(net)
     pen(canvas, "roll", BLUE)
     for ends in roll_lines(face.blank):
         line(canvas, *view.points(ends))
-    taken += [LineString(view.points(ends)).buffer(0.3, quad_segs=1) for ends in roll_lines(face.blank)]
+    taken += [LineString(view.points(ends)) for ends in roll_lines(face.blank)]
     for number, roll in numbered(face.blank):
         _zone(canvas, face, number, roll, view, sizes, taken, net)
     if view.scale > 0.99 and sizes.name > 5:  # at full size each line says what begins or ends there
@@ -118,21 +122,28 @@ def _zone(
     canvas: Any, face: Face, number: str, roll: Roll, view: View, sizes: Sizes, taken: list[Any], net: Any
 ) -> None:
     """Words in a zone, level or along its lines, as much as there is free room for inside the trim line."""
-    from shapely import Polygon
+    from shapely import Polygon, prepare
 
     corners = view.points(np.vstack([roll.start, roll.end[::-1]]))
-    zone = Polygon(corners).buffer(0)
-    if zone.is_empty:
+    inside = Polygon(corners).convex_hull.intersection(net)
+    if inside.is_empty:
         return
+    prepare(inside)
+    share, up = SPOTS[:, :1], SPOTS[:, 1:]
+    low, high = corners[0] + share * (corners[3] - corners[0]), corners[1] + share * (corners[2] - corners[1])
+    spots = low + up * (high - low)
     tries = [(said, turn) for turn in _turns(roll, view) for said in _said(number, roll, face.work.job.unit)]
     if number:
         tries.append(([number], 0.0))
     for said, turn in tries:
+        reach = np.ptp(corners @ _axes(turn).T, axis=0)
         for size in dict.fromkeys((sizes.tag, sizes.small, LEAST_MM)):
-            spot = _free_spot(said, size, turn, corners, zone.intersection(net), taken)
-            if spot is not None:
-                _write(canvas, said, size, turn, spot, BLUE if number else PENCIL)
-                taken.append(_room(spot, _span(said, size), size * 1.3 * len(said), turn))
+            room = _span(said, size), size * 1.3 * len(said)
+            if room[0] > reach[0] or room[1] > reach[1]:
+                continue
+            found = _first_free(spots, room, turn, inside, taken)
+            if found is not None:
+                _write(canvas, said, size, turn, spots[found], BLUE if number else PENCIL)
                 return
 
 
@@ -144,39 +155,35 @@ def _turns(roll: Roll, view: View) -> list[float]:
     return [0.0] if abs(turn) < 1 else [0.0, turn]
 
 
+def _axes(turn: float) -> np.ndarray:
+    """Unit vectors (2, 2) along words turned by degrees, and above them."""
+    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    return np.array([[c, s], [-s, c]])
+
+
 def _span(said: list[str], size: float) -> float:
     return max(text_width(row, size, bold=True) for row in said)
 
 
-def _room(middle: np.ndarray, wide: float, high: float, turn: float) -> Any:
-    from shapely import Polygon
+def _first_free(
+    middles: np.ndarray, room: tuple[float, float], turn: float, inside: Any, taken: list[Any]
+) -> int | None:
+    """The first of the places (n, 2) where words of a size go inside a shape and off what is taken: now taken too."""
+    from shapely import contains, intersects, polygons
 
-    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
-    unit, up = np.array([c, s]) * (wide / 2 + 0.6), np.array([-s, c]) * (high / 2 + 0.2)
-    return Polygon([middle - unit - up, middle + unit - up, middle + unit + up, middle - unit + up])
-
-
-def _free_spot(
-    said: list[str], size: float, turn: float, corners: np.ndarray, inside: Any, taken: list[Any]
-) -> np.ndarray | None:
-    """A place in the zone where the words have room."""
-    wide, high = _span(said, size), size * 1.3 * len(said)
-    for up in (0.5, 0.72, 0.28, 0.85, 0.15):
-        for along in (0.5, 0.35, 0.65, 0.2, 0.8):
-            low = corners[0] + along * (corners[3] - corners[0])
-            high_end = corners[1] + along * (corners[2] - corners[1])
-            middle = low + up * (high_end - low)
-            room = _room(middle, wide, high, turn)
-            if inside.contains(room) and not any(room.intersects(other) for other in taken):
-                return np.asarray(middle)
+    axes = _axes(turn) * [[room[0] / 2 + 0.6], [room[1] / 2 + 0.2]]
+    boxes = polygons(middles[:, None] + np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) @ axes)
+    for k in np.flatnonzero(contains(inside, boxes)):
+        if not intersects(taken, boxes[k]).any():
+            taken.append(boxes[k])
+            return int(k)
     return None
 
 
 def _write(canvas: Any, said: list[str], size: float, turn: float, middle: np.ndarray, colour: Any) -> None:
-    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
     for k, row in enumerate(said):
         off = (len(said) / 2 - k - 1) * 1.3 * size + 0.3 * size
-        x, y = middle + np.array([-s, c]) * off
+        x, y = middle + _axes(turn)[1] * off
         text(canvas, float(x), float(y), row, size, turn=turn, bold=True, align="middle", colour=colour, paper=True)
 
 
@@ -184,19 +191,15 @@ def _line_words(canvas: Any, number: str, roll: Roll, view: View, sizes: Sizes, 
     """``roll 2 from here`` and ``roll 2 to here`` along the lines of a bend, on its own side of them."""
     if not number:
         return
+    turn = _turns(roll, view)[-1]
+    up = _axes(turn)[1]
     for ends, other, says in ((roll.start, roll.end, "from here"), (roll.end, roll.start, "to here")):
         a, b = view.points(ends)
-        across = view.points(other).mean(axis=0) - (a + b) / 2
-        turn = _turns(roll, view)[-1]
-        c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
-        up = np.array([-s, c])
-        side = up * math.copysign(1.0, float(up @ across))
-        kind = kind_word(roll)
-        tries = [(f"{kind} {number} {says}", sizes.small), (says, sizes.small), (says, LEAST_MM)]
-        for said, size, share in ((said, size, share) for said, size in tries for share in (0.5, 0.3, 0.7, 0.15, 0.85)):
-            middle = a + share * (b - a) + side * (0.65 * size + 0.8)
-            room = _room(middle, _span([said], size), 1.3 * size, turn)
-            if net.contains(room) and not any(room.intersects(shape) for shape in taken):
-                _write(canvas, [said], size, turn, middle, BLUE)
-                taken.append(room)
+        side = up * math.copysign(1.0, float(up @ (view.points(other).mean(axis=0) - (a + b) / 2)))
+        for said, size in ((f"{kind_word(roll)} {number} {says}", sizes.small), (says, sizes.small), (says, LEAST_MM)):
+            middles = a + ALONG * (b - a) + side * (0.65 * size + 0.8)
+            room = _span([said], size), 1.3 * size
+            found = _first_free(middles, room, turn, net, taken) if room[0] < np.hypot(*(b - a)) else None
+            if found is not None:
+                _write(canvas, [said], size, turn, middles[found], BLUE)
                 break
