@@ -11,7 +11,8 @@ __all__ = ["all_papers"]
 
 
 def all_papers(work: Work) -> dict[str, bytes]:
-    """Name -> content of every paper; names may hold folders."""
+    """Name -> content of every paper; names may hold folders. About half of them are made alongside."""
+    from ..alongside import alongside
     from .blankface import face_of
     from .cutlist import cut_lists
     from .cutting_svg import svg_files
@@ -25,15 +26,14 @@ def all_papers(work: Work) -> dict[str, bytes]:
     from .templates import template_files
 
     faces, got = [face_of(work, blank) for blank in work.blanks], figures(work)
-    return {
-        "job-sheet.html": job_sheet(work, faces, got).encode("utf-8"),
-        "results.json": results(work, got),
-        **cut_lists(work, got),
-        **quote_files(work),
-        **dxf_files(work),
-        **svg_files(work),
-        **for_the_cutter(work),
-        **template_files(work, faces),
-        **drawing_files(work, faces),
-        "body.stl": stl(work.body, f"{work.job.name}, revision {work.job.revision}"),
-    }
+    with alongside(lambda: {**dxf_files(work), **svg_files(work), **template_files(work, faces)}) as rest:
+        papers = {
+            "job-sheet.html": job_sheet(work, faces, got).encode("utf-8"),
+            "results.json": results(work, got),
+            **cut_lists(work, got),
+            **quote_files(work),
+            **for_the_cutter(work),
+            **drawing_files(work, faces),
+            "body.stl": stl(work.body, f"{work.job.name}, revision {work.job.revision}"),
+        }
+        return {**papers, **rest()}
