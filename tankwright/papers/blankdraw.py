@@ -159,7 +159,10 @@ def _box(left_foot: np.ndarray, wide: float, high: float, turn: float) -> Any:
 
 
 def _is_free(box: Any, taken: Sequence[Any]) -> bool:
-    return not any(box.intersects(other) for other in taken)
+    from shapely import intersects, prepare
+
+    prepare(box)
+    return not (len(taken) and intersects(box, list(taken)).any())
 
 
 def _on_page(shape: Any, view: View) -> Any:
@@ -463,13 +466,13 @@ def _limits(face: Face) -> tuple[float, float, float]:
 
 def _roomiest(shape: Any, view: View, taken: Sequence[Any], clear: float) -> tuple[float, float, float]:
     """Middle and radius on the page of the largest circle in a shape of the blank that keeps off what is taken."""
-    from shapely import affinity, maximum_inscribed_circle, unary_union
+    from shapely import affinity, buffer, maximum_inscribed_circle, union_all
 
     k = view.scale
     free: Any = affinity.affine_transform(shape, [k, 0, 0, k, *view.shift])
     if taken:
         for reach in (clear, 0.0):
-            less = free.difference(unary_union([box.buffer(reach) for box in taken]))
+            less = free.difference(union_all(buffer(list(taken), reach, quad_segs=2)))
             if not less.is_empty and less.area > 4:
                 free = less
                 break

@@ -149,20 +149,15 @@ def seam_ticks(work: Work, blank: Blank) -> list[Tick]:
 
 def along_edge(edge: Edge, net: Polygon, share: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Point, unit direction and unit inward normal at a share of an edge's length."""
-    from shapely.geometry import Point
+    from shapely import contains_xy
 
-    steps = np.linalg.norm(np.diff(edge.points, axis=0), axis=1)
-    run = np.concatenate([[0.0], np.cumsum(steps)])
-    target = run[-1] * share
-
-    def at(s: float) -> np.ndarray:
-        s = min(max(s, 0.0), float(run[-1]))
-        return np.array([np.interp(s, run, edge.points[:, k]) for k in (0, 1)])
-
-    reach = min(8.0, run[-1] / 4)
-    along = at(target + reach) - at(target - reach)
+    steps = np.diff(edge.points, axis=0)
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(steps[:, 0], steps[:, 1]))])
+    target, reach = run[-1] * share, min(8.0, run[-1] / 4)
+    at = np.clip([target - reach, target, target + reach], 0.0, run[-1])
+    near, point, far = np.column_stack([np.interp(at, run, column) for column in edge.points.T])
+    along = far - near
     along /= max(1e-9, float(np.hypot(*along)))
     left = np.array([-along[1], along[0]])
-    point = at(target)
-    inward = left if net.contains(Point(point + left * 0.5)) else -left
+    inward = left if contains_xy(net, *(point + left * 0.5)) else -left
     return point, along, inward

@@ -73,20 +73,19 @@ def write_inside(
 ) -> bool:
     """Words at the first of the spots that is metal and keeps ``off``: so far in from a side (0 left, 1 right, 2 low,
     3 high), at a share of the way across; whether there was one. ``taken`` grows."""
-    from shapely import box
+    import shapely
 
     x0, y0, x1, y1 = metal.bounds
     wide = text_width(says, size, bold=True)
-    for far, share, side in spots:
-        x, y = x0 + share * (x1 - x0) - wide / 2, y0 + share * (y1 - y0) - 0.36 * size
-        if side < 2:
-            x = x0 + far if side == 0 else x1 - far - wide
-        else:
-            y = y0 + far if side == 2 else y1 - far - size
-        room = box(x - 0.8, y - 0.8, x + wide + 0.8, y + size + 0.4)
-        if metal.contains(room) and not any(room.intersects(other) for other in off):
-            text(canvas, float(x), float(y), says, size, bold=True, paper=True)
-            taken.append(room)
+    far, share, side = np.array(spots, dtype=float).T
+    x = np.select([side == 0, side == 1], [x0 + far, x1 - far - wide], x0 + share * (x1 - x0) - wide / 2)
+    y = np.select([side == 2, side == 3], [y0 + far, y1 - far - size], y0 + share * (y1 - y0) - 0.36 * size)
+    rooms = shapely.box(x - 0.8, y - 0.8, x + wide + 0.8, y + size + 0.4)
+    avoided = list(off)
+    for k in np.flatnonzero(shapely.contains(metal, rooms)).tolist():
+        if not shapely.intersects(rooms[k], avoided).any():
+            text(canvas, float(x[k]), float(y[k]), says, size, bold=True, paper=True)
+            taken.append(rooms[k])
             return True
     return False
 
@@ -116,7 +115,7 @@ def fitting_strokes(face: Face, view: View) -> list[Any]:
 
 def name_fittings(canvas: Any, face: Face, view: View, size: float, taken: list[Any], metal: Any) -> None:
     """Each fitting's name beside its cross or ring; where it stands farther off a line leads to it."""
-    from shapely import box
+    from shapely import box, intersects
 
     for k, (mark, runs) in enumerate(face.marks):
         if mark.kind != "fitting" or not mark.label or not runs:
@@ -135,7 +134,7 @@ def name_fittings(canvas: Any, face: Face, view: View, size: float, taken: list[
             )  # fmt: skip
             for x, y in spots:
                 room = box(x - 0.5, y - 0.5, x + wide + 0.5, y + size + 0.3)
-                bad = sum(room.intersects(other) for other in taken) + 0.5 * (not metal.contains(room))
+                bad = float(intersects(room, taken).sum()) + 0.5 * (not metal.contains(room))
                 if bad < fewest:
                     best, fewest = (x, y, room, far), bad
                 if bad == 0:
@@ -152,7 +151,7 @@ def name_fittings(canvas: Any, face: Face, view: View, size: float, taken: list[
 
 def draw_ticks(canvas: Any, face: Face, view: View, size: float, taken: list[Any]) -> None:
     """Ticks across the edges at quarters and halves, lettered beside their outer ends where that is free."""
-    from shapely import box
+    from shapely import box, intersects
 
     for tick in face.ticks:
         pen(canvas, "register")
@@ -163,7 +162,7 @@ def draw_ticks(canvas: Any, face: Face, view: View, size: float, taken: list[Any
         wide = text_width(says, size)
         x, y = ends[0] + away * (0.5 + np.abs(away) @ [wide / 2, size / 2]) - [0, 0.36 * size]
         room = box(x - wide / 2, y - 0.2, x + wide / 2, y + 0.9 * size)
-        if tick.share != 0.5 and any(room.intersects(other) for other in taken):
+        if tick.share != 0.5 and intersects(room, taken).any():
             continue
         taken.append(room)
         text(canvas, float(x), float(y), says, size, align="middle", paper=True)
@@ -171,19 +170,19 @@ def draw_ticks(canvas: Any, face: Face, view: View, size: float, taken: list[Any
 
 def free_beside(at: np.ndarray, size: tuple[float, float], taken: Sequence[Any], metal: Any) -> np.ndarray | None:
     """Middle of the nearest room of a size, off the blank and free of words, to a point; None if there is none."""
-    from shapely import box
+    import shapely
 
     half = np.array(size) / 2 + 0.4
     x0, y0, x1, y1 = metal.bounds
-    for far in np.arange(6.0, 42.0, 4.0):
-        for k in range(16):
-            turn = math.pi / 2 * (-1) ** k + (-1) ** (k // 2) * (k // 4) * math.pi / 8
-            x, y = at + far * np.array([math.cos(turn), math.sin(turn)])
-            if not (x0 - 6 < x - half[0] and x + half[0] < x1 + 6 and y0 - 12 < y - half[1] and y + half[1] < y1 + 12):
-                continue
-            room = box(x - half[0], y - half[1], x + half[0], y + half[1])
-            if not metal.intersects(room) and not any(room.intersects(other) for other in taken):
-                return np.array([x, y])
+    turns = [math.pi / 2 * (-1) ** k + (-1) ** (k // 2) * (k // 4) * math.pi / 8 for k in range(16)]
+    way = np.array([[math.cos(turn), math.sin(turn)] for turn in turns])
+    middles = (at + np.arange(6.0, 42.0, 4.0)[:, None, None] * way).reshape(-1, 2)
+    low, high = middles - half, middles + half
+    inside = (low > [x0 - 6, y0 - 12]).all(axis=1) & (high < [x1 + 6, y1 + 12]).all(axis=1)
+    rooms = shapely.box(*low.T, *high.T)
+    for k in np.flatnonzero(inside & ~shapely.intersects(metal, rooms)).tolist():
+        if not shapely.intersects(rooms[k], list(taken)).any():
+            return middles[k]
     return None
 
 
