@@ -18,6 +18,8 @@ __all__ = ["inward_directions"]
 
 #: Sine of half the angle at which two surfaces meet from which an edge runs back no further: about 6 thicknesses.
 SAME_DIRECTION = 0.15
+#: A face less high than this, mm, is a sliver: rounding, and its normal with it.
+SLIVER_MM = 1e-4
 #: How far from an edge a surface's points give way along it, mm: several times the longest run-back of
 #: an edge, so that the mesh is pressed together a little over a width instead of crushed at the edge.
 GIVE_MM = 15.0
@@ -35,13 +37,34 @@ def _corner_weights(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:
     return np.arctan2(cross, np.einsum("mij,mij->mi", to_next, to_last))
 
 
+def _slivers_turned(vertices: np.ndarray, faces: np.ndarray, normal: np.ndarray, twice: np.ndarray) -> np.ndarray:
+    """Unit normals (m, 3), those of slivers taken from the face beyond their longest edge: where three lines of a
+    body all but meet in a point, what lies between them turns any way. ``twice`` (m,) are their areas doubled."""
+    p = vertices[faces]
+    long = np.linalg.norm(np.roll(p, -1, axis=1) - p, axis=2)  # of the edges from each corner to the next
+    thin = np.flatnonzero(twice < SLIVER_MM * long.max(axis=1))
+    if not len(thin):
+        return normal
+    size, turned = len(vertices), normal.copy()
+    start = faces.ravel()
+    owner = dict(zip((start * size + np.roll(faces, -1, axis=1).ravel()).tolist(), range(3 * len(faces)), strict=True))
+    # The thickest first: a sliver beside a sliver takes what that one took.
+    for k in thin[np.argsort(-twice[thin] / long[thin].max(axis=1), kind="stable")]:
+        corner = int(long[k].argmax())
+        beyond = owner.get(int(faces[k, (corner + 1) % 3]) * size + int(faces[k, corner]))
+        if beyond is not None:
+            turned[k] = turned[beyond // 3]
+    return turned
+
+
 def inward_directions(vertices: np.ndarray, faces: np.ndarray, group: np.ndarray) -> np.ndarray:
     """Displacement of each vertex (n, 3) that offsets every surface there by one unit inwards.
 
     ``group`` (m,) numbers the smooth surfaces; faces turn anticlockwise seen from outside.
     """
     normal = area_vectors(vertices, faces)
-    normal = normal / np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
+    size = np.linalg.norm(normal, axis=1)
+    normal = _slivers_turned(vertices, faces, normal / np.maximum(size, 1e-300)[:, None], 2 * size)
     weight = _corner_weights(vertices, faces)
     groups = int(group.max()) + 1
     key = faces * groups + group[:, None]

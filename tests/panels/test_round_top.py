@@ -8,6 +8,8 @@ from functools import cache
 
 import numpy as np
 import pytest
+import shapely
+import shapely.affinity
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -17,6 +19,7 @@ from panels.choose_k import KFactor
 from panels.curves import curve_through
 from panels.divide import SCHEMES
 from panels.errors import TrimError, TunnelError
+from panels.fold_tunnel import folded_tunnel
 from panels.make_blanks import make_blanks
 from panels.openings import tunnel_of
 from panels.patterns import BumpOut, Division, NeckRelief, TunnelPattern
@@ -169,8 +172,8 @@ def test_body_is_what_boolean_subtraction_leaves(kind, rise, taper):
 
 
 @pytest.mark.parametrize("seed", range(50))
-def test_random_tanks_are_closed(seed):
-    """Nose round or flat, necks, tunnels that stop inside, every division: a hundred tanks, half rounds and arches."""
+def test_random_tanks_are_closed_and_their_tunnels_roll_back(seed):
+    """Nose round or flat, necks, tunnels that stop inside, tapers: a hundred tanks, half rounds and arches."""
     r = np.random.default_rng(seed)
     patterns = bodies.saddle_tank(seed + 300) if seed % 4 else square_front(r.uniform(-20, 20))
     if seed % 3:
@@ -185,7 +188,9 @@ def test_random_tanks_are_closed(seed):
         rise = r.uniform(0.1, 0.9) * patterns.tunnel.half_front
         body = build_body(topped(patterns, kind, rise, **ends), Division(scheme), thickness=1.6, step_mm=25)
         closed(body)
-        assert "tunnel top" in body.pieces
+        sewn, k = seams_of(body), KFactor(FOLD_K, "a test")
+        (tunnel,) = folded_tunnel(sewn, at_edge, inside_radius=FOLD_RADIUS, k_factor=k)
+        check_rolls_back(sewn, tunnel)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -222,10 +227,8 @@ def test_left_and_right_are_mirror_images(kind, rise):
     mirror = body.shell.mirror
     assert np.abs(body.outer[mirror] * [1, -1, 1] - body.outer).max() < 1e-9
     tunnel = blanks_of("tapered", kind, rise)["tunnel"].net
-    from shapely import affinity
-
     # Trim lines leave points out that lie within 0.01 mm of straight, from wherever they begin.
-    assert affinity.scale(tunnel, 1, -1, origin=(0, 0)).hausdorff_distance(tunnel) < 0.03
+    assert shapely.affinity.scale(tunnel, 1, -1, origin=(0, 0)).hausdorff_distance(tunnel) < 0.03
 
 
 def test_patterns_of_the_inside_keep_the_clear_sizes():
@@ -365,10 +368,14 @@ CASES = [(name, kind, rise) for name in TANKS for kind, rise in (("round", 0.0),
 
 @pytest.mark.parametrize("name, kind, rise", CASES)
 def test_rolled_and_folded_back_the_blank_is_the_tunnel(name, kind, rise):
+    sewn, blanks = made(name, kind, rise)
+    check_rolls_back(sewn, blanks["tunnel"])
+
+
+def check_rolls_back(sewn, blank):
     """Edges of the blank, rolled back, lie on the body's own seams, its faces on the body's frame side."""
     igl = pytest.importorskip("igl")
-    sewn, blanks = made(name, kind, rise)
-    blank, body = blanks["tunnel"], sewn.body
+    body = sewn.body
     seams = {seam.letter: seam for seam in sewn.seams}
     flat, target = [], []
     for edge in blank.edges:
@@ -386,17 +393,15 @@ def test_rolled_and_folded_back_the_blank_is_the_tunnel(name, kind, rise):
     r = np.random.default_rng(0)
     x0, y0, x1, y1 = blank.net.bounds
     spots = r.uniform([x0, y0], [x1, y1], (900, 2))
-    from shapely import contains, points
-
-    spots = spots[contains(blank.net.buffer(-4.0), points(spots))]
+    spots = spots[shapely.contains(blank.net.buffer(-4.0), shapely.points(spots))]
     spots = spots[~near_a_fold(blank, spots)]
-    half = THICKNESS / 2
+    half = blank.thickness / 2
     face = rolled_back(blank, spots, np.full(len(spots), half)) @ turn + shift
     faces = np.vstack([body.faces_of(f"tunnel {piece}") for piece in ("right", "left", "top")])
     square, _, _ = igl.point_mesh_squared_distance(face, body.outer, faces)
     assert np.sqrt(square).max() < FIT_MM
     back_side = rolled_back(blank, spots, np.full(len(spots), -half)) @ turn + shift
-    normal = (face - back_side) / THICKNESS  # towards the frame
+    normal = (face - back_side) / blank.thickness  # towards the frame
     want = outwards(body.patterns, face)
     lean = np.degrees(np.arccos(np.clip(np.einsum("ni,ni->n", normal, want), -1, 1)))
     assert lean.max() < FIT_DEG
