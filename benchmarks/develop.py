@@ -2,13 +2,15 @@
 
     python benchmarks/develop.py            about 2000 triangles
     python benchmarks/develop.py --fine     about 20 000 as well
+    python benchmarks/develop.py --fine --write
 
-Prints one table. "bound" is what no blank of the shape can beat (from its curvature), "floor" what no layout of this
-very mesh can beat to first order in strain, both worked out by the tool. Times are processor time, which a busy machine
-changes little, the best of several, in ms, from vertices and faces to a checked result; the bound is worked out when
-asked for and timed on its own. libigl starts from a harmonic layout in a circle, which is part of its time; it has no
-aim like "least_worst", so its strains are those of its own energies. Set OMP_NUM_THREADS=1 to keep libraries from
-starting threads. Figures go with the machine: say which, how busy, what day.
+Prints one table; ``--write`` puts it between its markers in benchmarks/README.md. "bound" is what no blank of the
+shape can beat (from its curvature), "floor" what no layout of this very mesh can beat to first order in strain, both
+worked out by the tool. Times are processor time, which a busy machine changes little, the best of several, in ms,
+from vertices and faces to a checked result; the bound is worked out when asked for and timed on its own. libigl
+starts from a harmonic layout in a circle, which is part of its time; it has no aim like "least_worst", so its strains
+are those of its own energies. Set OMP_NUM_THREADS=1 to keep libraries from starting threads. Figures go with the
+machine: say which, how busy, what day.
 """
 
 from __future__ import annotations
@@ -140,14 +142,32 @@ def main() -> None:
     options = argparse.ArgumentParser(description="Strain and time of developing skins, beside libigl.")
     options.add_argument("--fine", action="store_true", help="about 20 000 triangles as well")
     options.add_argument("--shapes", default="", help="comma-separated names; all without it")
+    options.add_argument("--write", action="store_true", help="put the table into benchmarks/README.md")
     given = options.parse_args()
     names = [n for n in given.shapes.split(",") if n] or list(SHAPES)
-    print(f"{platform.machine()}, {os.cpu_count()} cores, numpy {np.__version__}, load {os.getloadavg()[0]:.1f}")
-    develop_mesh(*shapes.cap(30, 4), aim="least_worst")  # imports are no part of the figures
-    print("| " + " | ".join(HEADS) + " |\n" + "|---" * len(HEADS) + "|")
+    day = time.strftime("%Y-%m-%d")
+    lines = [
+        f"{platform.machine()}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}, "
+        f"Python {platform.python_version()}, numpy {np.__version__}, {day}.\n",
+        "| " + " | ".join(HEADS) + " |",
+        "|---" * len(HEADS) + "|",
+    ]
+    print("\n".join(lines))
+    _ = develop_mesh(*shapes.cap(30, 4), aim="least_worst").lower_bound  # imports are no part of the figures
     for scale, times in ((1, 5), (3, 2)) if given.fine else ((1, 5),):
         for name in names:
-            print("| " + " | ".join(row(name, scale, times)) + " |", flush=True)
+            lines.append("| " + " | ".join(row(name, scale, times)) + " |")
+            print(lines[-1], flush=True)
+    if given.write:
+        write("\n".join(lines))
+
+
+def write(text: str) -> None:
+    """Put the table between its markers in benchmarks/README.md."""
+    readme = Path(__file__).parent / "README.md"
+    start, end = "<!-- develop: begin -->", "<!-- develop: end -->"
+    head, rest = readme.read_text().split(start)
+    readme.write_text(f"{head}{start}\n{text}\n{end}{rest.split(end)[1]}")
 
 
 if __name__ == "__main__":

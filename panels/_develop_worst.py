@@ -36,6 +36,7 @@ Floats = NDArray[np.float64]
 PRICE_FALL = 0.3  # tuned by eye: smaller needs more steps per price, larger more prices
 WALL = 0.9  # share of the way to the wall that a step may take
 SMALLEST_SHARE = 0.1  # weight of a triangle against the mean; tiny ones still need a barrier of their own
+FLOOR_FROM = 5.0  # price over gap and worst strain from which floors are worked out: the last is not always the highest
 NEARLY_CENTRED, NEARLY_WHOLE = 0.5, 0.6  # decrement below and share of a step above which the price falls
 
 
@@ -79,19 +80,20 @@ def level(
     now = _Pass(points, st, 1.1 * float(np.abs(st.e).max()))
     weight = np.clip(disc.area / disc.area.mean(), SMALLEST_SHARE, 1 / SMALLEST_SHARE)
     weight = (weight / weight.sum())[:, None]
-    price, floor = 0.1 * now.t, 0.0
+    price, known, late = 0.1 * now.t, 0.0, 0.0
     for _ in range(most):
         now = _step(disc, pattern, now, price, weight)
         small = 4 * price < 2 * gap * now.worst  # a settled layout is within 4 prices of the best
-        if small and now.settled:
-            floor = max(floor, _floor(disc, pattern, now, weight))
+        if now.settled and price < FLOOR_FROM * gap * now.worst:
+            floor = _floor(disc, pattern, now, weight)
+            known, late = max(known, floor), max(late, floor) if small else 0.0
         spent = small and price * now.decrement < 0.1 * gap * now.worst and 8 * price < gap * now.worst
-        if now.worst <= (1 + gap) * floor or now.reach == 0.0 or spent:
+        if now.worst <= (1 + gap) * late or now.reach == 0.0 or spent:
             break
         if now.settled and 8 * price >= gap * now.worst:
             price *= PRICE_FALL
     points, st = balanced(disc, now.points)
-    return points, st, 2 * max(floor, _floor(disc, pattern, now, weight) if floor == 0 else 0.0)
+    return points, st, 2 * max(known, 0.0 if late else _floor(disc, pattern, now, weight))
 
 
 def _step(disc: Disc, pattern: Pattern, now: _Pass, price: float, weight: Floats) -> _Pass:
