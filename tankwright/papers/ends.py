@@ -46,7 +46,7 @@ class Ends(NamedTuple):
         return ", ".join(f"{word} {place}" for word, place in zip(self, places, strict=True) if word)
 
 
-_last: tuple[weakref.ref[Work], dict[tuple[str, str], Seam]] | None = None
+_last: tuple[weakref.ref[Work], dict[tuple[str, str], Seam], dict[int, Ends]] | None = None
 
 
 def _seams(work: Work) -> dict[tuple[str, str], Seam]:
@@ -56,7 +56,7 @@ def _seams(work: Work) -> dict[tuple[str, str], Seam]:
         from panels.seams import seams_of
 
         seams = () if getattr(work.body, "shell", None) is None else seams_of(work.body).seams
-        _last = (weakref.ref(work), {(seam.letter, piece): seam for seam in seams for piece in seam.pieces})
+        _last = (weakref.ref(work), {(seam.letter, piece): seam for seam in seams for piece in seam.pieces}, {})
     return _last[1]
 
 
@@ -97,7 +97,18 @@ def runs_from_start(work: Work, blank: Blank, edge: Edge) -> bool:
 
 
 def ends_of(work: Work, blank: Blank) -> Ends:
-    """The words at the four sides of a blank, from where its seams lie on the tank."""
+    """The words at the four sides of a blank, from where its seams lie on the tank; remembered with its seams."""
+    _seams(work)
+    assert _last is not None
+    place = next((k for k, other in enumerate(work.blanks) if other is blank), -1)
+    if place < 0:
+        return _ends(work, blank)
+    if place not in _last[2]:
+        _last[2][place] = _ends(work, blank)
+    return _last[2][place]
+
+
+def _ends(work: Work, blank: Blank) -> Ends:
     flat, solid = _met(work, blank)
     if len(flat) < 3:
         return Ends()

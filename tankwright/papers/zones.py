@@ -144,9 +144,16 @@ def worst_places(flat: FlatMesh) -> tuple[Worst, ...]:
     )
 
 
+@lru_cache(maxsize=64)
+def _middles(flat: FlatMesh) -> np.ndarray:
+    """Middles (m, 2) of the faces of a flat."""
+    return np.asarray(flat.points[flat.faces].mean(axis=1))
+
+
+@lru_cache(maxsize=512)
 def mirrored(flat: FlatMesh, kind: str, share: float, at: tuple[float, float]) -> tuple[tuple[float, float], ...]:
     """The place over against ``at`` across the middle of the flat, if it asks for as much."""
-    middle = flat.points[flat.faces].mean(axis=1)
+    middle = _middles(flat)
     over = np.array([at[0], float(flat.points[:, 1].min() + flat.points[:, 1].max()) - at[1]])
     if abs(over[1] - at[1]) < 2 * NEAR_MM:
         return ()
