@@ -257,6 +257,13 @@ def _warnings(canvas: Any, work: Work, x: float, y: float, room: float) -> float
     return y
 
 
+def _kind(blank: Blank) -> str:
+    """How a blank is made; a tunnel under a rolled top may have no fold at all."""
+    if blank.kind == "folded" and blank.rolls:
+        return "rolled and folded" if blank.folds else "rolled"
+    return "formed: crowned by hand" if blank.kind == "formed" else blank.kind
+
+
 def _facts(work: Work, blank: Blank) -> list[tuple[str, str]]:
     """What a maker asks of a blank, in words."""
     unit = work.job.unit
@@ -265,10 +272,7 @@ def _facts(work: Work, blank: Blank) -> list[tuple[str, str]]:
     facts = [
         ("cut size", f"{words.length(x1 - x0, unit)} by {words.length(y1 - y0, unit)}"),
         ("metal", metal_line(work.job, blank.thickness)),
-        (
-            "kind",
-            {"formed": "formed: crowned by hand", "rolled": "rolled", "folded": "folded"}.get(blank.kind, blank.kind),
-        ),
+        ("kind", _kind(blank)),
         ("good face", "up as drawn, the outside of the finished tank"),
         ("grain", words.grain(blank)),
         ("patterns show", "the outside of the finished tank" if outside else "the inside of the finished tank"),
