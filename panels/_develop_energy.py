@@ -20,7 +20,17 @@ from panels._develop_mesh import Disc
 from panels._develop_sparse import Pattern
 from panels.errors import DevelopStalled
 
-__all__ = ["Kept", "Strains", "cosh_cost", "descend", "element_modes", "even_cost", "longest_step", "strains_of"]
+__all__ = [
+    "Kept",
+    "Strains",
+    "along_modes",
+    "cosh_cost",
+    "descend",
+    "element_modes",
+    "even_cost",
+    "longest_step",
+    "strains_of",
+]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -193,12 +203,22 @@ def _held(points: Floats) -> Ints:
 
 
 def descend(
-    disc: Disc, pattern: Pattern, points: Floats, cost: Cost, *, until: float, most: int, kept: Kept | None = None
+    disc: Disc,
+    pattern: Pattern,
+    points: Floats,
+    cost: Cost,
+    *,
+    until: float,
+    most: int,
+    kept: Kept | None = None,
+    settled: float = np.inf,
 ) -> tuple[Floats, Strains, int]:
     """Newton steps until one promises less than ``until`` of the summed cost: layout, strains, steps taken.
 
     Near the end each step leaves far less than a hundredth of the one before still to gain, so a full step that gained
-    a hundred times ``until`` is the last. ``kept`` carries a factor from one descent to the next.
+    a hundred times ``until`` is the last. Triangles of next to no area have no say in that: they are waited for until
+    a step changes no strain by more than ``settled`` of the largest. ``kept`` carries a factor from one descent to the
+    next.
     """
     kept = Kept() if kept is None else kept
     st = strains_of(disc, points)
@@ -212,14 +232,26 @@ def descend(
         down = gradient(disc, modes, -weight * first / st.s)
         step = newton_step(pattern, points, modes, weight * stiffnesses(st, first, second), down, kept)
         promise = -float((down * step).sum())  # not a dot product: on long vectors that starts threads
-        if promise <= until * total + ROUNDING:
+        calm = np.isinf(settled) or _change(disc, st, modes, step) <= settled * float(np.abs(st.e).max())
+        if promise <= until * total + ROUNDING and calm:
             return points, st, taken
         points, st, now, reach = _searched(disc, points, st, step.reshape(2, -1).T, cost, weight, total, promise)
-        if now >= total or (reach == 1.0 and promise <= 100 * until * now + ROUNDING):
+        if now >= total or (reach == 1.0 and promise <= 100 * until * now + ROUNDING and calm):
             return points, st, taken + 1
         total = now
         value, first, second = cost(st.e)
     return points, st, most
+
+
+def along_modes(disc: Disc, modes: Floats, move: Floats) -> Floats:
+    """(m, 4) how far a move (n, 2) goes along each mode of each triangle."""
+    local = np.concatenate([move[:, 0][disc.faces], move[:, 1][disc.faces]], axis=1)
+    return np.einsum("mjk,mk->mj", modes, local)
+
+
+def _change(disc: Disc, st: Strains, modes: Floats, step: Floats) -> float:
+    """Largest change of a principal strain that a step (2 n,) brings, to first order."""
+    return float(np.abs(along_modes(disc, modes, step.reshape(2, -1).T)[:, :2] / st.s).max())
 
 
 def _searched(

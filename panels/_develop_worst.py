@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from panels._develop_energy import (
     Strains,
+    along_modes,
     element_modes,
     factored,
     gradient,
@@ -113,7 +114,9 @@ def _step(disc: Disc, pattern: Pattern, now: _Pass, price: float, weight: Floats
     step = -solved[:, 0] - solved[:, 1] * step_t
     decrement = -_work(down, step) - slope_t * step_t
     move = step.reshape(2, -1).T
-    reach = min(1.0, 0.9 * longest_step(disc, now.points, move), _to_the_wall(st, t, _along(disc, modes, move), step_t))
+    reach = min(
+        1.0, 0.9 * longest_step(disc, now.points, move), _to_the_wall(st, t, along_modes(disc, modes, move), step_t)
+    )
     value = t / price - float((weight * np.log(room)).sum())
     for _ in range(30):
         points, wall = now.points + reach * move, t + reach * step_t
@@ -124,12 +127,6 @@ def _step(disc: Disc, pattern: Pattern, now: _Pass, price: float, weight: Floats
                 return _Pass(points, trial, wall, decrement, reach)
         reach *= 0.7
     return _Pass(now.points, st, t, decrement, 0.0)
-
-
-def _along(disc: Disc, modes: Floats, move: Floats) -> Floats:
-    """(m, 4) how far a move goes along each mode of each triangle."""
-    local = np.concatenate([move[:, 0][disc.faces], move[:, 1][disc.faces]], axis=1)
-    return np.einsum("mjk,mk->mj", modes, local)
 
 
 def _to_the_wall(st: Strains, t: float, along: Floats, step_t: float) -> float:
@@ -154,7 +151,7 @@ def _floor(disc: Disc, pattern: Pattern, now: _Pass, weight: Floats) -> float:
     modes, stiff, slope = element_modes(disc, st), stiffnesses(st, first, second), -first / st.s
     stiff[:, 2] = 0.0
     solved = pattern.solve(factored(pattern, now.points, modes, stiff), gradient(disc, modes, slope))
-    along = -_along(disc, modes, solved.reshape(2, -1).T)
+    along = -along_modes(disc, modes, solved.reshape(2, -1).T)
     q = -(slope + stiff[:, :2] * along[:, :2]) * st.s
     across = stiff[:, 3] * along[:, 3] * st.s.mean(axis=1) / np.sqrt(2)
     middle, radius = q.sum(axis=1) / 2, np.hypot((q[:, 0] - q[:, 1]) / 2, across)

@@ -44,6 +44,7 @@ Ints = NDArray[np.intp]
 
 AIMS = ("even", "least_worst")
 EVEN_UNTIL = 1e-6  # of the summed squares; the strains have then settled to a few parts in 10 000
+SETTLED = 0.1  # of the largest strain: a step that changes none by more is the last
 FLAT_ENOUGH = 1e-7  # strain below which a panel counts as a developable laid exactly
 COST_STEP = 4.0  # a dear shrink is reached in factors of this: from far away the one-sided weights make steps short
 TOO_FAR = 0.5  # strain from which the squares are no longer convex and the start is brought in by another cost
@@ -231,7 +232,8 @@ def _even(disc: Disc, pattern: Pattern, points: Floats, shrink_cost: float) -> t
     # One full step is enough to know the panel's rms strain to a few percent.
     points, st, _ = descend(disc, pattern, points, even_cost(shrink_cost), until=1.0, most=60, kept=kept)
     about = float(np.sqrt(np.average((st.e**2).mean(axis=1), weights=disc.area)))
-    points, st, _ = descend(disc, pattern, points, even_cost(shrink_cost, about), until=EVEN_UNTIL, most=60, kept=kept)
+    last = even_cost(shrink_cost, about)
+    points, st, _ = descend(disc, pattern, points, last, until=EVEN_UNTIL, most=60, kept=kept, settled=SETTLED)
     return points, st
 
 
