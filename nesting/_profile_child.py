@@ -1,9 +1,10 @@
 """The other side of ``_profile_engine``: runs the strip packing library, in a process of its own.
 
-    python -c "from nesting._profile_child import main; main()"
+    python -c "import runpy, sys; runpy.run_path(sys.argv[1])['main']()" _profile_child.py
 
-Reads one JSON job from standard input and writes one JSON line for each shorter strip it finds. Being apart, a panic of
-the library, or a run that will not stop, costs this process and nothing else.
+Imports nothing of its package, so that it starts at once. Reads one JSON job from standard input and writes one JSON
+line for each shorter strip it finds. Being apart, a panic of the library, or a run that will not stop, costs this
+process and nothing else.
 """
 
 from __future__ import annotations

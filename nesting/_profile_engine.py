@@ -12,7 +12,6 @@ from __future__ import annotations
 import importlib.util
 import json
 import math
-import os
 import subprocess
 import sys
 import threading
@@ -31,6 +30,7 @@ from ._profile_shapes import Variant, Variants
 
 __all__ = ["Run", "available", "start", "strip_job"]
 
+CHILD = str(Path(__file__).with_name("_profile_child.py"))  # run as a file: the package would load the array library
 HAIR = 1e-5  # of the strip's height, added to it so that a part may be as tall as the strip
 
 
@@ -180,15 +180,12 @@ def start(job: dict[str, Any], items: list[tuple[int, list[Variant]]], bench: Be
 
 def _child(job: dict[str, Any]) -> subprocess.Popen[str]:
     """A child that has been given its job."""
-    home = str(Path(__file__).resolve().parent.parent)
-    path = os.pathsep.join(p for p in (home, os.environ.get("PYTHONPATH", "")) if p)
     process = subprocess.Popen(
-        [sys.executable, "-c", "from nesting._profile_child import main; main()"],
+        [sys.executable, "-c", "import runpy, sys; runpy.run_path(sys.argv[1])['main']()", CHILD],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
         text=True,
-        env={**os.environ, "PYTHONPATH": path},
         start_new_session=True,
     )
     assert process.stdin is not None
