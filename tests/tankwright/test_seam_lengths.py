@@ -6,7 +6,6 @@ other says. No published figure; 0.3 mm is the project's own limit, a pencil lin
 
 from functools import cache
 from pathlib import Path
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -16,6 +15,7 @@ from panels.develop import develop_mesh
 from panels.seams import family, seams_of
 from tankwright.job import SKIN_K, load_job, work_out
 from tankwright.papers.blankface import seam_ticks
+from tankwright.papers.ends import runs_from_start
 from tankwright.papers.results import figures
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -97,7 +97,7 @@ def test_match_marks_meet_when_formed(example):
     for letter, pair in mates(work).items():
         marks = []
         for blank, edge in pair:
-            ticks = [t for t in seam_ticks(SimpleNamespace(blanks=work.blanks), blank) if t.edge is edge]
+            ticks = [t for t in seam_ticks(work, blank) if t.edge is edge]
             if edge.formed_at is None or not ticks:
                 continue
             steps = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(edge.points, axis=0), axis=1))])
@@ -109,7 +109,9 @@ def test_match_marks_meet_when_formed(example):
                 off = np.abs((line - a) @ np.array([-(b - a)[1], (b - a)[0]])) / np.linalg.norm(b - a)
                 near = np.linalg.norm(line - (a + b) / 2, axis=1) < 40
                 here = fine[near][np.argmin(off[near])]
-                marks.append((tick.share, float(np.interp(here, steps, edge.formed_at))))
+                formed = float(np.interp(here, steps, edge.formed_at))
+                forward = runs_from_start(work, blank, edge)
+                marks.append((tick.share, formed if forward else edge.length_surface - formed))
                 moved = max(moved, abs(here - tick.share * steps[-1]))
         for share, formed in marks:
             assert formed == pytest.approx(share * pair[0][1].length_surface, abs=LIMIT_MM), letter
