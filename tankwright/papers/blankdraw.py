@@ -496,7 +496,7 @@ def _name(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any], m
     rows = [
         (named(face.work, blank.name), sizes.name, True),
         (f"{words.hand(blank)}, qty 1", sizes.tag, False),
-        (words.metal_words(face.work.job, blank.thickness), sizes.tag, False),
+        (words.metal_words(face.work.job, blank.thickness, blank.metal), sizes.tag, False),
         (face_words, sizes.tag, False),
         (grain, sizes.tag, False),
     ]

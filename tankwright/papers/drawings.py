@@ -17,7 +17,7 @@ from . import words
 from .blankdraw import SMALL, View, draw_blank
 from .blankface import Face, face_of, named
 from .blanknotes import end_words
-from .cutting_words import figure, metal_line
+from .cutting_words import figure, metal_line, metal_of
 from .drawingpage import FLOOR, FOOT, LEFT, LIVE, PAGE, RIGHT, page_title
 from .figurespage import figures_page, more_page, parted
 from .look import BLUE, INK, PENCIL, RED, SIZES, WORDS
@@ -140,7 +140,7 @@ def _blank_page(canvas: Any, face: Face) -> None:
     """The blank to scale with its sizes, folds and edges."""
     work, blank = face.work, face.blank
     y = page_title(canvas, named(work, blank.name), f"{words.hand(blank)}, qty 1")
-    metal = f"{metal_line(work.job, blank.thickness)}. "
+    metal = f"{metal_of(work.job, blank)}. "
     says = f"{metal}{WORDS['face']} Grain: {words.grain(blank)}. {_notes(blank.notes)}{SIGNS if face.zones else ''}"
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.0
     tables = _edge_table(face), _fold_table(face), _zone_table(face)

@@ -99,7 +99,7 @@ def _piece(
     what = [
         ("Side", escape(blank.hand) + mirrored),
         ("Work", escape(_work_words(blank))),
-        ("Metal", f"{escape(work.job.metal.name)}, {escape(show_thickness(blank.thickness, unit))}"),
+        ("Metal", f"{escape(blank.metal or work.job.metal.name)}, {escape(show_thickness(blank.thickness, unit))}"),
         ("Size as cut", escape(size(row["width_mm"], row["height_mm"], unit))),
         ("Grain", escape(grain(blank))),
         ("Area as cut", escape(area(row["cut_area_mm2"]))),

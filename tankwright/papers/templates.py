@@ -20,7 +20,7 @@ import numpy as np
 from . import words
 from .blankdraw import FULL, View, double_arrow, draw_blank, draw_cuts, draw_grid
 from .blankface import Face, face_of, named
-from .cutting_words import figure, metal_line
+from .cutting_words import figure, metal_of
 from .look import CHECK_MM, FAINT, INK, PENCIL, RED, SIZES, TILE, WORDS
 from .names import job_line, unique_slugs
 from .pdf import (
@@ -227,7 +227,7 @@ def _foot(
     text(canvas, x, y + 15.5, name, size, bold=True)
     title = f"{named(work, blank.name)} \u2013 {words.hand(blank)}, qty 1"
     text(canvas, x + 18, y + 20.4, title, fit_size(title, wide - 42, 4.2, bold=True), bold=True)
-    metal = f"{words.metal_words(work.job, blank.thickness)}. Good face up. Grain: {words.grain(blank)}."
+    metal = f"{words.metal_words(work.job, blank.thickness, blank.metal)}. Good face up. Grain: {words.grain(blank)}."
     text(canvas, x + 18, y + 16.0, metal, fit_size(metal, wide - 34, SIZES["small"]))
     if blank.grain_deg is not None:
         double_arrow(canvas, np.array([x + wide - 6.0, y + 20.0]), blank.grain_deg, 4.0)
@@ -271,7 +271,7 @@ def _facts(work: Work, blank: Blank) -> list[tuple[str, str]]:
     outside = work.job.surface != "inside"
     facts = [
         ("cut size", f"{words.length(x1 - x0, unit)} by {words.length(y1 - y0, unit)}"),
-        ("metal", metal_line(work.job, blank.thickness)),
+        ("metal", metal_of(work.job, blank)),
         ("kind", _kind(blank)),
         ("good face", "up as drawn, the outside of the finished tank"),
         ("grain", words.grain(blank)),

@@ -192,9 +192,11 @@ def gauge(thickness: float, job: Any, other: str = "") -> str:
     return f"nearest {near.gauge} ga {near.system}, {fixed(near.thickness, 2)} mm"
 
 
-def metal_words(job: Any, thickness: float | None = None) -> str:
-    """``3003-H14 aluminium, 1.6 mm``."""
-    metal = job.metal
+def metal_words(job: Any, thickness: float | None = None, other: str = "") -> str:
+    """``3003-H14 aluminium, 1.6 mm``; of ``other`` metal where a blank is not cut from the job's own."""
+    from panels.metal import lookup_metal
+
+    metal = lookup_metal(other) if other else job.metal
     kind = "" if metal.kind in metal.name else f" {metal.kind}"
     t = job.thickness if thickness is None else thickness
     asked = (getattr(job, "gauge", None) or "") if thickness is None else ""
