@@ -43,6 +43,7 @@ if TYPE_CHECKING:
 __all__ = ["FULL", "SMALL", "Sizes", "View", "double_arrow", "draw_blank", "draw_cuts", "draw_grid", "upright"]
 
 LEAST_MM = 1.6  # words about a blank that come out smaller than this are left to the page
+CURVED_MM = 2.0  # a line on the page that strays further than this from straight has its words beside its curve
 SIGN_STEP_MM = 12.5  # spacing of the plus and minus signs that fill zones at full size, on paper
 
 
@@ -80,6 +81,8 @@ def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes, keep_off: Sequ
 
     Words keep off the boxes on the page in ``keep_off``.
     """
+    from shapely.geometry import LineString
+
     taken: list[Any] = list(keep_off)
     metal = _on_page(face.blank.outline, view)
     for zone in face.zones:
@@ -91,8 +94,8 @@ def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes, keep_off: Sequ
         _mark_line(canvas, mark, runs, view)
     draw_worst(canvas, face, view, taken)
     taken += fitting_strokes(face, view)
-    for fold, runs, tangents in face.folds:
-        _fold(canvas, fold, runs, tangents, view, sizes, taken)
+    for number, (fold, runs, tangents) in enumerate(face.folds, 1):
+        _fold(canvas, fold, number, runs, tangents, view, sizes, taken, metal)
     draw_rolls(canvas, face, view, sizes, taken)
     if sizes is FULL:
         draw_ends_inside(canvas, face, view, 1.3 * sizes.tag, taken, metal)
@@ -104,8 +107,10 @@ def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes, keep_off: Sequ
         _zone_words(canvas, face, k, zone, view, sizes, taken, metal)
     draw_ticks(canvas, face, view, sizes.small, taken)
     named: set[str] = set()
+    strokes = [(mark, LineString(view.points(run))) for mark, runs in face.marks for run in runs if len(run) > 1]
     for mark, runs in face.marks:
-        _mark_words(canvas, mark, runs, view, sizes, taken, named, metal)
+        others = [stroke for other, stroke in strokes if other is not mark and other.kind == mark.kind == "style"]
+        _mark_words(canvas, mark, runs, view, sizes, taken, named, metal, others)
     draw_cuts(canvas, face, view)
 
 
@@ -189,7 +194,8 @@ def _seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, tak
     tries = [(lines, inside) for inside in ((True,) if sizes is FULL else (True, False))] if size >= 1.5 else []
     if edge.letter:
         tries += [([], True), ([], False)]
-    folds = [other for other in taken if other.geom_type == "LineString"]
+    # The fold of an edge's own lip lies between it and any words: no other edge's is there.
+    folds = [] if edge.joint == "fold" else [other for other in taken if other.geom_type == "LineString"]
     if _is_opening(face, edge):  # outside it lies the hole, and past that another part of the blank
         tries = [each for each in tries if each[1]]
     for rows, inside in tries:
@@ -264,7 +270,7 @@ def _write_tag(
 def _seam_lines(edge: Edge, unit: str) -> list[str]:
     metal = words.edge_metal(edge, unit) if edge.allowance >= 0.05 else "net edge"
     first = f"{metal}, meets {edge.meets}" if edge.meets else f"free edge, {metal}"
-    if edge.joint not in ("", "free", "lap") and edge.allowance >= 0.05:
+    if edge.joint not in ("", "free", "lap", "fold") and edge.allowance >= 0.05:
         first = f"{edge.joint}, {first}"
     change = words.edge_change(edge, unit=unit)
     return [first, change] if change != "as it is" else [first]
@@ -294,8 +300,10 @@ def _mark_words(
     taken: list[Any],
     named: set[str],
     metal: Any,
+    others: Sequence[Any],
 ) -> None:
-    """A mark's label; a station's in full once, then by its number only, at the ends of each of its lines."""
+    """A mark's label, off the ``others`` of its kind; a station's in full once, then by its number only, at the ends
+    of each of its lines."""
     if not mark.label or not runs:
         return
     if mark.kind == "station":
@@ -320,16 +328,31 @@ def _mark_words(
     start = longest[0] if float(unit @ along) > 0 else longest[-1]
     size = fit_size(mark.label, max(length, 20.0), sizes.small)
     wide = text_width(mark.label, size)
-    ahead = [min(max(share * length, 2.0), max(length - wide, 0.0)) for share in (0.1, 0.3, 0.6, 0.8, 0.45)]
-    for along_, lift in [(k, r) for r in (0.9, -0.9 - size) for k in ahead]:
-        at = start + unit * along_ + up * lift
-        box = _box(at, wide, 1.3 * size, turn)
-        if _is_free(box, taken) and metal.contains(box):
-            break
+    shares = (0.1, 0.3, 0.6, 0.8, 0.45)
+    if np.abs((longest - longest[0]) @ up).max() > CURVED_MM:
+        places = [_beside(longest, share, wide, lift, size) for lift in (1, -1) for share in shares]
     else:
-        return
-    taken.append(box)
-    text(canvas, at[0], at[1], mark.label, size, turn=turn, colour=PENCIL, paper=True)
+        ahead = [min(max(share * length, 2.0), max(length - wide, 0.0)) for share in shares]
+        places = [(start + unit * k + up * r, turn) for r in (0.9, -0.9 - size) for k in ahead]
+    for at, turn in places:
+        box = _box(at, wide, 1.3 * size, turn)
+        if _is_free(box, [*taken, *others]) and metal.contains(box):
+            taken.append(box)
+            text(canvas, at[0], at[1], mark.label, size, turn=turn, colour=PENCIL, paper=True)
+            return
+
+
+def _beside(run: np.ndarray, share: float, wide: float, side: int, size: float) -> tuple[np.ndarray, float]:
+    """Left foot and turn of words ``wide`` beside a curve, at a share of its length: over it (side 1) or under it."""
+    far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(run, axis=0).T))])
+    middle = min(max(share * far[-1], wide / 2), far[-1] - wide / 2)
+    reach = np.linspace(middle - wide / 2, middle + wide / 2, 9)
+    on = np.column_stack([np.interp(reach, far, run[:, k]) for k in (0, 1)])
+    turn = upright(on[-1] - on[0])
+    unit, up = _axes(turn)
+    rise = (on - on[4]) @ up
+    lift = rise.max() + 0.9 if side > 0 else rise.min() - 0.9 - size
+    return on[4] - unit * wide / 2 + up * lift, turn
 
 
 def _station_number(canvas: Any, label: str, run: np.ndarray, sizes: Sizes, taken: list[Any]) -> bool:
@@ -355,12 +378,15 @@ def _station_number(canvas: Any, label: str, run: np.ndarray, sizes: Sizes, take
 def _fold(
     canvas: Any,
     fold: Fold,
+    number: int,
     runs: Sequence[np.ndarray],
     tangents: Sequence[np.ndarray],
     view: View,
     sizes: Sizes,
     taken: list[Any],
+    metal: Any,
 ) -> None:
+    """The fold's lines and its words beside them: on a short fold fewer, down to its number in the table."""
     from shapely.geometry import LineString
 
     pen(canvas, "tangent")
@@ -376,22 +402,24 @@ def _fold(
     turn = upright(along)
     unit, up = _axes(turn)
     corners = view.points(fold.tangents.reshape(-1, 2))
-    clear = float(((corners - a) @ up).max())
+    over, under = (float(((corners - a) @ side).max()) for side in (up, -up))
     start = a if float(unit @ along) > 0 else b
     way = "\u2191 UP" if fold.up else "\u2193 DOWN"
-    says = (
-        f"fold {way} {words.fixed(fold.angle)}\u00b0, inside radius {words.fixed(fold.inside_radius)} mm, "
-        f"K {words.fixed(fold.k_factor, 3)}"
-    )
-    size = fit_size(says, 0.8 * length, sizes.tag, bold=True)
-    wide = text_width(says, size, bold=True)
-    for share in (0.12, 0.3, 0.5, 0.7):
-        at = start + unit * min(share * length, max(length - wide, 0.0)) + up * (clear + 1.2)
-        box = _box(at, wide, 1.4 * size, turn)
-        if _is_free(box, taken):
-            break
-    taken.append(box)
-    text(canvas, at[0], at[1], says, size, turn=turn, bold=True, colour=BLUE, paper=True)
+    short = f"fold {way} {words.fixed(fold.angle)}\u00b0"
+    whole = f"{short}, inside radius {words.fixed(fold.inside_radius)} mm, K {words.fixed(fold.k_factor, 3)}"
+    for says in (whole, short, f"{way[0]} {words.fixed(fold.angle)}\u00b0", f"fold {number}", f"{number}"):
+        size = fit_size(says, 0.8 * length, sizes.tag, bold=True)
+        wide = text_width(says, size, bold=True)
+        if wide > length and says != f"{number}":
+            continue
+        for lift in (over + 1.2, -under - 1.2 - size):
+            for share in (0.12, 0.3, 0.5, 0.7):
+                at = start + unit * min(share * length, max(length - wide, 0.0)) + up * lift
+                box = _box(at, wide, 1.4 * size, turn)
+                if _is_free(box, taken) and not metal.exterior.crosses(box):
+                    taken.append(box)
+                    text(canvas, at[0], at[1], says, size, turn=turn, bold=True, colour=BLUE, paper=True)
+                    return
 
 
 def _signs(canvas: Any, zone: Zone, view: View) -> None:
@@ -486,7 +514,8 @@ def _name(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any], m
     from shapely import LineString
 
     blank = face.blank
-    folds = [LineString(view.points(run)).buffer(1.5) for _, runs, _ in face.folds for run in runs]
+    bends = [runs for _, runs, _ in face.folds] + [runs for mark, runs in face.marks if mark.label.startswith("bend ")]
+    folds = [LineString(view.points(run)).buffer(1.5) for runs in bends for run in runs]
     shape = blank.net if not blank.net.is_empty else blank.outline
     x, y, room = _roomiest(shape, view, [*taken, *folds], clear=1.5)
     grain = "grain: any way" if blank.grain_deg is None else "grain"

@@ -250,7 +250,7 @@ def _edge_table(face: Face) -> list[list[str]]:
         rows.append(
             [
                 edge.letter or "\u2013",
-                edge.joint,
+                words.joint_word(edge),
                 meets,
                 words.edge_metal(edge, unit),
                 flat,

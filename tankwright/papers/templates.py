@@ -289,7 +289,7 @@ def _edge_rows(work: Work, blank: Blank) -> list[list[str]]:
         rows.append(
             [
                 edge.letter or "\u2013",
-                edge.joint,
+                words.joint_word(edge),
                 edge.meets or "nothing",
                 words.edge_metal(edge, work.job.unit),
                 figure(edge.length_blank, work.job.unit),

@@ -27,6 +27,7 @@ __all__ = [
     "gauge",
     "grain",
     "hand",
+    "joint_word",
     "length",
     "litres",
     "mass",
@@ -159,6 +160,11 @@ def edge_change(edge: Edge, unit: str = "mm") -> str:
     word = "gain" if edge.gain > 0 else "lose"
     share = abs(edge.gain) / edge.length_blank if edge.length_blank else 0.0
     return f"{word} {length(abs(edge.gain), unit)} ({percent(share)})"
+
+
+def joint_word(edge: Edge) -> str:
+    """What the joint along an edge is called on paper: an edge that is turned has a flange."""
+    return "flange" if edge.joint == "fold" else edge.joint
 
 
 def edge_metal(edge: Edge, unit: str = "mm") -> str:

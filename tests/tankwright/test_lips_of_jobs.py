@@ -6,6 +6,7 @@ job without lips holds a job against itself, by geometry alone.
 
 from __future__ import annotations
 
+import io
 import re
 import shutil
 from functools import cache
@@ -222,3 +223,24 @@ def test_every_length_in_a_note_has_its_inches_where_the_job_is_in_inches(tmp_pa
     for note in notes:
         told = re.findall(r"\d mm\b", note)
         assert len(told) == len(re.findall(r"\d in \(-?[\d.]+ mm\)", note)), note
+
+
+def test_the_drawing_of_a_lipped_cap_names_every_edge_and_fold_on_its_own_metal(tmp_path):
+    """Read back with a general PDF reader: each letter stands beside the blank, and no word of a fold leaves it."""
+    from pypdf import PdfReader
+
+    from tankwright.papers import all_papers
+
+    work = work_out(edited(tmp_path, "saddle-12l", more=ENDS["mm"]))
+    pages = PdfReader(io.BytesIO(all_papers(work)["drawings.pdf"])).pages
+    page = next(
+        page for page in pages if page.extract_text()[:60].startswith("8 rear end") and "scale" in page.extract_text()
+    )
+    drawn: list[str] = []
+    page.extract_text(visitor_text=lambda text, *_: drawn.extend(line.strip() for line in text.splitlines()))
+    cap = next(blank for blank in work.blanks if blank.name == "rear end")
+    for edge in cap.edges:
+        assert drawn.count(edge.letter) == 2, (edge.letter, drawn)  # in its ring, and in the table
+    # A fold of 25 mm at this scale has no room for its radius and K: they are in the table.
+    assert [text for text in drawn if text.endswith("90.8\u00b0")] == ["\u2193 90.8\u00b0"] * 2
+    assert "flange" in drawn
