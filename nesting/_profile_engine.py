@@ -108,8 +108,8 @@ class Run:
                     self.found.append({**told, "seed": job["seed"]})
         return done
 
-    def layouts(self, copies: Sequence[int], sheet: int, most: int = 3) -> list[list[Spot]]:
-        """The shortest layout of each seed, shortest first, as places on sheet number ``sheet``.
+    def layouts(self, copies: Sequence[int], sheet: int, most: int = 3) -> list[tuple[float, list[Spot]]]:
+        """The shortest layout of each seed, shortest first: its length, and places on sheet number ``sheet``.
 
         In the order of ``copies`` (part numbers); at most ``most`` of them.
         """
@@ -118,8 +118,8 @@ class Run:
             if told["length"] < by_seed.get(told["seed"], {"length": math.inf})["length"]:
                 by_seed[told["seed"]] = told
         ranked = sorted(by_seed.values(), key=lambda told: (told["length"], told["seed"]))[:most]
-        found = [self._places(told, copies, sheet) for told in ranked]
-        return [spots for spots in found if spots is not None]
+        found = [(told["length"], self._places(told, copies, sheet)) for told in ranked]
+        return [(length, spots) for length, spots in found if spots is not None]
 
     def _places(self, told: dict[str, Any], copies: Sequence[int], sheet: int) -> list[Spot] | None:
         at: dict[int, list[Spot]] = {}

@@ -41,7 +41,7 @@ def pack_sheet(
     (bench,) = benches = problem.benches(kinds)
     share = min(ONE_SHEET * work.total, work.total - work.done)
     runs = _run(problem, copies, bench, share, work, seed, enough=True)
-    for found in (spots for run in runs or () for spots in run.layouts(list(copies), 0)):
+    for _, found in (each for run in runs or () for each in run.layouts(list(copies), 0)):
         legal = settle(problem.grid, benches, found, problem.grid.step)
         if legal is not None:
             return legal
@@ -94,17 +94,22 @@ def _span(bounds: tuple[float, float, float, float]) -> tuple[float, float]:
 
 
 def _from_engine(problem: Problem, best: Nest, runs: list[Run], work: Work, better: Callable[[Nest], None]) -> Nest:
-    """The better of ``best`` and what the library found, made exact."""
+    """The better of ``best`` and what the library found, made exact: the shortest, then others while work is left."""
     sheet, _ = problem.short_side(best)
     held = [i for i, s in enumerate(best.spots) if s is not None]
     here = [k for k, i in enumerate(held) if best.spots[i].sheet == sheet]  # type: ignore[union-attr]
     start = best
     copies = [problem.copies[held[k]] for k in here]
-    for found in (spots for run in runs for spots in run.layouts(copies, sheet)):
+    told = sorted((each for run in runs for each in run.layouts(copies, sheet)), key=lambda each: each[0])
+    for number, (_, found) in enumerate(told):
+        if number and work.over():
+            break
+        before = problem.grid.spent
         spots = [s for s in start.spots if s is not None]
         for k, spot in zip(here, found, strict=True):
             spots[k] = spot
         legal = settle_no_longer(problem.grid, problem.benches(best.kinds), spots, sheet, problem.grid.step)
+        work.done += problem.grid.spent - before
         if legal is not None and not faults(problem, wrap(start, held, legal)):
             best = tighten(problem, best, held, legal, sheet, work, better)[0]
     return best
