@@ -234,17 +234,22 @@ def place_fittings(body: Body, fittings: Sequence[Fitting]) -> tuple[Placed, ...
 # ------------------------------------------------------------------------------ on the blanks
 
 
+def _reach(fitting: Fitting) -> float:
+    """How far from its place, along its plane and square to it, metal is looked for, mm."""
+    return max(fitting.reach, 2 * CROSS_MM)
+
+
 def _project(
     body: Body, faces: np.ndarray, placed: Placed, plane: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Places (k, 2) of a fitting's plane laid square on the middle of the metal of a piece's faces (m, 3):
     which are on it (k,), the face of each (k,), and its shares (k, 3)."""
     local = (body.neutral - placed.at) @ placed.frame.T
-    looks = area_vectors(body.outer, faces) @ placed.frame[2]
-    reach = max(placed.fitting.reach, 2 * CROSS_MM)
-    corners = local[faces][..., :2]
-    over = (corners.min(axis=1) < reach).all(axis=1) & (corners.max(axis=1) > -reach).all(axis=1)
-    near = np.flatnonzero((looks > 0) & over)
+    reach = _reach(placed.fitting)
+    u, v = local[:, 0][faces], local[:, 1][faces]
+    over = (u.min(axis=1) < reach) & (u.max(axis=1) > -reach) & (v.min(axis=1) < reach) & (v.max(axis=1) > -reach)
+    near = np.flatnonzero(over)
+    near = near[area_vectors(body.outer, faces[near]) @ placed.frame[2] > 0]
     if len(near) == 0:
         none = np.zeros(len(plane), dtype=int)
         return none.astype(bool), none, np.zeros((len(plane), 3))
@@ -298,8 +303,10 @@ def marks_on(
     """
     marks: list[Mark] = []
     holes: list[np.ndarray] = []
+    low, high = body.neutral[faces].min(axis=(0, 1)), body.neutral[faces].max(axis=(0, 1))
     for one in placed:
-        if not one.piece:
+        away = np.maximum(low - one.at, one.at - high).max() if one.piece else np.inf
+        if away > np.sqrt(3) * _reach(one.fitting):  # no face of the piece can lie under it
             continue
         label, rims = one.fitting.label, []
         for name, ring in one.fitting.rims:
