@@ -9,7 +9,7 @@ Words used here
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -168,18 +168,50 @@ def _strip(name: str, size: tuple[float, float], blank: Blank, fold: Fold) -> Bl
 
 
 def strip_source(work: Work, strip: Blank) -> str:
-    """From which kept offcut the strip is cut; where none holds it, from what else."""
+    """What the strip is cut from: any spare of the same metal; where there is none, a kept offcut that is free early.
+
+    On a sheet for the shear the offcut is one that comes off before the size of a held part is fixed.
+    """
+    from .shearhold import freeing_cuts, held_cuts
+
     size = words.size(*_spans(strip), work.job.unit)
-    holds = [
-        (offcut.area, number, offcut)
-        for number, offcut in enumerate(work.layout.offcuts, 1)
-        if _holds(work, offcut, strip)
-    ]
-    if not holds:
-        return f"no kept offcut holds it ({size}): cut it from scrap of the same sheet, the grain as its arrow"
-    _, number, offcut = min(holds, key=lambda found: found[:2])
-    which = f"the kept offcut K{number} of sheet {offcut.sheet + 1}, {words.size(*offcut.size, work.job.unit)}"
-    return f"cut it from {which}, the grain as its arrow; less of it is then kept"
+    spare = "cut it from any spare of the same sheet metal"
+    shear = work.layout.cutting == "shear"
+    ways = []
+    for number, offcut in enumerate(work.layout.offcuts, 1):
+        if _holds(work, offcut, strip):
+            cuts = freeing_cuts(work, offcut.piece) if shear else ()
+            late = sorted(set(cuts) & set(held_cuts(work, offcut.sheet)))
+            ways.append((bool(late), offcut.area, number, offcut, cuts, late))
+    if not ways:
+        return f"{spare}, the grain as its arrow: no kept offcut holds it ({size})"
+    _, _, number, offcut, cuts, late = min(ways, key=lambda way: way[:3])
+    which = f"K{number} of sheet {offcut.sheet + 1}, {words.size(*offcut.size, work.job.unit)}"
+    if late:
+        how = f"by hand out of what becomes {which}, before cut {late[0]}"
+    elif cuts:
+        how = f"from {which}, which {_runs(cuts)} set{'s' * (len(cuts) == 1)} free before a folded part has its size"
+    else:
+        how = f"out of what becomes {which}"
+    return f"{spare}, the grain as its arrow; if there is none, {how} (less of it is then kept)"
+
+
+def _runs(numbers: Sequence[int]) -> str:
+    """Numbers of cuts in words.
+
+    >>> _runs([1, 2, 3, 14]), _runs([2])
+    ('cuts 1 to 3 and 14', 'cut 2')
+    """
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    told = []
+    for run in runs:
+        told += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(number) for number in run]
+    return f"cut{'s' * (len(numbers) > 1)} {', '.join(told[:-1])}{' and ' if told[:-1] else ''}{told[-1]}"
 
 
 def _spans(shape: Blank) -> tuple[float, float]:

@@ -50,12 +50,12 @@ def column_figure(value: float, unit: str) -> str:
 
 
 def decimal_inches(value: float) -> str:
-    """Inches to 0.001, from the millimetres as printed beside them.
+    """Inches to 0.001, from the length itself, not from the millimetres printed beside: 3/8 in is 0.375.
 
-    >>> decimal_inches(212.725)
-    '8.374'
+    >>> decimal_inches(9.525), decimal_inches(31.75)
+    ('0.375', '1.250')
     """
-    return words.fixed(round(value, 1) / MM_PER_INCH, 3)
+    return words.fixed(value / MM_PER_INCH, 3)
 
 
 def metal_line(job: Any, thickness: float | None = None) -> str:

@@ -24,7 +24,7 @@ from .look import BLUE, INK, PENCIL, RED, SIZES, WORDS
 from .names import job_line
 from .pdf import begin, finish, fit_size, line, page, paragraph, pen, polygon, table, text, text_width
 from .rolldraw import roll_table, roll_table_height
-from .shearsteps import shear_steps
+from .shearsteps import shear_hold, shear_steps
 from .sheetdraw import draw_sheet, sheet_tables
 from .zones import worst_places, zone_twin
 
@@ -149,11 +149,11 @@ def _blank_page(canvas: Any, face: Face) -> None:
     floor = FLOOR + deep + 2.0
     scale_words = _to_scale(canvas, face, (LEFT, floor), (LIVE[0], y - floor))
     text(canvas, RIGHT, y - 2.5, scale_words, SIZES["small"], align="right", colour=PENCIL)
-    table(canvas, LEFT, floor - 1.0, [10, 10, 24, 25, 18, 18, 38], tables[0], SIZES["fine"], right=(4, 5))
+    table(canvas, LEFT, floor - 1.0, [9, 22, 26, 26, 13, 13, 33], tables[0], SIZES["fine"], right=(4, 5))
     at = LEFT + 146
     foot = floor - 1.0
     if len(tables[1]) > 1:
-        foot = table(canvas, at, foot, [8, 22, 22, 14, 47], tables[1], SIZES["fine"]) - 1.5
+        foot = table(canvas, at, foot, [14, 19, 19, 15, 46], tables[1], SIZES["fine"]) - 1.5
     foot = roll_table(canvas, face, at, foot) - 1.5
     if len(tables[2]) > 1:
         table(canvas, at, foot, [11, 14, 14, 14, 20, 40], tables[2], SIZES["fine"], right=(2, 3))
@@ -250,7 +250,7 @@ def _edge_table(face: Face) -> list[list[str]]:
         rows.append(
             [
                 edge.letter or "\u2013",
-                words.joint_word(edge),
+                words.joint_word(edge, face.work.seams),
                 meets,
                 words.edge_metal(edge, unit),
                 flat,
@@ -262,20 +262,31 @@ def _edge_table(face: Face) -> list[list[str]]:
 
 
 def _fold_table(face: Face) -> list[list[str]]:
-    """Where each fold starts and ends from the base line, how far it turns, and what it takes."""
+    """Where each fold and each lip's bend starts and ends from the base line, how far it turns, and what it takes."""
     rows = [["fold", "from (along, up)", "to (along, up)", "turn", "inside radius, K, width of the bend on the flat"]]
     x0, y0, _, _ = face.blank.outline.bounds
     unit = face.work.job.unit
-    for k, fold in enumerate(face.blank.folds):
-        ends = [f"{figure(p[0] - x0, unit)}, {figure(p[1] - y0, unit)}" for p in (fold.start, fold.end)]
-        wide = [float(np.hypot(*(fold.tangents[1, i] - fold.tangents[0, i]))) for i in (0, 1)]
-        apart = words.fixed(wide[0], 2)
-        if abs(wide[1] - wide[0]) > 0.05:
-            apart += f" to {words.fixed(wide[1], 2)}"
+
+    def row(name: str, line_: Sequence[np.ndarray], turn: str, how: tuple[float, float, str], wide: Any) -> list[str]:
+        ends = [f"{figure(p[0] - x0, unit)}, {figure(p[1] - y0, unit)}" for p in line_]
+        radius, k, source = how
+        apart = words.fixed(min(wide), 2)
+        if max(wide) - min(wide) > 0.05:
+            apart += f" to {words.fixed(max(wide), 2)}"
+        says = f"R {figure(radius, unit)}, K {words.fixed(k, 3)} ({source.replace(' (K is half its k)', '')}), "
+        return [name, *ends, turn, f"{says}{apart} mm wide"]
+
+    for k, fold in enumerate(face.blank.folds, 1):
+        wide = np.hypot(*(fold.tangents[1] - fold.tangents[0]).T)
         turn = f"{words.fixed(fold.angle)}\u00b0 {'up' if fold.up else 'down'}"
-        source = fold.k_source.replace(" (K is half its k)", "")
-        says = f"R {figure(fold.inside_radius, unit)}, K {words.fixed(fold.k_factor, 3)} ({source}), {apart} mm wide"
-        rows.append([str(k + 1), *ends, turn, says])
+        name = f"{k}, lip {fold.lip}" if fold.lip else str(k)
+        rows.append(row(name, (fold.start, fold.end), turn, (fold.inside_radius, fold.k_factor, fold.k_source), wide))
+    for lip in face.blank.lips:
+        if not lip.straight:
+            middle, turn = lip.middle, f"{words.angles(*lip.turn)} {'up' if lip.up else 'down'}"
+            how = lip.inside_radius, lip.k_factor, lip.k_source
+            made = row(f"lip {lip.letter}", (middle[0], middle[-1]), turn, how, np.hypot(*(lip.ends - lip.begins).T))
+            rows.append([*made[:-1], f"{made[-1]}; along a curve: its figures on the next page"])
     return rows
 
 
@@ -338,8 +349,12 @@ def _cuts_page(canvas: Any, work: Work, index: int) -> None:
         "piece turned that way and chalk its label on; on a blank's own rectangle chalk the blank's number. Down the "
         "list: take the piece, measure from the edge named, mark at both ends, bring the mark under the blade, cut "
         "from edge to edge. A back gauge serves where it reaches and the piece stays under the hold-down; a narrow "
-        f"rest lies beyond the blade. Longest cut {figure(longest, unit)}{'' if unit == 'in' else ' mm'}."
+        f"rest lies beyond the blade. Longest cut {figure(longest, unit)}{'' if unit == 'in' else ' mm'}; "
+        "a stroke longer than your shear is cut by hand along the same line."
     )
+    hold = shear_hold(work, index)
+    if hold:
+        y = paragraph(canvas, LEFT, y, hold, LIVE[0], SIZES["small"], bold=True) - 1.5
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.5
     in_ = "mm (in)" if unit == "in" else "mm"
     rows = [["cut", f"take (wide \u00d7 high, {in_})", f"cut at ({in_})", "leaves"], *shear_steps(work, index)]

@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from . import words
 from .blankface import named
-from .cutting_hold import finished_edges
+from .cutting_hold import BEND_HOLD, finished_edges, strip_source, strips_of, waits
 from .cutting_words import column_figure as figure
-from .words import length
+from .shearhold import Box, closes_on, held_cuts, piece_boxes, within
 
 if TYPE_CHECKING:
     from nesting.model import Cut, Placed
@@ -26,10 +27,8 @@ if TYPE_CHECKING:
 
     from ..work import Work
 
-__all__ = ["finished_by", "finished_words", "shear_steps"]
+__all__ = ["finished_by", "finished_words", "shear_hold", "shear_steps", "turn_words"]
 
-Box = tuple[float, float, float, float]
-SAME_MM = 0.05
 #: A finished edge this near a stroke is made by it: a shear is set no finer, mm.
 ON_MM = 0.25
 #: A shorter run along a stroke is a tip or the crest of a curve that touches it, mm.
@@ -38,34 +37,58 @@ STEP_MM = 0.5
 
 
 def shear_steps(work: Work, index: int) -> Iterator[tuple[str, str, str, str]]:
-    """Cut number, the piece to take, where to cut it, and what the two pieces are, in cutting order."""
-    sheet = work.layout.sheets[index].sheet
-    pieces: dict[str, Box] = {str(index + 1): (0.0, 0.0, sheet.width, sheet.height)}
+    """Cut number, the piece to take, where to cut it, and what the two pieces are, in cutting order.
+
+    A rest is printed as what the figures above leave of its piece, so that they add up on paper.
+    """
+    sheet, unit = work.layout.sheets[index].sheet, work.job.unit
+    boxes = piece_boxes(work, index)
+    sizes = {str(index + 1): (round(sheet.width, 1), round(sheet.height, 1))}
     cuts = [cut for cut in work.layout.cuts if cut.sheet == index]
     later = {cut.piece for cut in cuts}
-    finishes = finished_words(work, index)
+    finishes, held = finished_words(work, index), held_cuts(work, index)
     for cut in cuts:
-        box = pieces.get(cut.piece, (0.0, 0.0, sheet.width, sheet.height))
-        first, rest = _parted(cut, box)
-        for label, made in zip(cut.makes, (first, rest), strict=True):
-            pieces[label] = made
-        edge = "left" if cut.axis == "x" else "lower"
+        size = sizes.setdefault(cut.piece, _size_of(boxes[cut.piece]))
+        filled = _fills(work, index, boxes[cut.makes[1]], cut.axis)
+        sizes.update(zip(cut.makes, _parted_sizes(cut, size, boxes[cut.makes[1]] if filled else None), strict=True))
+        edge, far = ("left", "right") if cut.axis == "x" else ("lower", "upper")
         across = "up and down" if cut.axis == "x" else "side to side"
-        unit = work.job.unit
-        where = f"{figure(cut.distance, unit)} from its {edge} edge, {across}, {figure(cut.length, unit)} long"
+        where = (
+            f"{figure(round(cut.distance, 1), unit)} from its {edge} edge, {across}, {figure(cut.length, unit)} long"
+        )
+        if cut.order in held:
+            why = f"it fixes the size of {', '.join(named(work, name) for name in held[cut.order])}"
+            where = f"HOLD: {why if held[cut.order] else 'its piece waits'}; {where}"
         if cut.purpose == "square":
             squared = any(c.purpose == "square" and c.axis != cut.axis and c.order < cut.order for c in cuts)
             clean = f"a clean {edge} edge, all else is squared to it"
             where += "; square to the edge just cut" if squared else f"; makes {clean}"
+        if filled:
+            own = figure(sizes[cut.makes[1]][0 if cut.axis == "x" else 1], unit)
+            where += f"; better: {own} from its {far} edge, for {filled} is what is left here and has no trim"
         if cut.order in finishes:
             where = f"{where}; {finishes[cut.order]}"
         take = "the whole sheet" if cut.piece == str(index + 1) else f"piece {cut.piece}"
         sides = ("left", "right") if cut.axis == "x" else ("lower", "upper")
         left = (
-            f"{side}: {_what(work, index, label, pieces[label], label in later)}"
+            f"{side}: piece {label}, {_size(sizes[label], unit)}, {_use(work, index, label, boxes, label in later)}"
             for side, label in zip(sides, cut.makes, strict=True)
         )
-        yield str(cut.order), f"{take}, {_size(box, unit)}", where, "; ".join(left)
+        yield str(cut.order), f"{take}, {_size(size, unit)}", where, "; ".join(left)
+
+
+def shear_hold(work: Work, index: int) -> str:
+    """What to bend before the strokes marked HOLD, in a sentence; empty where no part of the sheet waits."""
+    placed = {p.part.name for p in work.layout.on_sheet(index)}
+    held = [named(work, blank.name) for blank in work.blanks if blank.name in placed and waits(blank)]
+    if not held:
+        return ""
+    sources = "; ".join(dict.fromkeys(strip_source(work, strip) for strip in strips_of(work)))
+    marked = "Strokes marked HOLD, and " if held_cuts(work, index) else ""
+    return (
+        f"HOLD {', '.join(held)}. The test strip comes first: {sources}. {marked}whatever is cut out of the piece "
+        f"that holds {'it' if len(held) == 1 else 'them'}, {BEND_HOLD}."
+    ).replace(". whatever", ". Whatever")
 
 
 def finished_by(work: Work, index: int) -> dict[int, tuple[tuple[str, float], ...]]:
@@ -91,10 +114,11 @@ def finished_words(work: Work, index: int) -> dict[int, str]:
     unit = work.job.unit
     told = {}
     for order, runs in finished_by(work, index).items():
-        made = [f"{named(work, name)} over {length(run, unit)}" for name, run in runs if run > 0]
+        made = [f"{named(work, name)}, along {words.length(run, unit)} of it" for name, run in runs if run > 0]
         touched = [named(work, name) for name, run in runs if run == 0]
-        says = [f"this stroke makes the finished edge of {', '.join(made)}: set it to the line"] if made else []
-        says += [f"it touches the finished edge of {', '.join(touched)}: no stroke inside the line"] if touched else []
+        says = [f"measure carefully: this stroke is the finished edge of {'; '.join(made)}"] if made else []
+        beyond = "nothing may come off beyond it"
+        says += [f"it touches the finished edge of {', '.join(touched)}: {beyond}"] if touched else []
         told[order] = "; ".join(says)
     return told
 
@@ -126,34 +150,67 @@ def _run_along(cut: Cut, points: np.ndarray) -> float | None:
     return run if run >= TOUCH_MM else 0.0
 
 
-def _parted(cut: Cut, box: Box) -> tuple[Box, Box]:
-    x0, y0, x1, y1 = box
-    if cut.axis == "x":
-        return (x0, y0, x0 + cut.distance, y1), (x0 + cut.distance, y0, x1, y1)
-    return (x0, y0, x1, y0 + cut.distance), (x0, y0 + cut.distance, x1, y1)
+def _size_of(box: Box) -> tuple[float, float]:
+    return round(box[2] - box[0], 1), round(box[3] - box[1], 1)
 
 
-def _size(box: Box, unit: str) -> str:
-    return f"{figure(box[2] - box[0], unit)} \u00d7 {figure(box[3] - box[1], unit)}"
+def _parted_sizes(
+    cut: Cut, size: tuple[float, float], rest: Box | None
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Printed sizes of the two pieces of a cut; ``rest`` where the second must have its own size, come what may."""
+    k = 0 if cut.axis == "x" else 1
+    first, left = list(size), list(size)
+    first[k] = round(cut.distance, 1)
+    left[k] = round(size[k] - first[k], 1) if rest is None else _size_of(rest)[k]
+    return (first[0], first[1]), (left[0], left[1])
 
 
-def _what(work: Work, index: int, label: str, box: Box, goes_on: bool) -> str:
-    """A piece by its label and size, and what becomes of it; of a blank's own rectangle, where the blank lies in it."""
-    x0, y0, x1, y1 = box
+def _fills(work: Work, index: int, rest: Box, axis: str) -> str:
+    """The part, of finished edges, that is just what a cut leaves: errors of all cuts before would pile up on it."""
+    from .cutting_hold import NET_MM
+
+    blanks = {blank.name: blank for blank in work.blanks}
+    for placed in work.layout.on_sheet(index):
+        blank = blanks.get(placed.part.name)
+        if blank and blank.edges and all(edge.allowance < NET_MM for edge in blank.edges):
+            part = placed.outline.bounds
+            if closes_on(part, rest, axis):
+                return named(work, blank.name)
+    return ""
+
+
+def _size(size: tuple[float, float], unit: str) -> str:
+    return f"{figure(size[0], unit)} \u00d7 {figure(size[1], unit)}"
+
+
+def turn_words(degrees: float) -> str:
+    """A turn to 0.1 degrees, whole ones without the point.
+
+    >>> turn_words(90.0), turn_words(89.44)
+    ('90\u00b0', '89.4\u00b0')
+    """
+    return f"{words.fixed(degrees, 1).removesuffix('.0')}\u00b0"
+
+
+def _use(work: Work, index: int, label: str, boxes: dict[str, Box], goes_on: bool) -> str:
+    """What becomes of a piece; of a blank's own rectangle, where the blank lies in it and how it is turned."""
+    x0, y0, _, _ = boxes[label]
     unit = work.job.unit
+    if goes_on:
+        return "cut again"
+    waiting = {blank.name for blank in work.blanks if waits(blank)}
     held = []
     for placed in work.layout.on_sheet(index):
-        a, b, c, d = placed.outline.bounds
-        if a > x0 - SAME_MM and b > y0 - SAME_MM and c < x1 + SAME_MM and d < y1 + SAME_MM:
+        if within(placed.outline.bounds, boxes[label]):
+            a, b, _, _ = placed.outline.bounds
             off = [max(0.0, a - x0), max(0.0, b - y0)]
             lies = f", {figure(off[0], unit)} from its left and {figure(off[1], unit)} from below"
-            held.append(named(work, placed.part.name) + (lies if max(off) > 0.5 else ""))
-    if goes_on:
-        use = "cut again"
-    elif held:
-        use = f"for {'; '.join(held)}"
-    else:
-        offcuts = enumerate(work.layout.offcuts, 1)
-        kept = [f"K{k}" for k, offcut in offcuts if offcut.sheet == index and offcut.piece == label]
-        use = f"keep, {kept[0]}" if kept else "scrap"
-    return f"piece {label}, {_size(box, unit)}, {use}"
+            square = abs((placed.turn_deg + 45.0) % 90.0 - 45.0) < 0.05
+            aslant = "" if square else f", turned {turn_words(placed.turn_deg % 360)} to the left"
+            waits_ = ", HOLD" if placed.part.name in waiting else ""
+            held.append(named(work, placed.part.name) + (lies if max(off) > 0.5 else "") + aslant + waits_)
+    if held:
+        return f"for {'; '.join(held)}"
+    offcuts = enumerate(work.layout.offcuts, 1)
+    kept = [f"K{k}" for k, offcut in offcuts if offcut.sheet == index and offcut.piece == label]
+    return f"keep, {kept[0]}" if kept else "scrap"

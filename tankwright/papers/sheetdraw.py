@@ -13,6 +13,7 @@ from .cutting_words import figure
 from .look import FAINT, INK, SIZES
 from .outline import fit_outline
 from .pdf import circle, draw_path, fit_size, line, pen, polygon, text, text_width
+from .shearsteps import turn_words
 
 if TYPE_CHECKING:
     from ..work import Work
@@ -181,7 +182,7 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
     rows = [["piece", "name", "lower left at", "size", "turned left"]]
     for placed in cut_order(layout, index):
         x0, y0, x1, y1 = placed.outline.bounds
-        turned = f"{words.fixed(placed.turn_deg, 0)}\u00b0" + (", over" if placed.flipped else "")
+        turned = turn_words(placed.turn_deg) + (", over" if placed.flipped else "")
         size = f"{figure(x1 - x0, unit)} \u00d7 {figure(y1 - y0, unit)}"
         rows.append(
             [

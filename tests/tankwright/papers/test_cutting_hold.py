@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -9,7 +10,7 @@ import pytest
 from shapely import affinity
 from shapely.geometry import LineString, Polygon, box
 
-from nesting.model import Part, Placed
+from nesting.model import Cut, Layout, Part, Placed
 from panels.findings import Finding
 from tankwright.papers.blankface import seam_ticks
 from tankwright.papers.cutting import blank_drawing, cutting_drawings, sheet_drawing
@@ -17,7 +18,8 @@ from tankwright.papers.cutting_hold import BEND_HOLD, edge_words, hold_words, st
 from tankwright.papers.cutting_items import Words
 from tankwright.papers.cutting_words import decimal_inches, for_the_cutter
 from tankwright.papers.dxf import dxf_files
-from tankwright.papers.shearsteps import finished_by, finished_words, shear_steps
+from tankwright.papers.shearhold import freeing_cuts, held_cuts
+from tankwright.papers.shearsteps import finished_by, finished_words, shear_hold, shear_steps
 
 from .fixture import small_work
 
@@ -96,7 +98,7 @@ def test_the_test_strip_is_a_file_of_its_own():
 
 
 def test_the_strip_is_cut_from_an_offcut_that_holds_it():
-    """The smallest kept offcut with room for it, the grain as it must lie; else from scrap."""
+    """Any spare first; else the smallest kept offcut with room for it, the grain as it must lie."""
     (strip,) = strips_of(WORK)
     sheet = WORK.layout.sheets[0].sheet
     kept = WORK.layout.offcuts[0]
@@ -107,6 +109,7 @@ def test_the_strip_is_cut_from_an_offcut_that_holds_it():
 
     turned = (sheet.grain_deg - strip.grain_deg) % 180
     long, wide = (150.0, 30.0) if turned in (0.0, 180.0) else (30.0, 150.0)
+    assert "any spare of the same sheet metal" in source()
     assert "K2" in source((900, 900), (long, wide), (long - 1, wide))
     assert "no kept offcut holds it" in source((long - 1, 900) if long > wide else (900, wide - 1))
     assert "no kept offcut holds it" in source()
@@ -168,9 +171,13 @@ def test_inches_stand_beside_millimetres_and_are_decimal_in_columns():
     for row, blank in zip(table[1:], WORK.blanks, strict=True):
         x0, y0, x1, y1 = blank.outline.bounds
         assert f"{x1 - x0:.1f} x {y1 - y0:.1f}" in row
-        assert f"{round(x1 - x0, 1) / 25.4:.3f} x {round(y1 - y0, 1) / 25.4:.3f}" in row
+        assert f"{(x1 - x0) / 25.4:.3f} x {(y1 - y0) / 25.4:.3f}" in row
         assert "/" not in row
-    assert decimal_inches(25.4) == "1.000"
+    assert (decimal_inches(25.4), decimal_inches(1.25 * 25.4), decimal_inches(0.375 * 25.4)) == (
+        "1.000",
+        "1.250",
+        "0.375",
+    )
     assert "3.937 in" in page
 
 
@@ -205,6 +212,61 @@ def test_a_stroke_along_a_finished_edge_says_so():
     assert along(tip)[cut.order] == ((part, 0.0),)
     assert cut.order not in along(net, 3.0)
     assert cut.order not in along(affinity.translate(net, -1.0))
+
+
+def _shorn(*cuts: tuple[str, str, float]) -> Layout:
+    """One sheet 1000 x 1000 with the tunnel's rectangle 200 x 100 in a corner, cut by hand: piece, axis, distance."""
+    work = small_work("shear")
+    made, label = [], 1
+    for order, (piece, axis, distance) in enumerate(cuts, 1):
+        labels = (f"1.{label}", f"1.{label + 1}")
+        made.append(Cut(order, 0, piece, axis, distance, 1000.0, ((0.0, 0.0), (1.0, 1.0)), labels))
+        label += 2
+    used = work.layout.sheets[0]
+    used = replace(used, sheet=replace(used.sheet, width=1000.0, height=1000.0))
+    placed = (Placed(Part("tunnel", box(0, 0, 200, 100)), 0, box(0, 0, 200, 100), 0.0, False),)
+    return replace(work.layout, cuts=tuple(made), sheets=(used,), placed=placed, offcuts=())
+
+
+def test_strokes_that_fix_a_held_part_wait():
+    """The tunnel 200 x 100 in the corner: a stroke 50 mm off leaves it room, those on its size do not."""
+    layout = _shorn(
+        ("1", "x", 250.0), ("1.1", "y", 100.0), ("1.3", "x", 200.0), ("1.2", "y", 400.0), ("1.6", "x", 30.0)
+    )
+    work = replace(small_work("shear"), layout=layout)
+    assert held_cuts(work, 0) == {2: ("tunnel",), 3: ("tunnel",), 5: ()}
+    assert freeing_cuts(work, "1.8") == (1, 4)
+    assert freeing_cuts(work, "1.4") == (1, 2)
+    steps = {step[0]: step for step in shear_steps(work, 0)}
+    assert [order for order, step in steps.items() if step[2].startswith("HOLD")] == ["2", "3", "5"]
+    assert "tunnel, HOLD" in steps["3"][3]
+    assert shear_hold(work, 0).startswith(f"HOLD {WORK.blanks.index(TUNNEL) + 1} tunnel. The test strip comes first")
+    assert shear_hold(replace(work, layout=replace(layout, placed=())), 0) == ""
+
+
+def test_the_strip_comes_off_before_a_held_part_has_its_size():
+    """Of two kept offcuts the larger that is free early is named, not the smaller behind the tunnel's own stroke."""
+    (strip,) = strips_of(WORK)
+    layout = _shorn(("1", "x", 250.0), ("1.1", "y", 100.0), ("1.2", "y", 400.0))
+    kept = small_work("shear").layout.offcuts[0]
+    late = replace(kept, sheet=0, piece="1.4", outline=box(0, 100, 250, 1000))
+    early = replace(kept, sheet=0, piece="1.6", outline=box(250, 400, 1000, 1000))
+    work = replace(small_work("shear"), layout=replace(layout, offcuts=(late, early)))
+    assert "from K2 of sheet 1, 750 x 600 mm, which cuts 1 and 3 set free" in strip_source(work, strip)
+    alone = replace(work, layout=replace(layout, offcuts=(late,)))
+    assert "by hand out of what becomes K1 of sheet 1, 250 x 900 mm, before cut 2" in strip_source(alone, strip)
+
+
+def test_figures_of_the_steps_add_up():
+    """On every sheet the printed sizes of the two pieces are the printed size of what was cut, to the last figure."""
+    work = small_work("shear")
+    for used in work.layout.sheets:
+        for _, take, where, leaves in shear_steps(work, used.index):
+            whole, low, high = (tuple(map(float, s)) for s in re.findall(r"([\d.]+) × ([\d.]+)", f"{take} {leaves}"))
+            axis = 0 if "up and down" in where else 1
+            if "better:" not in where:
+                assert round(low[axis] + high[axis], 1) == whole[axis]
+            assert low[1 - axis] == high[1 - axis] == whole[1 - axis]
 
 
 def test_the_strokes_of_a_finished_edge_are_told_on_page_and_cuts():
