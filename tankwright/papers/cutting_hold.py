@@ -9,6 +9,7 @@ Words used here
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -21,6 +22,7 @@ from . import words
 if TYPE_CHECKING:
     from nesting.model import Offcut
     from panels.blank import Blank, Edge, Fold
+    from panels.findings import Finding
 
     from ..work import Work
 
@@ -31,7 +33,7 @@ __all__ = [
     "hold_words",
     "is_strip",
     "looks_open",
-    "open_words",
+    "open_parts",
     "stays_area",
     "strip_source",
     "strips_of",
@@ -57,30 +59,37 @@ def waits(blank: Blank) -> bool:
     return not is_strip(blank) and any(not fold.k_source.startswith(MEASURED) for fold in blank.folds)
 
 
-def looks_open(work: Work) -> int:
-    """How many findings are to be decided before cutting."""
-    return sum(finding.strength == "look" for finding in work.findings)
+def looks_open(work: Work) -> tuple[Finding, ...]:
+    """The findings that are to be decided before cutting."""
+    return tuple(finding for finding in work.findings if finding.strength == "look")
 
 
-def open_words(work: Work) -> str:
-    """One sentence on what is still to be decided; empty where nothing is."""
-    count = looks_open(work)
-    if not count:
-        return ""
-    points = "1 point is" if count == 1 else f"{count} points are"
-    return f"{points} to be decided before cutting, see the job sheet: ask the shop whether that is done."
+def open_parts(work: Work, finding: Finding) -> tuple[Blank, ...]:
+    """The blanks that a finding may change: it names them, their seam or a fitting on them; none where none is known."""
+    named = "; ".join((finding.pattern, *re.findall(r"\(([^)]*)\)", finding.says)))
+
+    def concerned(blank: Blank) -> bool:
+        if re.search(rf"(?<![\w-]){re.escape(blank.name)}(?![\w-])", named):
+            return True
+        labels = [mark.label for mark in blank.marks if mark.kind == "fitting"]
+        return any(re.match(rf"{re.escape(finding.pattern)}(?![\w-])", label) for label in labels)
+
+    return tuple(blank for blank in work.blanks if concerned(blank))
 
 
 def hold_words(work: Work, blanks: Iterable[Blank]) -> list[str]:
-    """The lines that a cutting file of these blanks begins with: HOLD, and what is still open."""
+    """The lines that a cutting file of these blanks begins with: HOLD, and what is still open on any of them."""
     blanks = list(blanks)
     held = [blank for blank in blanks if waits(blank)]
     lines = []
     if held:
         names = "" if len(blanks) == 1 else f" ({', '.join(blank.name for blank in held)})"
         lines.append(f"HOLD{names}: {BEND_HOLD}.")
-    if open_words(work):
-        lines.append(f"OPEN: {open_words(work)}")
+    for finding in looks_open(work):
+        parts = [blank.name for blank in open_parts(work, finding) if blank in blanks]
+        if parts:
+            names = "" if len(blanks) == 1 else f" ({', '.join(parts)})"
+            lines.append(f"OPEN{names}: {finding.says}. Ask the shop whether that is decided.")
     return lines
 
 

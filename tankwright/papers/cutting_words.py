@@ -107,7 +107,7 @@ def _wrapped(line: str) -> list[str]:
 def _hold(work: Work, asked: Asked) -> Iterator[str]:
     """What must not be cut yet, and the strip that is cut first."""
     from .cutting import piece_numbers, strip_stems
-    from .cutting_hold import BEND_HOLD, open_words, strip_source, strips_of, waits
+    from .cutting_hold import BEND_HOLD, looks_open, open_parts, strip_source, strips_of, waits
 
     numbers = piece_numbers(work)
     held = ", ".join(f"{numbers[blank.name]} {blank.name}" for blank in work.blanks if waits(blank))
@@ -116,8 +116,12 @@ def _hold(work: Work, asked: Asked) -> Iterator[str]:
     for stem, strip in zip(strip_stems(work, asked), strips_of(work), strict=True):
         size = _spans(strip, work.job.unit)
         yield f"CUT FIRST: the {strip.name}, {stem}-mm.dxf, {size}: {strip_source(work, strip)}."
-    if open_words(work):
-        yield f"OPEN: {open_words(work)}"
+    looks = looks_open(work)
+    if looks:
+        yield "OPEN, to be decided before the parts named are cut; ask the shop whether that is done:"
+        for finding in looks:
+            names = ", ".join(f"{numbers[blank.name]} {blank.name}" for blank in open_parts(work, finding))
+            yield from _set_in(f"{names or 'which parts it changes is the shop to say'}: {finding.says}.")
 
 
 def _spans(blank: Blank, unit: str) -> str:
@@ -140,12 +144,17 @@ def _first(work: Work, asked: Asked) -> Iterator[str]:
     )
     if for_shear(work):
         yield (
-            "Take the blank files, one part each, and leave your own gap between them. The sheet files "
+            "With a torch, laser or water jet take the blank files, one part each, on the metal as agreed with the "
+            "shop, a whole sheet or rectangles already sheared, and leave your own gap between them. The sheet files "
             "(sheet-N-shear) are laid out for a shear: parts may touch, a torch would take its kerf from the "
-            "neighbour, and nothing in them is on the layer that is cut."
+            "neighbour, and nothing in them is on the layer that is cut. K1 and the like are on them alone."
         )
     else:
-        yield "Take the sheet files (everything laid out) or the blank files (one part each), not both."
+        yield (
+            "Take the sheet files (everything laid out) on sheets of the size named, or the blank files (one part "
+            "each) on the metal as agreed with the shop; not both."
+        )
+    yield "The shop says who brings the metal: ask if it has not."
     yield (
         "Files ending in -mm.dxf are DXF R2010; those in r12/ hold the same for readers of the old kind; those in svg/ "
         "for small cutters that read no DXF."

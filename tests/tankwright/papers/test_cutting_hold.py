@@ -14,7 +14,7 @@ from nesting.model import Cut, Layout, Part, Placed
 from panels.findings import Finding
 from tankwright.papers.blankface import seam_ticks
 from tankwright.papers.cutting import blank_drawing, cutting_drawings, sheet_drawing
-from tankwright.papers.cutting_hold import BEND_HOLD, edge_words, hold_words, strip_source, strips_of, waits
+from tankwright.papers.cutting_hold import BEND_HOLD, edge_words, hold_words, open_parts, strip_source, strips_of, waits
 from tankwright.papers.cutting_items import Words
 from tankwright.papers.cutting_words import decimal_inches, for_the_cutter
 from tankwright.papers.dxf import dxf_files
@@ -56,14 +56,33 @@ def test_a_measured_fold_waits_for_nothing():
     assert not waits(known)
 
 
-@pytest.mark.parametrize(("looks", "said"), [(0, ""), (1, "1 point is to be decided"), (3, "3 points are to be")])
-def test_open_findings_are_counted(looks, said):
-    """As many as the job has of strength look, on the page and in every file."""
-    work = replace(WORK, findings=(Finding("note", "x", "y"), *[Finding("look", "filler", "across a seam")] * looks))
-    lines = [line for line in hold_words(work, [SIDE]) if line.startswith("OPEN")]
-    assert len(lines) == (looks > 0)
-    assert said in " ".join(lines)
-    assert ("OPEN" in _page(work)) == (looks > 0)
+def test_open_findings_stand_on_the_parts_they_concern():
+    """What is open is said in words, on the page and in the files of its parts; nothing where only notes are left."""
+    seam = Finding("look", "tap", "the tap falls across seam F (side left and crown)")
+    lost = Finding("look", "outlet", "the far half has no outlet")
+    work = replace(WORK, findings=(Finding("note", "side left", "a remark"), seam, lost))
+    assert [blank.name for blank in open_parts(work, seam)] == [
+        b.name for b in WORK.blanks if b.name in ("side left", "crown")
+    ]
+    assert open_parts(work, lost) == ()
+    assert hold_words(work, [SIDE]) == [f"OPEN: {seam.says}. Ask the shop whether that is decided."]
+    assert not any("OPEN" in line for line in hold_words(work, [TUNNEL]))
+    number = WORK.blanks.index(SIDE) + 1
+    assert f"{number} side left: {seam.says}." in _page(work)
+    assert f": {lost.says}." in _page(work)
+    assert "a remark" not in _page(work)
+    assert "OPEN" not in _page(replace(WORK, findings=()))
+
+
+def test_a_fitting_is_open_on_the_part_it_sits_on():
+    """A finding named after a fitting concerns the blanks with that fitting, and no part of a like name."""
+    fitted = next(blank for blank in WORK.blanks for mark in blank.marks if mark.kind == "fitting" and mark.label)
+    label = next(mark.label for mark in fitted.marks if mark.kind == "fitting" and mark.label)
+    name = re.sub(r" \d.*", "", label)
+    found = open_parts(WORK, Finding("look", name, "it is too near a fold"))
+    assert fitted in found
+    assert all(any(mark.label.startswith(name) for mark in blank.marks) for blank in found)
+    assert open_parts(WORK, Finding("look", name[:-1], "x")) == ()
 
 
 def test_the_lap_is_told_from_what_is_trimmed():
