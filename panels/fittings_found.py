@@ -293,7 +293,8 @@ def _way(
     move = shift @ one.frame[:2]
     flat = one.fitting.on in ("top", "bottom", "tunnel top")
     out = move[1] * (np.sign(one.at[1]) or 1.0)
-    ways = [(move[0], "rearwards", "forwards"), (out, "outwards", "inwards") if flat else (move[2], "up", "down")]
+    sides = ("outwards", "inwards") if abs(one.at[1]) > STEP_MM else ("to the left or right",) * 2
+    ways = [(move[0], "rearwards", "forwards"), (out, *sides) if flat else (move[2], "up", "down")]
     told = [f"{show(abs(by))} {plus if by > 0 else minus}" for by, plus, minus in ways if abs(by) > STEP_MM]
     if one.fitting.reach == 0:
         return f"move it {' and '.join(told)}, or keep what is welded there clear of seam and fold"

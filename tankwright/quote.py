@@ -185,9 +185,9 @@ def _not_included(c: Counts, rules: JobQuoteSection, dropped: Sequence[str]) -> 
     """What the customer might expect and does not get."""
     left = list(NOT_INCLUDED if rules.not_included is None else rules.not_included)
     left += [name for name in dropped if name not in left]
-    drawn = {"filler": c.fillers, "outlet": c.outlets, "mount": c.mounts, "tank": 1}
+    drawn = {"filler": c.fillers, "outlet": c.outlets, "mount": c.mounts, "vent": c.vents, "tank": 1}
     if not c.fillers:
-        left.append("filler neck and cap: none is drawn on the patterns")
+        left.append("filler neck and cap, and setting them: none is drawn on the patterns")
     if not c.outlets:
         left.append("fuel outlet and tap: none is drawn on the patterns")
     if not c.mounts:
@@ -198,10 +198,19 @@ def _not_included(c: Counts, rules: JobQuoteSection, dropped: Sequence[str]) -> 
     told = " ".join(left).lower()
     for part, words, per in USUAL_PARTS:
         if drawn[per] and not any(words_of & set(words) for words_of in given) and part not in told:
-            left.append(f"{part}: yours to bring, or ask for a price")
+            left.append(f"{part}: {_yours(part, c)}")
     if rules.tax is None:
         left.append("taxes and duties")
     return tuple(left)
+
+
+def _yours(part: str, c: Counts) -> str:
+    """Who brings a part, and whether the work of setting it is in the price."""
+    if not part.startswith("vent"):
+        return "yours to bring, or ask for a price"
+    if c.vents:
+        return "the part is yours to bring, or ask for a price; setting it in is in the price"
+    return "none is drawn on the patterns, so that neither the part nor setting it in is in the price"
 
 
 def _says_of(name: str) -> set[str]:

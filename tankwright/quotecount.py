@@ -49,7 +49,7 @@ def counts_of(work: Work) -> Counts:
         pierces=layout.pierces,
         shaped=_shaped(work.blanks, difficulty_limits(job)),
         rolled=sum(blank.kind == "rolled" or (blank.kind == "folded" and bool(blank.rolls)) for blank in work.blanks),
-        folds=sum(len(blank.folds) for blank in work.blanks),
+        folds=sum(map(_folds, work.blanks)),
         butt_m=metres["butt"],
         lap_m=metres["lap"],
         flange_m=metres["flange"],
@@ -59,6 +59,8 @@ def counts_of(work: Work) -> Counts:
         outlets=sum(fitting.purpose == "outlet" for fitting in job.fittings),
         mounts=len({f.name for f in job.fittings if f.purpose in ("mount", "bracket")}),
         others=sum(fitting.purpose in ("vent", "bung") for fitting in job.fittings),
+        vents=sum(fitting.purpose == "vent" for fitting in job.fittings),
+        mount_points=sum(fitting.purpose in ("mount", "bracket") for fitting in job.fittings),
         fillet_m=fillet_length(work.blanks) / MM_PER_M,
         doublers=tuple(
             (f"{blank.metal} {blank.thickness:g} mm", _kg(job, blank)) for blank in work.blanks if blank.metal
@@ -122,6 +124,12 @@ def _new_mm2(job: Job) -> float:
         return (rules.price_kg or 0.0) * _kg_per_mm2(job)
     sheets = [s for s in job.shop.sheets if s.price and not s.rack and s.serves(job.metal.name, job.thickness)]
     return min(((sheet.price or 0.0) / (sheet.width * sheet.height) for sheet in sheets), default=0.0)
+
+
+def _folds(blank: Blank) -> int:
+    """Folds of a blank and its lips to turn, straight or curved, each counted once."""
+    lips = {edge.letter for edge in blank.edges if edge.joint == "fold" and edge.allowance > 0}
+    return sum(not fold.lip for fold in blank.folds) + len(lips | {fold.lip for fold in blank.folds if fold.lip})
 
 
 def _outline_mm(blank: Blank) -> float:

@@ -40,7 +40,7 @@ GROUPS = ("material", "work", "bought parts", "consumables", "outside work", "pa
 
 #: What an item may be counted by, in words.
 COUNTED_BY = (
-    *("tank", "filler", "outlet", "mount", "baffle", "blank", "fold"),
+    *("tank", "filler", "outlet", "mount", "vent", "baffle", "blank", "fold"),
     *("weld metre", "weld hour", "hour", "square metre", "kilogram"),
 )
 
@@ -79,7 +79,7 @@ WORK = (
     Work("hard", "shaping, hard", "m² of blank", "shaping", 0.0, 36.0, 0.6, 1.8),
     Work("split", "shaping, harder than hard", "m² of blank", "shaping", 0.0, 60.0, 0.6, 2.0),
     Work("rolling", "rolling", "blank", "folding", 0.0, 0.4),
-    Work("folding", "folding", "fold", "folding", 0.5, 0.3),
+    Work("folding", "folding", "fold or lip", "folding", 0.5, 0.3),
     Work("fitting", "fitting to the buck, trimming, tacking", "m of seam", "fitting", 0.0, 1.2, 0.7, 1.4),
     Work("butt", "welding butt seams", "m of seam", "welding", 0.0, 1.2, 0.7, 1.4),
     Work("lap", "welding lap seams", "m of seam", "welding", 0.0, 1.0, 0.7, 1.4),
@@ -169,6 +169,7 @@ PARTS = (
     ItemSection(name="outlet bung", per="outlet"),
     ItemSection(name="fuel tap", per="outlet"),
     ItemSection(name="mount brackets with rubbers, a pair", per="mount"),
+    ItemSection(name="vent bung", per="vent"),
 )
 USED_UP = (
     ItemSection(name="shielding gas", per="weld hour", quantity=0.3, unit="m³"),

@@ -73,6 +73,8 @@ class Counts:
     fillet_m: float = 0.0  # round doublers
     doublers: tuple[tuple[str, float], ...] = ()  # of other stock: metal and thickness, kg of each
     offcuts_kg: float = 0.0  # of offcuts kept from bought sheets
+    vents: int = 0  # of the others
+    mount_points: int = 0  # of the mounts, those on either side counted each
 
     @property
     def seam_m(self) -> float:
@@ -234,6 +236,7 @@ def _counted(c: Counts, weld_hours: float, hours: float) -> dict[str, float]:
         "filler": c.fillers,
         "outlet": c.outlets,
         "mount": c.mounts,
+        "vent": c.vents,
         "baffle": c.baffles,
         "blank": c.blanks,
         "fold": c.folds,

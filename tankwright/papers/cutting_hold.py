@@ -65,7 +65,7 @@ def looks_open(work: Work) -> tuple[Finding, ...]:
 
 
 def open_parts(work: Work, finding: Finding) -> tuple[Blank, ...]:
-    """The blanks that a finding may change: it names them, their seam or a fitting on them; none where none is known."""
+    """The blanks that a finding may change: named, or their seam or a fitting on them; none where unknown."""
     named = "; ".join((finding.pattern, *re.findall(r"\(([^)]*)\)", finding.says)))
 
     def concerned(blank: Blank) -> bool:

@@ -67,6 +67,7 @@ def customer_sheet(work: Work, quote: Quote) -> Sheet:
     decide = customer_points(work)
     if decide:
         blocks.append(Block("For you to decide before metal is cut", says=decide, numbered=True))
+        blocks.append(Block("About these points", says=tuple(_about_points(" ".join(decide)))))
     blocks += [
         Block("Included", says=tuple(_included(quote))),
         Block("Not included", says=quote.not_included),
@@ -102,6 +103,12 @@ def customer_points(work: Work) -> tuple[str, ...]:
     """The open points that are the customer's to decide, in sentences: what was found, and the ways out."""
     own = {blank.name for blank in work.blanks} | set(work.body.pieces) | set(SHOP_DECIDES)
     told = []
+    if not any(fitting.purpose == "filler" for fitting in work.job.fittings):
+        told.append(
+            "Where the filler goes: none is drawn on your patterns, and neither its neck and cap nor the work of "
+            "setting them is in the price. Ways out: name its place, its size and its cap, and we price it; or write "
+            "that the tank is to come without one."
+        )
     for found in work.findings:
         if found.strength == "look" and found.pattern not in own:
             says = f"{found.says[:1].upper()}{found.says[1:]}"
@@ -109,6 +116,20 @@ def customer_points(work: Work) -> tuple[str, ...]:
             ways = f" Ways out: {found.remedy}." if found.remedy else ""
             told.append(f"{says}{is_so}.{ways}")
     return tuple(told)
+
+
+def _about_points(told: str) -> Iterator[str]:
+    """What a decision costs, and the words in the points that somebody who makes no tanks may not know."""
+    yield "A decision that adds parts or work, or moves something, is priced before we begin: no sum here has it."
+    if re.search(r"\b[xz] = ", told):
+        yield "x is how far to the rear a place is and z how far up, both from the zero of your side pattern."
+    if re.search(r"\bseam [A-Z]|\bskin \d", told):
+        yield (
+            "Seams have letters, and where the skin is made of several pieces they are numbered: both stand on the "
+            "drawings of the pieces, which we show you on request."
+        )
+    if "standpipe" in told:
+        yield "A standpipe is the tube of the fuel tap that stands up inside the tank: fuel below its top stays there."
 
 
 def _agreed(quote: Quote, decided: bool) -> str:
@@ -138,7 +159,8 @@ def _holds(work: Work) -> str:
     brim, air, below, usable = (
         words.litres(value, unit) for value in (held.brim_l, held.ullage_l, held.below_outlet_l, held.usable_l)
     )
-    stays = f", and {below} stays below the outlets" if held.below_outlet_l >= 0.05 else ""
+    outlets = "outlets" if sum(fitting.purpose == "outlet" for fitting in work.job.fittings) > 1 else "outlet"
+    stays = f", and {below} stays below the {outlets}" if held.below_outlet_l >= 0.05 else ""
     return (
         f"{brim} to the brim, give or take {words.fixed(held.tolerance_l)} L. Usable {usable}: {air} is left free "
         f"above the fuel for it to expand{stays}. Each figure is rounded by itself."
@@ -164,7 +186,7 @@ _GROUPS = {
     "work": "Work",
     "bought parts": "Bought parts",
     "consumables": "Gas, rod, abrasives and the like",
-    "outside work": "Outside work",
+    "outside work": "Work by other shops",
     "packing and shipping": "Packing and carriage",
 }
 
@@ -198,16 +220,28 @@ def _price(quote: Quote) -> Block:
 def _offer_sentence(quote: Quote) -> str:
     """What the sum means: fixed, or an estimate with its range."""
     low, high = (money(value, quote.currency) for value in (quote.total.low, quote.total.high))
+    taxed = f", both with {quote.tax_name}" if quote.tax_percent else ""
     so_far = "What has a price so far" if quote.missing else "This"
     if quote.offer == "fixed":
         this = "Once the open prices are in it, this" if quote.missing else "This"
-        return f"{this} is a fixed price: it stays the same however many hours the work takes."
+        fixed = f"{this} is a fixed price for what is included below"
+        return f"{fixed}: it stays the same however many hours the work takes."
     if quote.total.low == quote.total.high:
         return f"{so_far} is an estimate: the work really done is charged."
     return (
-        f"{so_far} is an estimate: the work really done is charged, between {low} and {high}. It goes above "
-        f"{high} only if you agree in writing first."
+        f"{so_far} is an estimate: the work really done is charged{_by_the_hour(quote)}, between {low} and "
+        f"{high}{taxed}. It goes above {high} only if you agree in writing first."
     )
+
+
+def _by_the_hour(quote: Quote) -> str:
+    """What an hour of work comes to for the customer, overhead, margin and tax in it; empty where it has no price."""
+    rates = {line.price for line in quote.of_group("work") if line.unit == "h" and line.price}
+    if not rates:
+        return ""
+    factor = quote.factor * (1 + (quote.tax_percent or 0.0) / 100)
+    costs = [money(cents(rate * factor), quote.currency) for rate in sorted({min(rates), max(rates)})]
+    return f" at {' to '.join(costs)} an hour{f' with {quote.tax_name}' if quote.tax_percent else ''}"
 
 
 def _group_price(quote: Quote, group: str, price: float) -> str:
@@ -264,9 +298,11 @@ _TRADES = {
 
 
 def _set(quote: Quote) -> str:
-    """What is set into the tank, counted: ``setting 1 filler, 2 outlets and 2 mounts (each on both sides)``."""
+    """What is set into the tank, counted: ``setting 1 filler, 2 outlets and 4 mounts (2 each side)``."""
     c = quote.counts
-    kinds = [(c.fillers, "filler", ""), (c.outlets, "outlet", ""), (c.mounts, "mount", " (each on both sides)")]
+    paired = c.mount_points == 2 * c.mounts
+    mounts = (c.mount_points or c.mounts, "mount", f" ({c.mounts} each side)" if paired else "")
+    kinds = [(c.fillers, "filler", ""), (c.outlets, "outlet", ""), mounts]
     kinds += [(getattr(c, "others", 0), "vent or other bung", ""), (c.baffles, "baffle", "")]
     told = [f"{n} {name}{'s' if n > 1 else ''}{more}" for n, name, more in kinds if n]
     return f"setting {', '.join(told[:-1])}{' and ' if told[:-1] else ''}{told[-1]}" if told else ""
@@ -313,9 +349,14 @@ def _terms(quote: Quote) -> Iterator[str]:
     else:
         yield (
             f"Deposit {quote.deposit_percent:g} % of the estimate: {money(quote.deposit, quote.currency)} before metal "
-            "is bought; the rest, the final sum less this deposit, before the tank is handed over."
+            "is bought; the rest, the final sum less this deposit, before the tank is handed over. It is part of the "
+            "sum and no minimum: should the work come to less, the difference is paid back."
         )
     yield f"Lead time: {quote.lead_time or 'to be agreed'}."
+    if any(line.unit == "sheet" and line.quantity.likely > 0 for line in quote.of_group("material")):
+        back = any(line.name == "offcuts kept" for line in quote.of_group("material"))
+        credit = "; part of its cost is taken off the price" if back else ""
+        yield f"Sheets are charged whole; what is left of them stays with the shop unless agreed otherwise{credit}."
     if quote.tax_percent is not None:
         name = quote.tax_name
         tax = f"The total includes {quote.tax_percent:g} % {name}; the prices above it are before {name}."

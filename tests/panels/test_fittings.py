@@ -148,6 +148,9 @@ def test_filler_on_a_seam_is_drawn_on_both_and_told():
         assert shapely.LineString(arc).length == pytest.approx(np.pi * 28, rel=0.06)
     found = fittings_found(made, place_fittings(made.body, [filler]))
     assert any("falls across seam" in f.says and f.strength == "look" for f in found)
+    remedy = next(f.remedy for f in found if "falls across seam" in f.says)
+    assert "to the left or right" in remedy
+    assert "inwards" not in remedy
 
 
 def rims_any(blank, label):

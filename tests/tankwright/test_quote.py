@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
+from copy import copy
 from dataclasses import replace
 from typing import Any
 
@@ -12,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panels.findings import Finding
+from panels.fittings import Fitting
 from tankwright.papers.quote import quote_files
 from tankwright.papers.quotetext import customer_text, worked_text
 from tankwright.papers.quotewords import customer_points
@@ -191,6 +193,39 @@ def test_an_offer_is_one_thing():
     assert "the other" not in estimate.split("TERMS")[1].split("CAUTIONS")[0].split("or other decisions")[0]
 
 
+def test_an_hour_costs_the_customer_overhead_margin_and_tax():
+    """50 an hour, 10 % and 20 % on it, 25 % tax: 50 x 1.1 x 1.2 x 1.25 = 82.50, and both ends of the range have it."""
+    said = _text(small_work(), offer="estimate", rate=50.0, overhead=10.0, margin=20.0, tax=25.0, tax_name="VAT")
+    assert "charged at 82.50 EUR an hour with VAT, between" in said
+    assert "EUR, both with VAT" in said
+    assert "no minimum" in _text(small_work(), offer="estimate", rate=50.0, deposit=40.0)
+
+
+def test_lips_are_folds_to_turn():
+    """Two legs folded and two curved lips are four folds; a straight lip that is a fold too is one."""
+    work = small_work()
+    tunnel = next(blank for blank in work.blanks if blank.folds)
+    plain = counts_of(work).folds
+    lips = [replace(edge, joint="fold", allowance=9.0) for edge in tunnel.edges[:2]]
+    others = tuple(blank for blank in work.blanks if blank is not tunnel)
+    lipped = replace(tunnel, edges=(*lips, *tunnel.edges[2:]))
+    assert counts_of(replace(work, blanks=(*others, lipped))).folds == plain + 2
+    straight = replace(lipped, folds=(*tunnel.folds, replace(tunnel.folds[0], lip=lips[0].letter)))
+    assert counts_of(replace(work, blanks=(*others, straight))).folds == plain + 2
+
+
+def test_a_vent_is_told_as_priced_or_not():
+    """Not drawn: neither part nor work; drawn: the work is in, the part is one bought for each vent where listed."""
+    left = " / ".join(make_quote(COUNTS, rules(part=[])).not_included)
+    assert "vent (breather): none is drawn on the patterns" in left
+    drawn = replace(COUNTS, others=1, vents=1)
+    left = " / ".join(make_quote(drawn, rules(part=[])).not_included)
+    assert "setting it in is in the price" in left
+    quote = make_quote(drawn, rules(part=[{"name": "vent bung", "price": 7, "per": "vent"}]))
+    assert quote.cost_of("bought parts").likely == 7.0
+    assert "vent (" not in " / ".join(quote.not_included)
+
+
 @pytest.mark.parametrize(("overhead", "margin"), [(12.0, 10.0), (None, 15.0), (33.3, 7.7), (None, None)])
 def test_the_shown_prices_multiply_out(overhead, margin):
     """Costs of a group times the factor printed, to the cent; where one differs, it is by the rounding that is told."""
@@ -248,7 +283,9 @@ def test_the_customer_reads_what_the_tank_holds_and_decides():
         Finding("note", "sections", "no section given"),
     )
     asked = replace(work, capacity=held, findings=found)
-    assert customer_points(asked) == ("The filler falls across seam F: 28.6 mm over it. Ways out: move it.",)
+    none, *points = customer_points(asked)
+    assert none.startswith("Where the filler goes: none is drawn")
+    assert points == ["The filler falls across seam F: 28.6 mm over it. Ways out: move it."]
     text = _text(asked, customer="A. Rider")
     for said in (
         "7.5 L to the brim",
@@ -259,7 +296,9 @@ def test_the_customer_reads_what_the_tank_holds_and_decides():
         "Signature ___",
     ):
         assert said in text, said
-    assert "FOR YOU TO DECIDE" not in _text(replace(asked, findings=found[1:]))
+    with_filler = copy(work.job)
+    with_filler.fittings = (Fitting("filler", "top", 100.0, 0.0, 57.0),)
+    assert "FOR YOU TO DECIDE" not in _text(replace(asked, findings=found[1:], job=with_filler))
     assert "no test pressure" not in text
     assert "planish" not in text
     assert not re.search(r"\d ?ga\b", text)
