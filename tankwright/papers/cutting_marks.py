@@ -31,6 +31,8 @@ CLEAR_MM = 1.5
 #: Letters are tried from the largest down, mm: read at arm's length, and not lost in a wide kerf.
 LABEL_MM = (8.0, 6.5, 5.0, 4.0, 3.0)
 SEAM_MM = (5.0, 3.5, 2.5)
+#: Where a seam letter may stand along its edge, the best first, shares of its length: the middle is mostly free.
+SHARES = ((0.5,), (0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.18, 0.82))
 #: Height of the words below a label at most, mm, and how far down they reach with it, heights.
 SMALL_MM, BELOW = 4.0, 1.8
 #: Distance from line to line of a label, heights.
@@ -155,18 +157,43 @@ def seam_signs(blank: Blank, metal: BaseGeometry, busy: BaseGeometry) -> list[Si
 def _seam_sign(
     edge: Edge, net: Polygon, metal: BaseGeometry, taken: Sequence[BaseGeometry]
 ) -> tuple[Sign, Polygon] | None:
+    """The largest letter that finds a place, nearest the edge's middle, in its trim before inside it."""
+    from shapely import contains_xy, covers, intersects
+
     from .blankface import along_edge
 
+    places: dict[tuple[float, ...], list[np.ndarray]] = {}
     for height in SEAM_MM:
         wide = stroke_width(edge.letter, height)
-        for share in (0.5, 0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.18, 0.82):
-            at, along, inward = along_edge(edge, net, share)
-            for off in (-edge.allowance / 2, CLEAR_MM + height / 2, 2 * CLEAR_MM + height / 2 + 1.0):
-                middle = at + inward * off
-                box = _box(middle, along, wide, height)
-                if metal.covers(_box(middle, along, wide, height, 0.0)) and not any(t.intersects(box) for t in taken):
-                    return Sign(edge.letter, middle, along, height), box
+        offs = np.array([-edge.allowance / 2, CLEAR_MM + height / 2, 2 * CLEAR_MM + height / 2 + 1.0])
+        for shares in SHARES:
+            if shares not in places:
+                places[shares] = [np.array(p) for p in zip(*(along_edge(edge, net, s) for s in shares), strict=True)]
+            at, along, inward = places[shares]
+            middles = (at[:, None] + inward[:, None] * offs[:, None]).reshape(-1, 2)
+            ways = np.repeat(along, len(offs), axis=0)
+            tight = _boxes(middles, ways, wide, height, 0.0)
+            on = np.flatnonzero(contains_xy(metal, *tight.reshape(-1, 2).T).reshape(-1, 4).all(axis=1))
+            on = on[covers(metal, _polygons(tight[on]))]
+            boxes = _polygons(_boxes(middles[on], ways[on], wide, height, CLEAR_MM))
+            free = np.flatnonzero(~intersects(np.array(taken)[:, None], boxes[None]).any(axis=0))
+            if len(free):
+                k = on[free[0]]
+                return Sign(edge.letter, middles[k], ways[k], height), boxes[free[0]]
     return None
+
+
+def _boxes(middles: np.ndarray, along: np.ndarray, wide: float, deep: float, clear: float) -> np.ndarray:
+    """Corners (k, 4, 2) of rectangles about middles (k, 2), along directions (k, 2), with some room round each."""
+    x = along * (wide / 2 + clear)
+    y = np.column_stack([-along[:, 1], along[:, 0]]) * (deep / 2 + clear)
+    return np.stack([middles - x - y, middles + x - y, middles + x + y, middles - x + y], axis=1)
+
+
+def _polygons(corners: np.ndarray) -> np.ndarray:
+    from shapely import polygons
+
+    return np.asarray(polygons(corners))
 
 
 def _in_rows(words: str) -> list[tuple[str, ...]]:
