@@ -20,7 +20,7 @@ from typing import Literal
 import numpy as np
 from shapely.geometry import Polygon
 
-__all__ = ["Aim", "AimOf", "AtEdge", "Blank", "Edge", "FlatMesh", "Fold", "Mark", "Roll"]
+__all__ = ["Aim", "AimOf", "AtEdge", "Bend", "Blank", "Edge", "FlatMesh", "Fold", "Mark", "Roll"]
 
 #: What a shop leaves on an edge: kind of blank, its piece, the piece it meets ("" if none) -> joint and mm.
 AtEdge = Callable[[str, str, str], tuple[str, float]]
@@ -80,6 +80,28 @@ class Fold:
     up: bool  # True: bent towards the good face as drawn
     k_factor: float
     k_source: str
+    lip: str = ""  # letter of the edge whose lip it turns
+
+
+@dataclass(frozen=True)
+class Bend:
+    """The bend of a lip along an edge, straight or curved: it lies between two lines (n, 2) on the flat."""
+
+    letter: str  # of the edge
+    width: float  # of the lip on its outside, mm
+    begins: np.ndarray  # at the piece's side
+    ends: np.ndarray  # at the free edge's side
+    turn: tuple[float, float]  # degrees the metal is turned, least and most
+    inside_radius: float  # mm
+    up: bool  # True: turned towards the good face as drawn
+    k_factor: float
+    k_source: str
+    straight: bool  # one straight fold makes it, which is among the blank's folds too
+
+    @property
+    def middle(self) -> np.ndarray:
+        """The bend line (n, 2), midway."""
+        return np.asarray((self.begins + self.ends) / 2)
 
 
 @dataclass(frozen=True)
@@ -105,7 +127,7 @@ class Roll:
 
 @dataclass(frozen=True)
 class Mark:
-    """A line drawn on the blank: ``centre``, ``station``, ``style``, ``register``, ``grid``, ``fitting``."""
+    """A line drawn on the blank: ``centre``, ``station``, ``style``, ``register``, ``grid``, ``fitting``, ``bend``."""
 
     kind: str
     points: np.ndarray  # (n, 2)
@@ -149,6 +171,7 @@ class Blank:
     mirrors: str = ""  # name of the blank this one is the true mirror image of
     rolls: tuple[Roll, ...] = ()  # zones of a rolled piece, in order along it
     metal: str = ""  # where it is not cut from the tank's own metal
+    lips: tuple[Bend, ...] = ()  # edges turned over
 
     @property
     def stretch(self) -> float:

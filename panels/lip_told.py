@@ -12,12 +12,12 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from .blank import Edge, Fold, Mark
+from .blank import Bend, Edge, Fold, Mark
 from .choose_k import KFactor
 from .findings import Show, in_mm
 from .lips import Lip, PlainRun, least_lip
 
-__all__ = ["lip_edges", "lip_folds", "lip_marks", "lip_notes", "plain_notes"]
+__all__ = ["lip_bends", "lip_edges", "lip_folds", "lip_marks", "lip_notes", "plain_notes"]
 
 #: A straight fold from notch to notch may stray this far from the curve it stands for, mm; common practice, no source.
 TAB_STRAY_MM = 0.5
@@ -36,19 +36,41 @@ def lip_folds(lips: Sequence[Lip], inside_radius: float, k_factor: KFactor) -> t
             lines = np.array([[line[0], line[-1]] for line in (lip.begins, lip.ends)])
             turn = sum(lip.turn) / 2
             found.append(
-                Fold(middle[0], middle[-1], lines, turn, inside_radius, False, float(k_factor), k_factor.source)
+                Fold(
+                    middle[0],
+                    middle[-1],
+                    lines,
+                    turn,
+                    inside_radius,
+                    False,
+                    float(k_factor),
+                    k_factor.source,
+                    lip.letter,
+                )
             )
     return tuple(found)
 
 
+def lip_bends(lips: Sequence[Lip], inside_radius: float, k_factor: KFactor) -> tuple[Bend, ...]:
+    """Where each lip's bend lies and how it is bent, straight or curved."""
+    how = inside_radius, False, float(k_factor), k_factor.source
+    return tuple(Bend(lip.letter, lip.width, lip.begins, lip.ends, lip.turn, *how, lip.straight) for lip in lips)
+
+
 def lip_marks(lips: Sequence[Lip]) -> tuple[Mark, ...]:
-    """Where the bend of a curved lip begins and ends."""
+    """The two lines between which a curved lip is bent; the words of both stand at the first, at the piece's side."""
     return tuple(
-        Mark("style", line, f"{word} {lip.letter}")
+        Mark("bend", line, f"lip {lip.letter}: bend {_turned(lip)}\u00b0 down between these two lines" if first else "")
         for lip in lips
         if not lip.straight
-        for line, word in ((lip.begins, "bend begins"), (lip.ends, "bend ends"))
+        for line, first in ((lip.begins, True), (lip.ends, False))
     )
+
+
+def _turned(lip: Lip) -> str:
+    """How far it is turned, degrees: ``90.0``, or ``62 to 95`` where that changes along it."""
+    low, high = lip.turn
+    return f"{(low + high) / 2:.1f}" if high - low < 1 else f"{low:.0f} to {high:.0f}"
 
 
 def lip_edges(edges: Sequence[Edge], lips: Sequence[Lip]) -> tuple[Edge, ...]:
@@ -77,10 +99,8 @@ def lip_notes(lips: Sequence[Lip], thickness: float, inside_radius: float, *, sh
     """What the lips ask for, in words: once for all that ask for the same, as a left and a right one do."""
     said = []
     for lip in lips:
-        low, high = lip.turn
-        turn = f"{(low + high) / 2:.1f}" if high - low < 1 else f"{low:.0f} to {high:.0f}"
         text = f"{show(lip.width)} wide outside, "
-        text += f"turned {turn} degrees away from the drawn face"
+        text += f"turned {_turned(lip)} degrees away from the drawn face"
         least = least_lip(thickness, inside_radius)
         if lip.width < least:
             text += f"; narrower than {show(least)}, the least that can be held (radius and 4 thicknesses, "

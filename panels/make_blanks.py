@@ -7,6 +7,7 @@ both blanks, with R or L where the seam belongs to one side.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -258,6 +259,11 @@ def mirrored(blank: Blank, name: str) -> Blank:
     def letter(text: str) -> str:
         return text[:-1] + {"R": "L", "L": "R"}[text[-1]] if len(text) > 1 and text[-1] in "RL" else text
 
+    letters = {e.letter: letter(e.letter) for e in blank.edges if letter(e.letter) != e.letter}
+
+    def told(text: str) -> str:
+        return re.sub(r"\b[A-Z]+\b", lambda found: letters.get(found[0], found[0]), text)
+
     flat = blank.flat
     return replace(
         blank,
@@ -275,8 +281,15 @@ def mirrored(blank: Blank, name: str) -> Blank:
             )
             for e in blank.edges[::-1]
         ),
-        folds=tuple(replace(f, start=flip(f.start), end=flip(f.end), tangents=flip(f.tangents)) for f in blank.folds),
-        marks=tuple(replace(m, points=flip(m.points)) for m in blank.marks),
+        folds=tuple(
+            replace(f, start=flip(f.start), end=flip(f.end), tangents=flip(f.tangents), lip=letter(f.lip))
+            for f in blank.folds
+        ),
+        lips=tuple(replace(b, begins=flip(b.begins), ends=flip(b.ends), letter=letter(b.letter)) for b in blank.lips),
+        marks=tuple(
+            replace(m, points=flip(m.points), label=told(m.label) if m.kind == "bend" else m.label) for m in blank.marks
+        ),
+        notes=tuple(map(told, blank.notes)),
         flat=None
         if flat is None
         else replace(

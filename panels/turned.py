@@ -17,7 +17,7 @@ from .choose_k import KFactor
 from .cutting_mesh import area_vectors
 from .errors import LipError
 from .findings import Show, in_mm
-from .lip_told import lip_edges, lip_folds, lip_marks, lip_notes, plain_notes
+from .lip_told import lip_bends, lip_edges, lip_folds, lip_marks, lip_notes, plain_notes
 from .lips import PLAIN, TurnedEdge, lay_lips, with_lips
 
 __all__ = ["lipped", "turned_edge"]
@@ -116,6 +116,7 @@ def lipped(
         net=net,
         edges=lip_edges(blank.edges, lips),
         folds=(*blank.folds, *lip_folds(lips, inside_radius, k_factor)),
+        lips=(*blank.lips, *lip_bends(lips, inside_radius, k_factor)),
         marks=(*blank.marks, *lip_marks(lips)),
         notes=(*blank.notes, *told, *plain_notes(plain, blank.thickness, inside_radius, show=show)),
     )

@@ -38,6 +38,7 @@ from .rolldraw import draw_rolls
 if TYPE_CHECKING:
     from panels.blank import Edge, Fold, Mark
 
+    from ..work import Work
     from .zones import Zone
 
 __all__ = ["FULL", "SMALL", "Sizes", "View", "double_arrow", "draw_blank", "draw_cuts", "draw_grid", "upright"]
@@ -81,8 +82,6 @@ def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes, keep_off: Sequ
 
     Words keep off the boxes on the page in ``keep_off``.
     """
-    from shapely.geometry import LineString
-
     taken: list[Any] = list(keep_off)
     metal = _on_page(face.blank.outline, view)
     for zone in face.zones:
@@ -91,31 +90,52 @@ def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes, keep_off: Sequ
     for points in face.zone_lines:
         line(canvas, *view.points(points))
     for mark, runs in face.marks:
-        _mark_line(canvas, mark, runs, view)
+        if mark.kind != "bend":
+            _mark_line(canvas, mark, runs, view)
     draw_worst(canvas, face, view, taken)
     taken += fitting_strokes(face, view)
     for number, (fold, runs, tangents) in enumerate(face.folds, 1):
         _fold(canvas, fold, number, runs, tangents, view, sizes, taken, metal)
     draw_rolls(canvas, face, view, sizes, taken)
+    _words_of_marks(canvas, face, view, sizes, taken, metal, bends=True)
     if sizes is FULL:
         draw_ends_inside(canvas, face, view, 1.3 * sizes.tag, taken, metal)
     name_fittings(canvas, face, view, sizes.small, taken, metal)
-    for edge in face.blank.edges:
+    for edge in sorted(face.blank.edges, key=lambda edge: not _is_opening(face, edge)):  # these have least choice
         _seam_tag(canvas, face, edge, view, sizes, taken, metal)
     _name(canvas, face, view, sizes, taken, metal)
     for k, zone in enumerate(face.zones, 1):
         _zone_words(canvas, face, k, zone, view, sizes, taken, metal)
     draw_ticks(canvas, face, view, sizes.small, taken)
-    named: set[str] = set()
-    strokes = [(mark, LineString(view.points(run))) for mark, runs in face.marks for run in runs if len(run) > 1]
-    for mark, runs in face.marks:
-        others = [stroke for other, stroke in strokes if other is not mark and other.kind == mark.kind == "style"]
-        _mark_words(canvas, mark, runs, view, sizes, taken, named, metal, others)
+    _words_of_marks(canvas, face, view, sizes, taken, metal, bends=False)
     draw_cuts(canvas, face, view)
 
 
+def _words_of_marks(
+    canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any], metal: Any, *, bends: bool
+) -> None:
+    """The labels of all marks but fittings: of the bends of lips, or of the others."""
+    from shapely.geometry import LineString
+
+    named: set[str] = set()
+    strokes = [
+        (mark, LineString(view.points(run)))
+        for mark, runs in face.marks
+        if mark.kind in ("style", "bend")
+        for run in runs
+        if len(run) > 1
+    ]
+    for mark, runs in face.marks:
+        if (mark.kind == "bend") == bends:
+            others = [stroke for other, stroke in strokes if other is not mark and other.kind == mark.kind]
+            _mark_words(canvas, mark, runs, view, sizes, taken, named, metal, others)
+
+
 def draw_cuts(canvas: Any, face: Face, view: View) -> None:
-    """Trim lines dashed, then the cut line: thin and black."""
+    """Trim lines dashed, the bends of lips, then the cut line: thin and black."""
+    for mark, runs in face.marks:
+        if mark.kind == "bend":
+            _mark_line(canvas, mark, runs, view)
     for name, path in face.trims:
         pen(canvas, name)
         draw_path(canvas, view.path(path))
@@ -188,7 +208,7 @@ def _seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, tak
     room = edge.length_blank * view.scale
     if room < 2:
         return
-    lines = _seam_lines(edge, face.work.job.unit)
+    lines = _seam_lines(edge, face.work)
     ring = 2.4 * sizes.tag if edge.letter else 0.0
     size = min(fit_size(row, 0.85 * room - ring, sizes.tag, bold=k > 0, least=0.1) for k, row in enumerate(lines))
     tries = [(lines, inside) for inside in ((True,) if sizes is FULL else (True, False))] if size >= 1.5 else []
@@ -267,11 +287,14 @@ def _write_tag(
         _ringed(canvas, start + unit * ring / 2, edge.letter, sizes.tag)
 
 
-def _seam_lines(edge: Edge, unit: str) -> list[str]:
+def _seam_lines(edge: Edge, work: Work) -> list[str]:
+    unit = work.job.unit
     metal = words.edge_metal(edge, unit) if edge.allowance >= 0.05 else "net edge"
     first = f"{metal}, meets {edge.meets}" if edge.meets else f"free edge, {metal}"
-    if edge.joint not in ("", "free", "lap", "fold") and edge.allowance >= 0.05:
-        first = f"{edge.joint}, {first}"
+    kind, lies = words.joint_of(edge, work.seams)
+    if lies or (kind == "butt" and edge.allowance >= 0.05):
+        carries = edge.joint in ("lap", "fold")
+        first = f"{'' if carries else f'{kind}, '}{first}{f', lies {lies}' if lies else ''}"
     change = words.edge_change(edge, unit=unit)
     return [first, change] if change != "as it is" else [first]
 
@@ -285,7 +308,7 @@ def _ringed(canvas: Any, at: np.ndarray, letter: str, size: float) -> None:
 
 
 def _mark_line(canvas: Any, mark: Mark, runs: Sequence[np.ndarray], view: View) -> None:
-    known = ("centre", "station", "style", "register", "fitting")
+    known = ("centre", "station", "style", "register", "fitting", "bend")
     pen(canvas, mark.kind if mark.kind in known else "station")
     for run in runs:
         line(canvas, *view.points(run))
@@ -405,9 +428,10 @@ def _fold(
     over, under = (float(((corners - a) @ side).max()) for side in (up, -up))
     start = a if float(unit @ along) > 0 else b
     way = "\u2191 UP" if fold.up else "\u2193 DOWN"
-    short = f"fold {way} {words.fixed(fold.angle)}\u00b0"
+    kind = f"lip {fold.lip}" if fold.lip else "fold"
+    short = f"{kind} {way} {words.fixed(fold.angle)}\u00b0"
     whole = f"{short}, inside radius {words.fixed(fold.inside_radius)} mm, K {words.fixed(fold.k_factor, 3)}"
-    for says in (whole, short, f"{way[0]} {words.fixed(fold.angle)}\u00b0", f"fold {number}", f"{number}"):
+    for says in (whole, short, f"{way[0]} {words.fixed(fold.angle)}\u00b0", f"{kind} {number}", f"{number}"):
         size = fit_size(says, 0.8 * length, sizes.tag, bold=True)
         wide = text_width(says, size, bold=True)
         if wide > length and says != f"{number}":
@@ -514,7 +538,7 @@ def _name(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any], m
     from shapely import LineString
 
     blank = face.blank
-    bends = [runs for _, runs, _ in face.folds] + [runs for mark, runs in face.marks if mark.label.startswith("bend ")]
+    bends = [runs for _, runs, _ in face.folds] + [runs for mark, runs in face.marks if mark.kind == "bend"]
     folds = [LineString(view.points(run)).buffer(1.5) for runs in bends for run in runs]
     shape = blank.net if not blank.net.is_empty else blank.outline
     x, y, room = _roomiest(shape, view, [*taken, *folds], clear=1.5)

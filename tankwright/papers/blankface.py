@@ -18,7 +18,7 @@ import numpy as np
 
 from . import words
 from .cutting import HAIR_MM, piece_numbers, runs_inside
-from .ends import Ends, ends_of, runs_from_start
+from .ends import Ends, ends_of, left_is_metal, runs_from_start
 from .outline import Path, fit_line, fit_outline
 from .zones import Zone, strain_zones
 
@@ -77,9 +77,9 @@ def face_of(work: Work, blank: Blank) -> Face:
     outer, holes = fit_outline(blank.outline)
     metal = blank.outline.buffer(HAIR_MM)
     trims = tuple(
-        ("trim" if edge.joint not in ("lap", "fold") else "style", fit_line(edge.points))
+        ("stays" if edge.joint == "lap" else "trim", fit_line(edge.points))
         for edge in blank.edges
-        if edge.allowance > 0.05
+        if edge.allowance > 0.05 and edge.joint != "fold"  # a lip has its bend's two lines instead
     )
     marks = tuple((mark, tuple(runs_inside(mark.points, metal))) for mark in blank.marks if mark.kind != "grid")
     folds = tuple(
@@ -149,8 +149,6 @@ def seam_ticks(work: Work, blank: Blank) -> list[Tick]:
 
 def along_edge(edge: Edge, net: Polygon, share: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Point, unit direction and unit inward normal at a share of an edge's length."""
-    from shapely import contains_xy
-
     steps = np.diff(edge.points, axis=0)
     run = np.concatenate([[0.0], np.cumsum(np.hypot(steps[:, 0], steps[:, 1]))])
     target, reach = run[-1] * share, min(8.0, run[-1] / 4)
@@ -159,5 +157,5 @@ def along_edge(edge: Edge, net: Polygon, share: float) -> tuple[np.ndarray, np.n
     along = far - near
     along /= max(1e-9, float(np.hypot(*along)))
     left = np.array([-along[1], along[0]])
-    inward = left if contains_xy(net, *(point + left * 0.5)) else -left
+    inward = left if left_is_metal(edge, net, point, left) else -left
     return point, along, inward

@@ -285,7 +285,8 @@ def _fold_table(face: Face) -> list[list[str]]:
         if not lip.straight:
             middle, turn = lip.middle, f"{words.angles(*lip.turn)} {'up' if lip.up else 'down'}"
             how = lip.inside_radius, lip.k_factor, lip.k_source
-            made = row(f"lip {lip.letter}", (middle[0], middle[-1]), turn, how, np.hypot(*(lip.ends - lip.begins).T))
+            ends = sorted((middle[0], middle[-1]), key=lambda end: float(end[0]))
+            made = row(f"lip {lip.letter}", ends, turn, how, np.hypot(*(lip.ends - lip.begins).T))
             rows.append([*made[:-1], f"{made[-1]}; along a curve: its figures on the next page"])
     return rows
 

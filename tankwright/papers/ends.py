@@ -17,12 +17,14 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 if TYPE_CHECKING:
+    from shapely.geometry import Polygon
+
     from panels.blank import Blank, Edge
     from panels.seams import Seam
 
     from ..work import Work
 
-__all__ = ["Ends", "ends_of", "runs_from_start"]
+__all__ = ["Ends", "ends_of", "left_is_metal", "runs_from_start"]
 
 #: Share of a step on the flat that has to go along the tank's length, height or width for its end to be named.
 CLEAR_SHARE = 0.8
@@ -69,13 +71,24 @@ def _seam(work: Work, edge: Edge) -> Seam | None:
 
 def metal_on_left(blank: Blank, edge: Edge) -> bool:
     """Whether the metal lies to the left of the edge, walked from its first point."""
-    from shapely.geometry import Point
-
     k = max(len(edge.points) // 2, 1)
     a, b = edge.points[k - 1], edge.points[k]
     along = (b - a) / max(float(np.hypot(*(b - a))), 1e-9)
-    left = (a + b) / 2 + 0.3 * np.array([-along[1], along[0]])
-    return bool(blank.net.contains(Point(*left)))
+    return left_is_metal(edge, blank.net, (a + b) / 2, np.array([-along[1], along[0]]), 0.3)
+
+
+def left_is_metal(edge: Edge, net: Polygon, point: np.ndarray, left: np.ndarray, near: float = 0.5) -> bool:
+    """Whether the piece, and not what is left or turned over outside it, lies on the unit side ``left`` of a point of
+    its edge, looked at ``near`` mm from it."""
+    from shapely import contains_xy
+    from shapely.geometry import Point
+
+    inside = [bool(contains_xy(net, *(point + way * near * left))) for way in (1, -1)]
+    if inside[0] != inside[1] or edge.allowance < near:
+        return inside[0]
+    # A lip lies inside the net outline too: its free edge is that far off, on the other side.
+    off = [net.boundary.distance(Point(point + way * edge.allowance * left)) for way in (1, -1)]
+    return bool(off[0] > off[1])
 
 
 def _first_at_front(chain: np.ndarray) -> bool:

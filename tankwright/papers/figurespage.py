@@ -21,11 +21,11 @@ from .blankface import Face, along_edge, named
 from .cutting_words import figure
 from .drawingpage import FLOOR, LEFT, LIVE, RIGHT, page_title
 from .look import PENCIL, SIZES
-from .offsets import EIGHTHS, cut_over, holes, middle_of, of_outline, standing_edges, stations
-from .pdf import Sheet, line, paragraph, pen, table, text
+from .offsets import EIGHTHS, bend_heights, bend_point, cut_over, holes, middle_of, of_outline, standing_edges, stations
+from .pdf import Sheet, line, paragraph, pen, table, text, wrap
 
 if TYPE_CHECKING:
-    from .offsets import Place
+    from .offsets import Place, Station
 
 __all__ = ["Parted", "figures_page", "more_page", "parted"]
 
@@ -33,9 +33,12 @@ ROW_MM = 2.0 * 1.25 + 0.6  # a row of a table in fine letters
 SAYS = (
     "Draw the base line with a straight edge and mark 0 at its left end. Square up from it at each distance along, "
     "and mark off each pair: metal from the first figure to the second. Join with a batten; corners and ticks stand by "
-    "themselves, as points. The cut line has trim and seam allowances on it; the trim line is net. Ticks \u00bc \u00bd "
-    "\u00be part a seam from its front end, or from its top, or from the left: the same end on both pieces."
+    "themselves, as points. The cut line has trim and seam allowances on it; the trim line is net{lap}.{lips} Ticks "
+    "\u00bc \u00bd \u00be part a seam from its front end, or from its top, or from the left: the same end on both pieces."
 )
+
+POINT_SHARES = (0.38, 0.31, 0.31)
+LINE_SHARES = (0.24, 0.38, 0.38)
 
 Rows = list[list[str]]
 
@@ -93,6 +96,8 @@ def _edge_points(face: Face) -> list[tuple[str, Place]]:
         cut = cut_over(face, tick.edge, trim, inward)
         if cut is not None:
             found.append((f"{name} cut", (cut[0] - x0, cut[1] - y0)))
+        if tick.edge.joint == "fold":
+            trim = bend_point(face.blank, tick.edge, trim)
         if tick.edge.allowance >= 0.05 or cut is None:
             found.append((f"{name} trim", (float(trim[0]) - x0, float(trim[1]) - y0)))
     return found
@@ -116,16 +121,62 @@ def parted(face: Face) -> Parted:
     points, lines = _tables(face)
     sheet = Sheet()
     y = _head(sheet, face)
-    y = _holes_table(sheet, face, 0.0, y, RIGHT - LEFT - 169.0)
+    y = _holes_table(sheet, face, 0.0, y, _room_beside(face))
     room = int((y - FLOOR - 2) / ROW_MM) - 1
-    if len(points) + len(lines) + 3 <= room:
+    wide = _room_beside(face)
+    high = np.cumsum([_lines_of(row, [k * wide for k in POINT_SHARES]) for row in points] or [0])
+    lined = sum(_lines_of(row, [k * wide for k in LINE_SHARES]) for row in lines)
+    if high[-1] + lined + 3 <= room:
         return Parted(points, lines, [], [])
-    return Parted(points[:room], [], points[room:], lines)
+    fits = int(np.searchsorted(high, room, side="right"))
+    return Parted(points[:fits], [], points[fits:], lines)
+
+
+def _lines_of(row: Sequence[str], widths: Sequence[float]) -> int:
+    """How many lines a row of a table in fine letters takes."""
+    return max(len(wrap(cell, wide - 1.6, SIZES["fine"])) for cell, wide in zip(row, widths, strict=True))
+
+
+def _room_beside(face: Face) -> float:
+    """Width of the tables beside those of stations, mm."""
+    inches = face.work.job.unit == "in"
+    *_, widths = _columns(face, (), inches)
+    return RIGHT - LEFT - (1 if inches else 2) * (sum(widths) + 4.5)
 
 
 def _head(canvas: Any, face: Face) -> float:
     y = page_title(canvas, f"{named(face.work, face.blank.name)}: offsets", f"{words.hand(face.blank)}, qty 1")
-    return paragraph(canvas, LEFT, y, SAYS, LIVE[0], SIZES["small"]) - 1.5
+    laps = _has(face, "lap")
+    lap = "; along a lap it is how far the other piece reaches, and the lap STAYS ON" if laps else ""
+    lips = (
+        " Bend: a lip is bent between these two lines, the first at the piece\u2019s side, and STAYS ON; a point of its "
+        "edge is given on the middle of the bend."
+        if face.blank.lips
+        else ""
+    )
+    return paragraph(canvas, LEFT, y, SAYS.format(lap=lap, lips=lips), LIVE[0], SIZES["small"]) - 1.5
+
+
+def _has(face: Face, joint: str) -> bool:
+    return any(edge.joint == joint and edge.allowance >= 0.05 for edge in face.blank.edges)
+
+
+def _columns(face: Face, rows: Sequence[Station], inches: bool) -> tuple[list[str], Rows, list[float]]:
+    """Head, cells and widths of the table of stations; of a piece with lips also where these are bent."""
+    unit = face.work.job.unit
+    head = ["along", "cut line, from base", "trim line, from base"]
+    cells = [[figure(s.along, unit), _pair_words(s.cut, unit), _pair_words(s.trim, unit)] for s in rows]
+    widths = [26.0, 58.0, 58.0] if inches else [14.0, 33.0, 33.0]
+    if not face.blank.lips:
+        return head, cells, widths
+    bends = bend_heights(face.blank, [s.along for s in rows])
+    told = ["; ".join(f"{e} {figure(a, unit)} \u2013 {figure(b, unit)}" for e, a, b in row) for row in bends]
+    trims = any(edge.allowance >= 0.05 and edge.joint != "fold" for edge in face.blank.edges)
+    head = [*head[: 2 + trims], "lip: bend from \u2013 to, from base"]
+    cells = [[*cell[: 2 + trims], bend] for cell, bend in zip(cells, told, strict=True)]
+    if trims:
+        return head, cells, [22.0, 44.0, 44.0, 56.0] if inches else [12.0, 24.0, 24.0, 30.0]
+    return head, cells, [26.0, 58.0, 66.0] if inches else [12.0, 28.0, 42.0]
 
 
 def figures_page(canvas: Any, face: Face, rows_: Parted) -> None:
@@ -133,11 +184,9 @@ def figures_page(canvas: Any, face: Face, rows_: Parted) -> None:
     blank, unit = face.blank, face.work.job.unit
     y = _head(canvas, face)
     rows = stations(blank.outline, blank.net, corners=of_outline(face))
-    head = ["along", "cut line, from base", "trim line, from base"]
-    cells = [[figure(s.along, unit), _pair_words(s.cut, unit), _pair_words(s.trim, unit)] for s in rows]
     inches = unit == "in"
+    head, cells, widths = _columns(face, rows, inches)
     half = math.ceil(len(cells) / 2) if len(cells) > 12 and not inches else len(cells)
-    widths = [26, 58, 58] if inches else [14, 33, 33]
     x, foot = LEFT, y
     for column in (cells[:half], cells[half:]):
         if column:
@@ -173,13 +222,13 @@ def more_page(canvas: Any, face: Face, rows: Parted) -> None:
 
 
 def _points(canvas: Any, rows: Rows, x: float, y: float, room: float) -> float:
-    head = ["point", "cut (along, up)", "trim or mark"]
-    return table(canvas, x, y, [room * 0.34, room * 0.33, room * 0.33], [head, *rows], SIZES["fine"]) if rows else y
+    head = ["point", "cut (along, up)", "trim, bend or mark"]
+    return table(canvas, x, y, [room * k for k in POINT_SHARES], [head, *rows], SIZES["fine"]) if rows else y
 
 
 def _lines(canvas: Any, rows: Rows, x: float, y: float, room: float) -> float:
     head = ["line", "from (along, up)", "to (along, up)"]
-    return table(canvas, x, y, [room * 0.24, room * 0.38, room * 0.38], [head, *rows], SIZES["fine"])
+    return table(canvas, x, y, [room * k for k in LINE_SHARES], [head, *rows], SIZES["fine"])
 
 
 def _stations_scale(face: Face, room: tuple[float, float]) -> float:

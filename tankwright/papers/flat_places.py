@@ -11,11 +11,13 @@ In the blank's own mm, y up; sizes are those of the picture.
 from __future__ import annotations
 
 import math
+import re
 from itertools import chain
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from .ends import left_is_metal
 from .svg import line, words
 
 if TYPE_CHECKING:
@@ -134,7 +136,7 @@ def _letter(blank: Blank, k: int, lines: np.ndarray, text: str, f: Frame, taken:
     edge = blank.edges[k]
     centre, before, after = points_along(edge.points, (0.5, 0.42, 0.58))
     along = direction(before, after)
-    out = _outward(blank, centre, np.array([along[1], -along[0]]))
+    out = _outward(blank, edge, centre, np.array([along[1], -along[0]]))
     if edge.length_blank >= f.size * len(text) * 0.6:
         at, turn = centre + out * (edge.allowance + f.size * 0.95), upright(along)[0]
         room = room_of(text, at, f.size, turn)
@@ -182,10 +184,12 @@ def _lead(to: np.ndarray, room: Room, f: Frame) -> str:
     return line(np.array([middle + way * share, to]), "lead")
 
 
-def _outward(blank: Blank, point: np.ndarray, normal: np.ndarray) -> np.ndarray:
-    """The one of the two normals that points away from the metal."""
+def _outward(blank: Blank, edge: Edge, point: np.ndarray, normal: np.ndarray) -> np.ndarray:
+    """The one of the two normals of an edge that points away from the metal."""
     from shapely.geometry import Point
 
+    if edge.joint == "fold":
+        return -normal if left_is_metal(edge, blank.net, point, normal) else normal
     step = 0.5
     inside = blank.net.distance(Point(point + normal * step)) < blank.net.distance(Point(point - normal * step))
     return -normal if inside else normal
@@ -233,7 +237,9 @@ def mark_names(blank: Blank, f: Frame, taken: list[Room]) -> list[str]:
     made: list[str] = []
     taken += _flat_lines([np.array([fold.start, fold.end]) for fold in blank.folds], small)
     for mark in drawn:
-        if mark.label and mark.kind not in ("fitting", "station"):
+        if mark.label and mark.kind == "bend":
+            made.append(_bend_name(blank, mark, small, taken, f))
+        elif mark.label and mark.kind not in ("fitting", "station"):
             made.append(_line_name(mark, small, taken, f))
     named: set[str] = set()
     for mark in drawn:
@@ -276,6 +282,7 @@ def _fitting(mark: Mark, f: Frame, taken: list[Room], rim: BaseGeometry) -> list
     from shapely import box
 
     size = 0.85 * f.size
+    says = re.sub(r"(?<=doubler) [\d./ ]+x [\d./ ]+$", "", mark.label)  # its size stands on its own blank
     p = np.asarray(mark.points, dtype=float)
     middle = (p.min(axis=0) + p.max(axis=0)) / 2
     reach = np.ptp(p, axis=0) / 2
@@ -288,7 +295,7 @@ def _fitting(mark: Mark, f: Frame, taken: list[Room], rim: BaseGeometry) -> list
             ((0.6 * x, y), "start"), ((0.6 * x, -y), "start"), ((-0.6 * x, y), "end"), ((-0.6 * x, -y), "end"),
         )  # fmt: skip
         for off, anchor in spots:
-            room = room_of(mark.label, middle + off, size, 0.0, anchor)
+            room = room_of(says, middle + off, size, 0.0, anchor)
             out = max(f.x0 - 2 * f.size - room.x0, room.x1 - f.x1 - 2 * f.size, room.y1 - f.y1 - 3 * f.size, 0.0)
             bad = sum(room.meets(other) for other in taken) + bool(rim.intersects(box(*room))) + out / size
             if bad < least:
@@ -296,9 +303,9 @@ def _fitting(mark: Mark, f: Frame, taken: list[Room], rim: BaseGeometry) -> list
         if least == 0:
             break
     at, anchor, far = best
-    room = room_of(mark.label, at, size, 0.0, anchor)
+    room = room_of(says, at, size, 0.0, anchor)
     taken.append(room)
-    name = words(mark.label, at, size, anchor=anchor, kind="halo")
+    name = words(says, at, size, anchor=anchor, kind="halo")
     return [_lead(middle, room, f), name] if far > 1 else [name]
 
 
@@ -314,6 +321,23 @@ def _line_name(mark: Mark, small: float, taken: list[Room], f: Frame) -> str:
             (end + way * small * far + up * small * s, turn, anchor) for far in (2.6, 7.0) for s in (0.75, -0.75)
         ]
     return _best(places, mark.label, small, taken, f) or ""
+
+
+def _bend_name(blank: Blank, mark: Mark, small: float, taken: list[Room], f: Frame) -> str:
+    """What is said of a lip's bend, beside its first line, at the piece's side of it."""
+    from shapely.geometry import Point
+
+    text = mark.label.split(" between ")[0].replace(": bend", "")
+    p = np.asarray(mark.points, dtype=float)
+    places = []
+    for share in (0.5, 0.3, 0.7, 0.2, 0.8):
+        at, before, after = points_along(p, (share, share - 0.1, share + 0.1))
+        turn, _ = upright(direction(before, after))
+        up = np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))])
+        rim = blank.outline.exterior
+        inward = max((up, -up), key=lambda way: rim.distance(Point(at + way)))
+        places += [(at + inward * small * far, turn, "middle") for far in (0.9, 2.0)]
+    return _best(places, text, small, taken, f)
 
 
 def _station(mark: Mark, small: float, taken: list[Room], named: set[str], f: Frame) -> str:

@@ -79,7 +79,11 @@ def flat_svg(
         zone_hatches(f"{name}-", f.size) if zones else "",
         f'<path class="metal" fill-rule="evenodd" d="{shape_path(blank.outline)}"/>',
         *_zones(blank, zones, name, f),
-        f'<path class="pen-trim" d="{shape_path(blank.net)}"/>',
+        *(
+            line(edge.points, "stays" if edge.joint == "lap" else "trim")
+            for edge in blank.edges
+            if edge.allowance > 0.05 and edge.joint != "fold"
+        ),
         *(line(mark.points, mark.kind) for mark in blank.marks if len(mark.points) > 1),
         *mark_names(blank, f, taken),
         *_folds(blank, f),
@@ -203,7 +207,8 @@ def _fold_words(blank: Blank, f: Frame) -> list[tuple[str, np.ndarray, float]]:
         turn, _ = upright(direction(start, end))
         up = np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))])
         way = "up" if fold.up else "down"
-        text = f"fold {k}: {fixed(fold.angle, 0)}° {way}, R {number(fold.inside_radius)} mm"
+        name = f"lip {fold.lip}" if fold.lip else f"fold {k}"
+        text = f"{name}: {fixed(fold.angle, 0)}° {way}, R {number(fold.inside_radius)} mm"
         made.append((text, start + (end - start) * 0.27 + up * f.size * 0.85, turn))
     return made
 

@@ -41,9 +41,11 @@ _FOLDS = """
     rounds off, so that the two may differ by a few tenths."""
 
 
-def pieces_key(limits: tuple[float, float, float], *, formed: bool, folded: bool, rolled: bool = False) -> str:
+def pieces_key(limits: tuple[float, float, float], *, formed: bool, folded: bool, rolled: bool, stays: bool) -> str:
     """Lines, hatches, and plain words on what is done; ``limits`` in percent. What no piece needs is left out."""
-    rows = "".join(f"<li>{picture}{words}</li>" for picture, words in (*_lines(folded, rolled), *_hatches(formed)))
+    rows = "".join(
+        f"<li>{picture}{words}</li>" for picture, words in (*_lines(folded, rolled, stays), *_hatches(formed))
+    )
     made = [
         f"<p>{escape(WORDS['face'])} The letter at an edge stands again on the piece that meets it there.</p>",
         f'<ul class="key">{rows}</ul>',
@@ -65,7 +67,7 @@ def _said(words: str, kind: str = "") -> str:
     return f"<p{style}>{' '.join(dedent(words).split())}</p>"
 
 
-def _lines(folded: bool, rolled: bool) -> list[tuple[str, str]]:
+def _lines(folded: bool, rolled: bool, stays: bool) -> list[tuple[str, str]]:
     def pen(name: str, extra: str = "") -> str:
         return f'<svg viewBox="0 0 38 26" aria-hidden="true"><path class="pen-{name} {extra}" d="M2,13h34"/></svg>'
 
@@ -74,6 +76,7 @@ def _lines(folded: bool, rolled: bool) -> list[tuple[str, str]]:
     return [
         (pen("cut", "heavy"), "cut here"),
         (pen("trim"), "trim line, after forming"),
+        *([(pen("stays"), "lap or lip: its metal STAYS ON; a lip is bent between two such lines")] if stays else []),
         *fold,
         (pen("station"), "station, numbered as on the buck"),
     ]

@@ -11,7 +11,7 @@ import numpy as np
 from .cutting_hold import strip_source, strips_of, waits
 from .jobsheet_sections import hardest_first, named
 from .look import WORDS
-from .words import length
+from .words import angles, length
 
 if TYPE_CHECKING:
     from panels.blank import Blank
@@ -95,8 +95,8 @@ def _meets(edge: Figures, blanks: Sequence[Figures]) -> bool:
 
 
 def _tunnel(work: Work, groups: dict[str, list[Figures]], got: Figures) -> list[str]:
-    steps = []
-    folded = [b for b in groups["folded"] if b["folds"]]
+    steps = _lips(groups, got)
+    folded = [b for b in groups["folded"] if any(not fold["lip"] for fold in b["folds"])]
     rolled = [b for b in groups["folded"] if b["rolls"]]
     if rolled:
         steps.append(f"Roll the top of {_names(rolled)} between its two roll lines, good face up.")
@@ -115,9 +115,46 @@ def _tunnel(work: Work, groups: dict[str, list[Figures]], got: Figures) -> list[
     return steps
 
 
+def _lips(groups: dict[str, list[Figures]], got: Figures) -> list[str]:
+    """The edges that are turned over: before the legs are folded, while the piece is flat; after it is rolled."""
+    steps = []
+    flats = [b for name, blanks in groups.items() for b in blanks if b["lips"] and name not in ("rolled", "floor")]
+    for blank in flats:
+        steps.append(f"Turn the lips of {named(blank)} {_while_flat(blank)}: {_lip_words(blank['lips'])}.")
+    for blank in (b for name in ("rolled", "floor") for b in groups[name] if b["lips"]):
+        when = "once it is rolled, before it is fitted" if blank["rolls"] else "before it is fitted"
+        steps.append(f"Turn the lips of {named(blank)} {when}: {_lip_words(blank['lips'])}.")
+    return steps
+
+
+def _while_flat(blank: Figures) -> str:
+    """When the lips of a piece that is not rolled are turned."""
+    if blank["kind"] == "formed":
+        return "once it is shaped and trimmed"
+    if not any(not fold["lip"] for fold in blank["folds"]):
+        return "before it is fitted"
+    return (
+        "before its legs are folded, while it lies flat, as far as the folder lets the legs be folded afterwards "
+        "(common practice, no source)"
+    )
+
+
+def _lip_words(lips: Sequence[Figures]) -> str:
+    """How far, which way and over what each lip is turned; once for lips that are alike."""
+    said: dict[str, list[str]] = {}
+    for lip in lips:
+        how = f"{angles(*lip['angle_deg'])} {lip['direction']}, "
+        how += f"{'away from' if lip['direction'] == 'down' else 'towards'} the good face, "
+        how += "in the folder" if lip["straight"] else "along a curve between its two lines, over a shaped block"
+        said.setdefault(how, []).append(lip["letter"])
+    return escape("; ".join(f"{_listed(list(dict.fromkeys(letters)))} {how}" for how, letters in said.items()))
+
+
 def _folds_first(blank: Blank, unit: str) -> str:
     """Which fold comes first, and what stands in the way of the next."""
-    folds = blank.folds
+    folds = [fold for fold in blank.folds if not fold.lip]
+    if not folds:
+        return ""
     if len(folds) == 1:
         return "It has one fold."
     if len(folds) > 2:

@@ -14,7 +14,7 @@ from .jobsheet_html import Cell, facts, mm, num, table, text
 from .jobsheet_key import pieces_key
 from .roll_svg import rolls_table
 from .slit_svg import slit_edges, slit_section
-from .words import area, difficulty, difficulty_limits, fixed, grain, length, mass, percent, piece_part, size
+from .words import angles, area, difficulty, difficulty_limits, fixed, grain, length, mass, percent, piece_part, size
 from .zones import Zone, strain_zones, worst_places, zone_twin
 
 if TYPE_CHECKING:
@@ -33,6 +33,8 @@ KINDS = {
     "folded": "folded on a brake",
     "flat": "flat plate",
 }
+
+WAYS = {"up": "up, towards the good face", "down": "down, away from it"}
 
 
 def _work_words(blank: Blank) -> str:
@@ -56,7 +58,9 @@ def pieces_section(work: Work, got: dict[str, Any], faces: Sequence[Face] | None
     formed = any(blank.kind == "formed" for blank in work.blanks)
     folded = any(blank.folds for blank in work.blanks)
     rolled = any(blank.rolls for blank in work.blanks)
-    return f"{pieces_key(limits, formed=formed, folded=folded, rolled=rolled)}{''.join(cards)}{_strips(work, got)}"
+    stays = any(edge.joint in ("lap", "fold") for blank in work.blanks for edge in blank.edges)
+    key = pieces_key(limits, formed=formed, folded=folded, rolled=rolled, stays=stays)
+    return f"{key}{''.join(cards)}{_strips(work, got)}"
 
 
 def _strips(work: Work, got: dict[str, Any]) -> str:
@@ -231,7 +235,7 @@ def _edges(row: dict[str, Any], unit: str, names: list[str]) -> str:
             (
                 Cell(f"<strong>{escape(edge['letter'] or str(edge['edge']))}</strong>"),
                 text(piece_part(edge["meets"], names) or "nothing, free edge"),
-                text(edge["joint"]),
+                text(f"{edge['joint']}, lies {edge['lies']}" if edge["lies"] else edge["joint"]),
                 text(edge["allowance"]),
                 mm(edge["blank_length_mm"], unit),
                 mm(edge["formed_length_mm"], unit),
@@ -243,19 +247,23 @@ def _edges(row: dict[str, Any], unit: str, names: list[str]) -> str:
 
 
 def _folds(row: dict[str, Any], unit: str) -> str:
-    if not row["folds"]:
+    bent = [(str(fold["fold"]) + (f", lip {fold['lip']}" if fold["lip"] else ""), fold) for fold in row["folds"]]
+    bent += [(f"lip {lip['letter']}", lip) for lip in row["lips"] if not lip["straight"]]
+    if not bent:
         return ""
     rows = [
         (
-            text(fold["fold"]),
-            Cell(f"{fixed(fold['angle_deg'])}°", True),
-            text(fold["direction"]),
+            text(name),
+            Cell(
+                escape(angles(*fold["angle_deg"]) if name.startswith("lip") else f"{fixed(fold['angle_deg'])}°"), True
+            ),
+            text(WAYS[fold["direction"]]),
             Cell(escape(length(fold["inside_radius_mm"], unit)), True),
             num(fold["k_factor"], 3),
             text(fold["k_source"].replace(" (K is half its k)", "")),
             mm(fold["length_mm"], unit),
         )
-        for fold in row["folds"]
+        for name, fold in bent
     ]
-    heads = ("Fold", "Turn by", "Towards good face", "Inside radius", "K-factor", "K from", "Length, mm")
+    heads = ("Fold", "Turn by", "Way", "Inside radius", "K-factor", "K from", "Length, mm")
     return table(heads, rows, kind="named tight")

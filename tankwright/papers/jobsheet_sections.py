@@ -233,6 +233,7 @@ def seams_section(got: Figures) -> str:
         away = seam["edges_differ_mm"]
         shown = "" if away is None else f"{fixed(away)}{' LOOK' if away > 0.5 else ''}"
         joint = "folded, no seam" if seam["joint"] == "fold" else seam["joint"]
+        joint += f", {piece_part(seam['outside'], names)} outside" if seam["outside"] else ""
         rows.append(
             (
                 Cell(f"<strong>{escape(seam['letter'])}</strong>"), text(piece_part(seam["one"], names)),
@@ -245,9 +246,23 @@ def seams_section(got: Figures) -> str:
     heads = ("Seam", "One piece", "The other", "Joint", "Finished, mm", "Edges differ, mm")
     return (
         "<p>The two edges of a seam are the same length when formed; more than 0.5 mm apart is marked LOOK. Folds are "
-        "not in the total. Parts of a folded piece are in brackets. Lengths are rounded one by one.</p>"
+        f"not in the total. Parts of a folded piece are in brackets. Lengths are rounded one by one.{_over(got)}</p>"
         + table(heads, rows, foot=foot, kind="named long tight")
     )
+
+
+def _over(got: Figures) -> str:
+    """Where a lap and a flange are welded, where there is one."""
+    kinds = {seam["joint"] for seam in got["seams"]}
+    said = []
+    if "lap" in kinds:
+        said.append("In a lap the one piece lies on the other; weld along the edge of the one outside.")
+    if "flange" in kinds:
+        said.append(
+            "In a flange one piece is turned over and lies, unseen, against the inside of the other, whose edge ends "
+            "at the corner of the bend; weld along that edge, from outside."
+        )
+    return "".join(f" {each}" for each in said)
 
 
 #: A miss smaller than this shows on no card, mm; common practice, no source.

@@ -82,6 +82,8 @@ PENS = {
     "centre": Pen(0.15, (10.0, 1.5, 1.5, 1.5)),
     "station": Pen(0.13),
     "style": Pen(0.20, (2.5, 1.0)),
+    "stays": Pen(0.20, (3.0, 1.0, 0.6, 1.0)),
+    "bend": Pen(0.20, (3.0, 1.0, 0.6, 1.0)),
     "register": Pen(0.20),
     "fitting": Pen(0.18),
     "grid": Pen(0.08, (), FAINT),

@@ -27,7 +27,7 @@ from .outline import Path, fit_outline
 if TYPE_CHECKING:
     from shapely.geometry import Polygon
 
-    from panels.blank import Edge
+    from panels.blank import Blank, Edge
 
     from .blankface import Face
 
@@ -38,6 +38,8 @@ __all__ = [
     "Hole",
     "Place",
     "Station",
+    "bend_heights",
+    "bend_point",
     "corners",
     "cut_over",
     "holes",
@@ -256,8 +258,40 @@ def standing_edges(face: Face) -> list[tuple[str, tuple[float, float]]]:
                 continue
             found.append((f"{name} {EIGHTHS[eighth]} cut", (cut[0] - x0, cut[1] - y0)))
             if edge.allowance >= 0.05:
-                found.append((f"{name} {EIGHTHS[eighth]} trim", (float(trim[0]) - x0, float(trim[1]) - y0)))
+                x, y = bend_point(face.blank, edge, trim) if edge.joint == "fold" else trim
+                found.append((f"{name} {EIGHTHS[eighth]} trim", (float(x) - x0, float(y) - y0)))
     return found
+
+
+def bend_heights(blank: Blank, along: Sequence[float]) -> list[list[tuple[str, float, float]]]:
+    """At each station, for each lip that it crosses: its letter, and how high its bend begins and ends, from 0; the
+    lowest first. A lip that stands is crossed by few stations: `bend_points` has it."""
+    x0, y0, _, _ = blank.outline.bounds
+    found: list[list[tuple[str, float, float]]] = [[] for _ in along]
+    for lip in blank.lips:
+        high = [_heights(line, np.asarray(along) + x0) - y0 for line in (lip.begins, lip.ends)]
+        for k in np.flatnonzero(np.isfinite(high).all(axis=0)).tolist():
+            found[k].append((lip.letter, float(high[0][k]), float(high[1][k])))
+    return [sorted(row, key=lambda one: one[1]) for row in found]
+
+
+def _heights(line: np.ndarray, x: np.ndarray) -> np.ndarray:
+    """How high a line (n, 2) that runs along lies at each x; nan where it does not reach, or everywhere if it turns."""
+    way = line if line[-1, 0] > line[0, 0] else line[::-1]
+    if not (np.diff(way[:, 0]) > 0).all():
+        return np.full(len(x), np.nan)
+    return np.interp(x, way[:, 0], way[:, 1], left=np.nan, right=np.nan)
+
+
+def bend_point(blank: Blank, edge: Edge, trim: np.ndarray) -> np.ndarray:
+    """The point of the bend line of an edge's lip nearest to a point of the edge, mm of the blank."""
+    from shapely.geometry import LineString, Point
+
+    lines = [LineString(lip.middle) for lip in blank.lips if lip.letter == edge.letter]
+    if not lines:
+        return trim
+    line = min(lines, key=Point(*trim).distance)
+    return np.asarray(line.interpolate(line.project(Point(*trim))).coords[0])
 
 
 def holes(face: Face) -> tuple[Hole, ...]:

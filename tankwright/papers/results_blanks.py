@@ -6,18 +6,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from panels.joints import joint_name
-
 from ..baffles import density_of
 from .look import GRID_MM
 from .rollwords import numbered
 from .rounding import mm, mm2, percent, rounded
 from .slit_svg import slit_figures
-from .words import difficulty, difficulty_limits, edge_metal, face, gauge, grain
+from .words import difficulty, difficulty_limits, edge_metal, face, gauge, grain, joint_of
 from .zones import Zone, strain_figures, strain_zones
 
 if TYPE_CHECKING:
-    from panels.blank import Blank, Edge, Fold, Roll
+    from panels.blank import Bend, Blank, Edge, Fold, Roll
 
     from ..work import Work
 
@@ -72,6 +70,7 @@ def _blank(work: Work, piece: int, blank: Blank, on: list[int], limits: tuple[fl
         "edges": [_edge(edge, k, limits, work) for k, edge in enumerate(blank.edges, 1)],
         "rolls": [_roll(roll, number, (x0, y0)) for number, roll in numbered(blank)],
         "folds": [_fold(fold, k, (x0, y0)) for k, fold in enumerate(blank.folds, 1)],
+        "lips": [_lip(lip, (x0, y0)) for lip in blank.lips],
         "notes": list(blank.notes),
     }
 
@@ -154,12 +153,13 @@ def _sheet_load(work: Work, blank: Blank) -> dict[str, Any]:
 
 def _edge(edge: Edge, number: int, limits: tuple[float, float, float], work: Work) -> dict[str, Any]:
     share = edge.gain / edge.length_blank if edge.length_blank else 0.0
+    joint, lies = joint_of(edge, work.seams)
     return {
         "edge": number,
         "letter": edge.letter,
         "meets": edge.meets,
-        "joint": next((joint.kind for joint in work.seams if joint.letter == edge.letter), joint_name(edge)),
-        "lies": _lies(edge, work),
+        "joint": joint,
+        "lies": lies,
         "allowance_mm": mm(edge.allowance),
         "allowance": edge_metal(edge, work.job.unit),
         "blank_length_mm": mm(edge.length_blank),
@@ -168,12 +168,6 @@ def _edge(edge: Edge, number: int, limits: tuple[float, float, float], work: Wor
         "gain_percent": percent(share),
         "difficulty": difficulty(share, limits),
     }
-
-
-def _lies(edge: Edge, work: Work) -> str:
-    """Whether the piece lies outside or inside at this edge; "" where neither does."""
-    over = next((joint.outside for joint in work.seams if joint.letter == edge.letter), "")
-    return "" if not over else "inside" if over == edge.meets else "outside"
 
 
 def _roll(roll: Roll, number: str, corner: Place) -> dict[str, Any]:
@@ -201,6 +195,7 @@ def _roll(roll: Roll, number: str, corner: Place) -> dict[str, Any]:
 def _fold(fold: Fold, number: int, corner: Place) -> dict[str, Any]:
     return {
         "fold": number,
+        "lip": fold.lip,
         "angle_deg": rounded(fold.angle, 1),
         "direction": "up" if fold.up else "down",
         "inside_radius_mm": rounded(fold.inside_radius, 2),
@@ -209,6 +204,23 @@ def _fold(fold: Fold, number: int, corner: Place) -> dict[str, Any]:
         "length_mm": mm(np.hypot(*(np.asarray(fold.end) - fold.start))),
         "start_mm": _from(corner, fold.start),
         "end_mm": _from(corner, fold.end),
+    }
+
+
+def _lip(lip: Bend, corner: Place) -> dict[str, Any]:
+    middle = lip.middle
+    return {
+        "letter": lip.letter,
+        "width_mm": mm(lip.width),
+        "angle_deg": [rounded(turn, 1) for turn in lip.turn],
+        "direction": "up" if lip.up else "down",
+        "inside_radius_mm": rounded(lip.inside_radius, 2),
+        "k_factor": rounded(lip.k_factor, 3),
+        "k_source": lip.k_source,
+        "straight": lip.straight,
+        "length_mm": mm(float(np.hypot(*np.diff(middle, axis=0).T).sum())),
+        "start_mm": _from(corner, middle[0]),
+        "end_mm": _from(corner, middle[-1]),
     }
 
 

@@ -166,6 +166,7 @@ blanks[].rolls[].radius_at_edges_mm[] inside radius at the first and second end 
 blanks[].rolls[].least_radius_mm    the tightest of these
 blanks[].rolls[].miss_mm            how far an arc of the whole zone's radius leaves the piece
 blanks[].folds[].fold               number of the fold on the drawing
+blanks[].folds[].lip                letter of the edge whose lip it turns, or empty
 blanks[].folds[].angle_deg          degrees the metal is turned
 blanks[].folds[].direction          up (towards the good face) or down
 blanks[].folds[].inside_radius_mm   inside radius
@@ -174,6 +175,17 @@ blanks[].folds[].k_source           where the K-factor is from
 blanks[].folds[].length_mm          length of the fold line
 blanks[].folds[].start_mm[]         its start, x and y
 blanks[].folds[].end_mm[]           its end, x and y
+blanks[].lips[].letter              letter of the edge that is turned over
+blanks[].lips[].width_mm            width of the lip on its outside
+blanks[].lips[].angle_deg[]         degrees the metal is turned, least and most along it
+blanks[].lips[].direction           up (towards the good face) or down
+blanks[].lips[].inside_radius_mm    inside radius
+blanks[].lips[].k_factor            K-factor
+blanks[].lips[].k_source            where the K-factor is from
+blanks[].lips[].straight            true if one straight fold makes it; that is among the folds too
+blanks[].lips[].length_mm           length of the bend line
+blanks[].lips[].start_mm[]          its start, x and y
+blanks[].lips[].end_mm[]            its end, x and y
 blanks[].notes[]                    notes to the piece
 
 sheets[].sheet              number of the sheet

@@ -289,7 +289,7 @@ def _edge_rows(work: Work, blank: Blank) -> list[list[str]]:
         rows.append(
             [
                 edge.letter or "\u2013",
-                words.joint_word(edge),
+                words.joint_word(edge, work.seams),
                 edge.meets or "nothing",
                 words.edge_metal(edge, work.job.unit),
                 figure(edge.length_blank, work.job.unit),
@@ -324,7 +324,8 @@ def _map_page(canvas: Any, face: Face, tiling: Tiling, total: int) -> None:
         "Start at the lower left. Lay each tile over its neighbour up to the long dashed line; crosses match.",
         f"{'Joined, ' if count > 1 else ''}D1 to D2 must measure {words.length(apart, work.job.unit)} within 1 mm. "
         "If not, print again.",
-        "Full line: cut. Dashed: trim line. Chain line: fold; with two dots: a roll begins or ends. "
+        "Full line: cut. Dashed: trim line, after forming. Short chain line: lap or lip, its metal STAYS ON; two of "
+        "them side by side: a lip's bend lies between. Long chain line: fold; with two dots: a roll begins or ends. "
         "Plus signs: stretch. Minus signs: shrink. Grid: 50 mm.",
     ]
     if count == 1:

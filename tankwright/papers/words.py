@@ -8,14 +8,18 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from panels.joints import joint_name
+
 from ..units import show_length, show_size, show_thickness
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from panels.blank import Blank, Edge, Fold
+    from panels.joints import Joint
 
 __all__ = [
+    "angles",
     "area",
     "difficulty",
     "difficulty_limits",
@@ -27,6 +31,7 @@ __all__ = [
     "gauge",
     "grain",
     "hand",
+    "joint_of",
     "joint_word",
     "length",
     "litres",
@@ -162,20 +167,39 @@ def edge_change(edge: Edge, unit: str = "mm") -> str:
     return f"{word} {length(abs(edge.gain), unit)} ({percent(share)})"
 
 
-def joint_word(edge: Edge) -> str:
-    """What the joint along an edge is called on paper: an edge that is turned has a flange."""
-    return "flange" if edge.joint == "fold" else edge.joint
+def joint_of(edge: Edge, seams: Iterable[Joint]) -> tuple[str, str]:
+    """What the joint along an edge is called, by its seam, so that both its edges have one name; and whether this edge
+    lies outside or inside in it, "" where neither does."""
+    seam = next((joint for joint in seams if edge.letter and joint.letter == edge.letter), None)
+    if seam is None:
+        return joint_name(edge), ""
+    lies = "" if not seam.outside else "inside" if seam.outside == edge.meets else "outside"
+    return seam.kind, lies
+
+
+def joint_word(edge: Edge, seams: Iterable[Joint]) -> str:
+    """``butt``, or ``flange, lies inside``: the joint along an edge, and where this edge lies in it."""
+    kind, lies = joint_of(edge, seams)
+    kind = {"none": edge.joint or "\u2013"}.get(kind, kind)
+    return f"{kind}, lies {lies}" if lies else kind
+
+
+def angles(low: float, high: float) -> str:
+    """``90.0\u00b0``, or ``62\u00b0 to 95\u00b0`` where it changes along the way."""
+    if high - low < 1:
+        return f"{fixed((low + high) / 2)}\u00b0"
+    return f"{fixed(low, 0)}\u00b0 to {fixed(high, 0)}\u00b0"
 
 
 def edge_metal(edge: Edge, unit: str = "mm") -> str:
     """What stands outside the trim line along the edge: net, trim, lap or flange, with its width.
 
-    A butt or free edge with metal left on it is trimmed back to the line; a lap keeps its metal.
+    A butt or free edge with metal left on it is trimmed back to the line; a lap or flange keeps its metal.
     """
     if edge.allowance < 0.05:
         return "net"
-    word = {"lap": "lap", "fold": "flange"}.get(edge.joint, "trim")
-    return f"{word} {length(edge.allowance, unit)}"
+    word = {"lap": "lap", "fold": "flange"}.get(edge.joint)
+    return f"{word or 'trim'} {length(edge.allowance, unit)}{', stays on' if word else ''}"
 
 
 def fold_words(fold: Fold, unit: str = "mm") -> str:

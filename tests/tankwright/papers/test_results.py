@@ -14,6 +14,7 @@ import trimesh
 
 from nesting import nest
 from nesting.model import Sheet, Unplaced
+from panels.blank import Bend
 from panels.fittings import Fitting
 from panels.patterns import TunnelPattern
 from tankwright.papers.results import figures, results
@@ -40,6 +41,9 @@ def test_every_key_is_explained_and_every_explanation_is_used(cutting: str, unit
     tunnel = TunnelPattern(38.0, 34.0, 19.0, 10.0)
     job = SimpleNamespace(**{**vars(work.job), "patterns": SimpleNamespace(tunnel=tunnel)})
     job.fittings = (Fitting("filler", "top", 200.0, 0.0, FILLER_MM),)
+    line = np.array([[0.0, 5.0], [40.0, 5.0]])
+    lip = Bend("C", 12.0, line, line - [0, 4], (90.0, 90.0), 3.0, False, 0.4, "common practice", True)
+    work = replace(work, blanks=(replace(work.blanks[0], lips=(lip,)), *work.blanks[1:]))
     found = _paths(figures(replace(work, job=job, layout=replace(work.layout, notes=("a note",)))))
     if cutting == "profile":  # no shear cuts there
         found = {p for p in found if not p.startswith("cuts")} | {p for p in FIELDS if p.startswith("cuts")}
