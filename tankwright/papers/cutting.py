@@ -15,7 +15,7 @@ from __future__ import annotations
 import math
 import weakref
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -185,13 +185,28 @@ def sheet_drawing(work: Work, index: int, asked: Asked = NET, *, faces: Mapping[
         items += laid(face, lies)
     items.append(Line("sheet", fit_outline(used.sheet.metal)[0]))
     items += [Line("offcut", fit_outline(o.outline)[0]) for o in layout.offcuts if o.sheet == index]
-    items += _shear_cuts(layout, index)
+    names = _kept_names(layout, index)
+    items += names
+    items += _shear_cuts(layout, index, names)
     scale = max(1.0, used.sheet.width / 600)  # read beside a large sheet, the words must be large too
     items += _foot(words, scale)
     return Drawing(f"{work.job.name}: sheet {index + 1}", tuple(items))
 
 
-def _shear_cuts(layout: Layout, index: int) -> list[Item]:
+def _kept_names(layout: Layout, index: int) -> list[Words]:
+    """The name of every kept offcut, where it has most room."""
+    from shapely import maximum_inscribed_circle
+
+    named = []
+    for number, offcut in enumerate(layout.offcuts, 1):
+        if offcut.sheet == index:
+            circle: Any = maximum_inscribed_circle(offcut.outline, tolerance=2.0)
+            x, y = circle.coords[0]
+            named.append(Words("text", f"KEEP K{number}", (x, y), min(20.0, float(circle.length) / 4), middle=True))
+    return named
+
+
+def _shear_cuts(layout: Layout, index: int, kept: Sequence[Words] = ()) -> list[Item]:
     """The shear's cuts on a sheet, each with its number beside it, off the parts where there is room."""
     from shapely import MultiPolygon, box
 
@@ -203,7 +218,9 @@ def _shear_cuts(layout: Layout, index: int) -> list[Item]:
     sheet = layout.sheets[index].sheet
     parts = MultiPolygon([placed.outline for placed in layout.on_sheet(index)])
     wanted = [Wanted(f"CUT {cut.order}", np.array(cut.line, dtype=float), must=True) for cut in cuts]
-    notes = place_notes(wanted, box(0, 0, sheet.width, sheet.height), parts, heights=(5.0, 3.5))
+    names = [(word.at, 0.5 * word.height * len(word.text), word.height) for word in kept]
+    signs = [box(x - wide, y - high, x + wide, y + high) for (x, y), wide, high in names]
+    notes = place_notes(wanted, box(0, 0, sheet.width, sheet.height), parts, signs, heights=(5.0, 3.5))
     lines: list[Item] = [Line("shear", fit_line(np.array(cut.line))) for cut in cuts]
     return lines + [
         Words("text", n.text, (float(n.middle[0]), float(n.middle[1])), n.height, degrees(n.along), middle=True)

@@ -359,4 +359,5 @@ def _cuts_page(canvas: Any, work: Work, index: int) -> None:
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.5
     in_ = "mm (in)" if unit == "in" else "mm"
     rows = [["cut", f"take (wide \u00d7 high, {in_})", f"cut at ({in_})", "leaves"], *shear_steps(work, index)]
-    table(canvas, LEFT, y, [10, 62, 66, LIVE[0] - 138], rows, SIZES["small" if len(rows) < 28 else "fine"])
+    wide = [10, 62, 66] if unit == "in" else [10, 46, 84]
+    table(canvas, LEFT, y, [*wide, LIVE[0] - sum(wide)], rows, SIZES["small" if len(rows) < 28 else "fine"])

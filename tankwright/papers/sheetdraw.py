@@ -46,7 +46,7 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
         polygon(canvas, view.points(np.asarray(blocked.exterior.coords)).tolist(), fill=FAINT)
     numbers = piece_numbers(work)
     for placed in cut_order(layout, index):
-        _part(canvas, placed, numbers.get(placed.part.name, "-"), view)
+        taken.append(_part(canvas, placed, numbers.get(placed.part.name, "-"), view))
     parts = unary_union([placed.outline for placed in layout.on_sheet(index)])
     metal = affinity.affine_transform(parts, [scale, 0, 0, scale, *low])
     corner = view.points([[0, 0], [sheet.width, sheet.height]])
@@ -105,7 +105,8 @@ def _grain(canvas: Any, grain_deg: float | None, corner: np.ndarray) -> None:
         line(canvas, tip + way * along * 2 + side * 0.7, tip, tip + way * along * 2 - side * 0.7)
 
 
-def _part(canvas: Any, placed: Any, number: str, view: View) -> None:
+def _part(canvas: Any, placed: Any, number: str, view: View) -> np.ndarray:
+    """A part with its number and name; the box (2, 2) of these."""
     from shapely import maximum_inscribed_circle
 
     pen(canvas, "cut")
@@ -117,17 +118,21 @@ def _part(canvas: Any, placed: Any, number: str, view: View) -> None:
     name = placed.part.name
     small = fit_size(name, 1.8 * room, SIZES["small"], least=0.1)
     if small < LEAST:
-        _narrow(canvas, placed, number, (x, y), view)
-        return
+        return _narrow(canvas, placed, number, (x, y), view)
     high = min(SIZES["head"], room * 0.7)
     text(canvas, x, y + 0.4, number, high, bold=True, align="middle", paper=True)
     text(canvas, x, y - 1.2 * small, name, small, align="middle", paper=True)
     if placed.flipped:
         text(canvas, x, y - 2.5 * small, "FACE DOWN", small, bold=True, align="middle", paper=True)
+    half = max(text_width(name, small), text_width(number, high)) / 2
+    return np.array([[x - half, y - (2.6 if placed.flipped else 1.4) * small], [x + half, y + 0.4 + high]])
 
 
-def _narrow(canvas: Any, placed: Any, number: str, at: tuple[float, float], view: View) -> None:
-    """Number and name in one line along a piece too narrow for two; where that is too long, the number alone."""
+def _narrow(canvas: Any, placed: Any, number: str, at: tuple[float, float], view: View) -> np.ndarray:
+    """Number and name in one line along a piece too narrow for two; where that is too long, the number alone.
+
+    The box (2, 2) of what is written.
+    """
     x0, y0, x1, y1 = placed.outline.bounds
     wide, high = (x1 - x0) * view.scale, (y1 - y0) * view.scale
     turn = 90.0 if high > wide else 0.0
@@ -140,6 +145,9 @@ def _narrow(canvas: Any, placed: Any, number: str, at: tuple[float, float], view
         says, size = number + (" DOWN" if placed.flipped else ""), LEAST + 0.2
     off = (0.36 * size, 0.0) if turn else (0.0, -0.36 * size)
     text(canvas, middle[0] + off[0], middle[1] + off[1], says, size, turn=turn, bold=True, align="middle", paper=True)
+    half = np.array([text_width(says, size, bold=True) / 2, 0.5 * size])
+    half = half[::-1] if turn else half
+    return np.array([np.array(middle) - half, np.array(middle) + half])
 
 
 def _offcut(canvas: Any, work: Work, number: int, offcut: Any, view: View) -> np.ndarray:

@@ -405,7 +405,7 @@ def test_a_sheet_for_the_shear_has_nothing_to_cut_for_a_torch():
             assert CUT in layers
             assert LAYERS["part"].name not in layers
     page = for_the_cutter(work)["cutting/for-the-cutter.txt"].decode("ascii")
-    assert "Take the blank files" in page
+    assert "take the blank files" in page
     asked = sheet_drawing(work, 0, Asked(kerf=1.0, lead_in=4.0))
     assert to_dxf(asked) == to_dxf(sheet_drawing(work, 0))
 
@@ -500,7 +500,7 @@ def test_the_page_answers_the_neighbour():
         "Bench Lane tanks, 555 0100",
         "millimetres, 1:1",
         "CHECK_LINE first: it must be 100.0 mm, 3.937 in",
-        "sheet files (everything laid out) or the blank files",
+        "sheet files (everything laid out) on sheets of the size named, or the blank files",
         "Holes first, then outlines",
         "3003-H14 aluminium, 14 ga (1.6 mm)",
         "all drawn good face up",
