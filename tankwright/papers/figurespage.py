@@ -22,19 +22,21 @@ from .cutting_words import figure
 from .drawingpage import FLOOR, LEFT, LIVE, RIGHT, page_title
 from .look import PENCIL, SIZES
 from .offsets import EIGHTHS, bend_heights, bend_point, cut_over, holes, middle_of, of_outline, standing_edges, stations
-from .pdf import Sheet, line, paragraph, pen, table, text, wrap
+from .pdf import LINE_SPACING, Sheet, line, paragraph, pen, table, text, wrap
 
 if TYPE_CHECKING:
     from .offsets import Place, Station
 
 __all__ = ["Parted", "figures_page", "more_page", "parted"]
 
-ROW_MM = 2.0 * 1.25 + 0.6  # a row of a table in fine letters
+ROW_MM = 2.0 * LINE_SPACING + 0.6  # a row of a table in fine letters
 SAYS = (
     "Draw the base line with a straight edge and mark 0 at its left end. Square up from it at each distance along, "
-    "and mark off each pair: metal from the first figure to the second. Join with a batten; corners and ticks stand by "
-    "themselves, as points. The cut line has trim and seam allowances on it; the trim line is net{lap}.{lips} Ticks "
-    "\u00bc \u00bd \u00be part a seam from its front end, or from its top, or from the left: the same end on both pieces."
+    "and mark off each pair: metal from the first figure to the second. Join with a batten; corners and ticks stand "
+    "by themselves, as points. The cut line has trim and seam allowances on it; the trim line is net{lap}.{lips} "
+    "Ticks \u00bc \u00bd \u00be part a seam from its front end, or from its top, or from the left: the same end on "
+    "both "
+    "pieces."
 )
 
 POINT_SHARES = (0.38, 0.31, 0.31)
@@ -149,8 +151,8 @@ def _head(canvas: Any, face: Face) -> float:
     laps = _has(face, "lap")
     lap = "; along a lap it is how far the other piece reaches, and the lap STAYS ON" if laps else ""
     lips = (
-        " Bend: a lip is bent between these two lines, the first at the piece\u2019s side, and STAYS ON; a point of its "
-        "edge is given on the middle of the bend."
+        " Bend: a lip is bent between these two lines, the first at the piece\u2019s side, and STAYS ON; a point of "
+        "its edge is given on the middle of the bend."
         if face.blank.lips
         else ""
     )

@@ -83,11 +83,57 @@ def _forming(groups: dict[str, list[Figures]], got: Figures) -> list[str]:
         rest += (
             f"{', and' if rest else ' Leave the trim'} on {_listed(floor)} until the floor is fitted" if floor else ""
         )
+        ends = sorted(
+            {e["letter"] for b in groups["formed"] for e in b["edges"] if _meets(e, groups["end"]) and _kept(e)}
+        )
+        which = f"the end piece{'s are' if len(groups['end']) > 1 else ' is'} fitted"
+        rest += f"{', and' if rest else ' Leave the trim'} on {_listed(ends)} until {which}" if ends else ""
         steps.append(
             "Lap neighbours on the buck, scribe through, trim to the line. Check the letters: the same letter meets, "
             f"and its ticks meet.{rest}{'.' if rest else ''}"
         )
+    return [*steps, *_holes(got)]
+
+
+def _holes(got: Figures) -> list[str]:
+    """The holes that are scribed and not cut in the blank, those that open into the fuel, and what has no size."""
+    placed = [f for f in got["fittings"] if f["on"] and f["kind"] != "mark"]
+    scribed = [f for f in placed if f["hole_mm"] and not f["cut"]]
+    holes = [_hole(f, got) for f in scribed if f["kind"] != "mount"]
+    mounts = [_hole(f, got) for f in scribed if f["kind"] == "mount"]
+    bare = [escape(f["name"]) for f in placed if not f["hole_mm"]]
+    steps = []
+    if holes:
+        steps.append(
+            f"Cut the holes that are only scribed: {_once(holes)}. Once the piece is shaped and trimmed, before it is "
+            "welded in: measure the part that goes there first, cut to that, and file the edge."
+        )
+    if mounts:
+        steps.append(
+            f"The hole of a mount opens into the fuel: {_once(mounts)}. Leave it undrilled and weld a blind boss on, "
+            "or drill it where a boss or a doubler seals it all round: the maker decides before cutting."
+        )
+    if bare:
+        steps.append(
+            f"No size is given for {_once(bare)}: only the middle is scribed. Measure the part, and the boss or bung "
+            "it takes, before its hole is cut."
+        )
     return steps
+
+
+def _hole(fitting: Figures, got: Figures) -> str:
+    on = fitting["on"].removesuffix(" left").removesuffix(" right")
+    return escape(f"{fitting['name']} \u00d8 {length(fitting['hole_mm'], got['job']['unit'])} in {on}")
+
+
+def _once(words: Sequence[str]) -> str:
+    """``A, B and C``, each once."""
+    return _listed(list(dict.fromkeys(words)))
+
+
+def _kept(edge: Figures) -> bool:
+    """Whether metal is left on an edge to be trimmed."""
+    return float(edge["allowance_mm"]) >= 0.05
 
 
 def _meets(edge: Figures, blanks: Sequence[Figures]) -> bool:
@@ -185,12 +231,15 @@ def _bump_outs(blanks: list[Figures], got: Figures) -> list[str]:
     between = sorted({e["letter"] for b in walls for e in b["edges"] if e["meets"] in {w["name"] for w in walls}})
     to_face = sorted({e["letter"] for b in walls for e in b["edges"] if e["meets"] in {f["name"] for f in faces}})
     hosts = sorted({e["meets"] for b in walls for e in b["edges"] if e["meets"] and e["meets"] not in own})
-    steps = [f"Bend {_names(walls)} to the face's outline and try them in the opening, which is cut in the blank."]
+    steps = [
+        f"Bend {_names(walls)} to the face's outline and hold them to the rim of the opening, which is cut in the "
+        "blank. They butt there, edge on edge, at the middle of the metal: they do not pass through it."
+    ]
     if between:
         steps[0] += f" Scribe and trim {_listed(between)}, where the walls meet, and tack."
     steps.append(
         f"Scribe {_listed(to_host)} to the rim of the opening in {_listed(hosts)} and trim; then trim "
-        f"{_listed(to_face)} to {_names(faces)}, tack the face on, then the whole into the opening."
+        f"{_listed(to_face)} to {_names(faces)}, tack the face on, then the whole to the rim."
     )
     return steps
 
@@ -207,18 +256,22 @@ def _closing(groups: dict[str, list[Figures]], got: Figures) -> list[str]:
         steps.append(f"End pieces, {how}: {_names(groups['end'])}.")
     if groups["baffle"]:
         steps.append(f"Baffles, while the bottom is open: {_names(groups['baffle'])}.")
-    fittings = list(
-        dict.fromkeys(f["name"] for f in got["fittings"] if f["on"] and not f["name"].startswith("register"))
-    )
+    floors = {b["piece"] for b in groups["floor"]}
+    placed = [f for f in got["fittings"] if f["on"] and not f["name"].startswith("register")]
+    in_floor = list(dict.fromkeys(f["name"] for f in placed if floors & set(f["piece"])))
+    fittings = list(dict.fromkeys(f["name"] for f in placed if not floors & set(f["piece"])))
     if fittings:
         steps.append(f"Fit what the tank carries while the inside can be reached: {escape(_listed(fittings))}.")
     if not any(f["kind"] == "vent" for f in got["fittings"]):
         steps.append("No vent is drawn: ask where it goes before the bottom is closed.")
     if groups["floor"]:
-        roll = "Roll and close" if any(b["kind"] == "rolled" for b in groups["floor"]) else "Close"
-        steps.append(
-            f"{roll} the bottom last: {_names(groups['floor'])}. Try each on a card pattern first; the shell has moved."
-        )
+        if any(b["kind"] == "rolled" for b in groups["floor"]):
+            steps.append(f"Roll {_names(groups['floor'])} and try each on a card pattern first; the shell has moved.")
+        if in_floor:
+            steps.append(
+                f"Fit what sits in the bottom once it is shaped, before it is closed: {escape(_listed(in_floor))}."
+            )
+        steps.append(f"Close the bottom last: {_names(groups['floor'])}.")
     return steps
 
 

@@ -168,8 +168,21 @@ def _tunnel(got: Figures) -> str:
     return (
         f"<p><strong>Room in the tunnel.</strong> Clear width {front} at the front, {rear} at the rear, between the "
         f"faces towards the frame.{told} At each side of the backbone {side} as drawn, {left} after {drawn} of weld "
-        f"draw-in; over the frame line {top}.{_rolled_top(t, unit)}</p>{_least_room(got)}"
+        f"draw-in{_doubled(got)}; over the frame line {top}.{_rolled_top(t, unit)}</p>{_least_room(got)}"
     )
+
+
+def _on_legs(got: Figures) -> float:
+    """Thickness of the thickest doubler on the outside of a leg of the tunnel, mm."""
+    plates = [b for b in got["blanks"] if any(e["joint"] == "fillet" and "tunnel" in e["meets"] for e in b["edges"])]
+    return max((float(b["thickness_mm"]) for b in plates), default=0.0)
+
+
+def _doubled(got: Figures) -> str:
+    """What a doubler on the outside of a leg leaves of the room at that side."""
+    thick = _on_legs(got)
+    left = escape(length(got["tunnel"]["side_room_left_mm"] - thick, got["job"]["unit"]))
+    return f", {left} where a doubler lies on a leg" if thick else ""
 
 
 def _rolled_top(t: Figures, unit: str) -> str:
@@ -195,6 +208,8 @@ def _least_room(got: Figures) -> str:
         (t["top_room_mm"], "over the frame line", "all along"),
         (t["side_room_left_mm"], "at each side of the backbone after draw-in", "all along"),
     ]
+    if thick := _on_legs(got):
+        gaps.append((t["side_room_left_mm"] - thick, "at each side of the backbone", "over a doubler"))
     if t["corner_room_mm"] is not None:
         gaps.append((t["corner_room_mm"], "at the top corners of a square backbone", "the least"))
     for finding in got["findings"]:

@@ -87,3 +87,21 @@ def test_both_edges_of_a_seam_have_one_joint(work):
     edges = [edge for blank in work.blanks for edge in blank.edges if edge.letter == "D"]
     told = {joint_word(edge, (flange,)) for edge in edges}
     assert told == {"flange, lies inside", "flange, lies outside"}
+
+
+def test_the_order_says_what_is_drilled_when_and_which_trim_waits(work):
+    """Scribed holes have a step; a mount's opens into the fuel; what has no size is named; trim at the ends
+    is kept until the end piece is there."""
+    got = figures(work)
+    tap = {"name": "tap <a>", "kind": "outlet", "on": "floor", "piece": [99], "hole_mm": 0.0, "cut": False}
+    filler = {**tap, "name": "filler", "kind": "filler", "hole_mm": 56.0}
+    mount = {**tap, "name": "mount", "kind": "mount", "hole_mm": 8.5}
+    told = order_section(work, {**got, "fittings": [tap, filler, mount]})
+    assert "only scribed: filler \u00d8 56.0 mm in floor." in told
+    assert "opens into the fuel: mount \u00d8 8.5 mm" in told
+    assert "No size is given for tap &lt;a&gt;:" in told
+    assert "Cut the holes" not in order_section(work, {**got, "fittings": [{**filler, "cut": True}]})
+    formed = next(blank for blank in got["blanks"] if blank["kind"] == "formed")
+    formed["edges"][0].update(meets="end cap front", letter="ZZ", allowance_mm=12.0)
+    told = order_section(work, got)
+    assert "ZZ until the end piece" in told
