@@ -31,7 +31,7 @@ from .round_top import RoundTop
 from .round_tunnel import develop_round, roll_lines, roll_turn, round_frame
 from .seams import Sewn
 from .stations import station_label, stations_between
-from .tunnel_kinks import KinkedTunnel, Sheet, develop_kinked
+from .tunnel_kinks import KinkedTunnel, Sheet, develop_kinked, stray_of, without_hair_kinks
 from .turned import lipped, turned_edge
 
 __all__ = ["TUNNEL_PIECES", "folded_tunnel"]
@@ -53,14 +53,6 @@ def _corner(body: Body) -> np.ndarray:
     return on[np.argsort(body.outer[on, 0])]
 
 
-def _stray(points: np.ndarray) -> float:
-    """Most that points stray from the line between the first and the last, mm."""
-    along = points[-1] - points[0]
-    along = along / np.linalg.norm(along)
-    apart = points - points[0]
-    return float(np.linalg.norm(apart - (apart @ along)[:, None] * along, axis=1).max())
-
-
 def _corner_line(body: Body, corner: np.ndarray, show: Show) -> np.ndarray:
     """The corner line (m + 1, 3) on the frame side: its ends, and the frame line's kinks between them."""
     p = body.outer[corner]
@@ -69,19 +61,35 @@ def _corner_line(body: Body, corner: np.ndarray, show: Show) -> np.ndarray:
     kinks = kinks[(kinks > p[0, 0] + NEAR_END_MM) & (kinks < p[-1, 0] - NEAR_END_MM)]
     at = np.array([[x, *(np.interp(x, p[:, 0], p[:, k]) for k in (1, 2))] for x in kinks]).reshape(-1, 3)
     line = np.vstack([p[:1], at, p[-1:]])
-    for k in range(len(line) - 2, 0, -1):
-        if _stray(line[k - 1 : k + 2]) < 1e-3:
-            line = np.delete(line, k, axis=0)
+    line = without_hair_kinks(line)
     for start, end in pairwise(line):
         between = p[(p[:, 0] >= start[0] - 1e-6) & (p[:, 0] <= end[0] + 1e-6)]
-        stray = _stray(np.vstack([start, between, end]))
+        stray = stray_of(np.vstack([start, between, end]))
         if stray > STRAIGHT_MM:
             raise TunnelError(
                 f"the frame line strays {show(stray)} from straight between x {show(start[0])} and {show(end[0])}, "
-                "so the corners cannot be folded; a line that bends at points only can, if they are marked as corners",
+                "so the corners cannot be folded; a line that bends at points only can, if they are marked as corners"
+                + _in_one_piece(body, between),
                 stray=stray,
             )
     return line
+
+
+def _in_one_piece(body: Body, corner: np.ndarray) -> str:
+    """What the legs would have to give at their lower edges if the curved corner line (n, 3) were folded all the same.
+
+    Metal h below an edge that is bent to radius R, in its own plane, gets longer or shorter by h / R. Left out where
+    it is nothing to speak of.
+    """
+    x, z = corner[:, 0], corner[:, 2]
+    curve = np.polynomial.Polynomial.fit(x, z, min(6, len(x) - 1))
+    bend = curve.deriv(2)(x) / (1 + curve.deriv()(x) ** 2) ** 1.5
+    leg = body.outer[np.unique(body.faces_of("tunnel right"))]
+    low = np.where(np.abs(leg[:, 0] - x[:, None]) < NEAR_END_MM, leg[:, 2], np.inf).min(axis=1)
+    share = bend * np.maximum(z - low, 0.0)
+    most = {"stretched": float(share.max()), "shrunk": float(-share.min())}
+    told = [f"{word} by up to {100 * value:.0f} %" for word, value in most.items() if value >= 0.005]
+    return f"; in one piece its legs' lower edges would be {' and '.join(told)}" if told else ""
 
 
 def _outline_of(body: Body, piece: str, line: np.ndarray, *folds: np.ndarray) -> np.ndarray:

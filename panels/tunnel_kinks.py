@@ -33,13 +33,15 @@ from panels.errors import TunnelError
 from panels.fold import FoldLine
 from panels.tunnel_flat import SHARP_MM, TunnelFlat, develop_tunnel
 
-__all__ = ["Kink", "KinkedTunnel", "PieCut", "Sheet", "develop_kinked", "kinks_of"]
+__all__ = ["Kink", "KinkedTunnel", "PieCut", "Sheet", "develop_kinked", "kinks_of", "stray_of", "without_hair_kinks"]
 
 Array = NDArray[np.float64]
 
 FAR = 1e5  # mm, past the end of any tunnel
 #: A cross fold's zone reaches this far into both tops, mm: their outlines are rounded to half of it.
 OVERLAP_MM = 2e-6
+#: A corner that leaves straight by less than this is no kink: nothing can be folded or cut there, mm.
+HAIR_KINK_MM = 0.1
 #: A part of the top shorter than this between its cross folds cannot be held in a folder, mm.
 SHORTEST_MM = 15.0  # common practice, no source
 
@@ -176,6 +178,23 @@ class KinkedTunnel:
 
     def _kink(self, number: int) -> Kink | None:
         return self.kinks[number] if 0 <= number < len(self.kinks) else None
+
+
+def stray_of(points: ArrayLike) -> float:
+    """Most that points (n, 3) stray from the line between the first and the last, mm."""
+    p = np.asarray(points, dtype=float)
+    along = (p[-1] - p[0]) / np.linalg.norm(p[-1] - p[0])
+    apart = p - p[0]
+    return float(np.linalg.norm(apart - (apart @ along)[:, None] * along, axis=1).max())
+
+
+def without_hair_kinks(line: ArrayLike, hair_mm: float = HAIR_KINK_MM) -> Array:
+    """A corner line (n, 3) without the corners that leave straight by less than a hair."""
+    p = np.asarray(line, dtype=float)
+    for k in range(len(p) - 2, 0, -1):
+        if stray_of(p[k - 1 : k + 2]) < hair_mm:
+            p = np.delete(p, k, axis=0)
+    return p
 
 
 def kinks_of(line: ArrayLike) -> tuple[Kink, ...]:

@@ -6,6 +6,7 @@ written out here from the frame's numbers.
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -20,9 +21,11 @@ from panels.curves import curve_through
 from panels.errors import TunnelError
 from panels.fold import FoldLine, fold_flat
 from panels.make_blanks import make_blanks
+from panels.patterns import Division
 from panels.seams import seams_of
-from panels.tunnel_kinks import develop_kinked, kinks_of
+from panels.tunnel_kinks import develop_kinked, kinks_of, without_hair_kinks
 from tests.panels import bodies
+from tests.panels.sewn import at_edge
 
 # Promised: 0.2 mm and 0.5 degrees. The method is exact, so it is held far closer.
 FIT_MM = 0.002
@@ -45,7 +48,7 @@ def half(x, taper):
 
 def made(points, taper, radius=3.0, thickness=1.6, k=0.42):
     p = np.array(points, dtype=float)
-    line = np.column_stack([p[:, 0], half(p[:, 0], taper), p[:, 1]])
+    line = without_hair_kinks(np.column_stack([p[:, 0], half(p[:, 0], taper), p[:, 1]]), 1e-3)
     leg = [*map(list, p), [506, -75], [250, -90], [-8, -60]]
     top = [[0, -half(0, taper)], [500, -half(500, taper)], [500, half(500, taper)], [0, half(0, taper)]]
     return line, leg, develop_kinked(line, leg, top, thickness=thickness, inside_radius=radius, k_factor=k)
@@ -104,6 +107,7 @@ def test_folds_back_to_the_tunnel_it_was_made_for(case, radius):
 
 
 @settings(deadline=None, max_examples=15)
+@example(100.0, 1.192092896e-07, 60.0, 0.0, 0.0, 0.0)  # a kink of a hair
 @example(100.0, 0.0, 60.0, 0.0, -2.9e-13, 0.0)  # a hair of a taper: a bridge without width beside a relief
 @given(
     st.floats(100, 220), st.floats(-30, 60), st.floats(60, 120), st.floats(-20, 45), st.floats(-9, 9), st.floats(0, 6)
@@ -113,6 +117,13 @@ def test_random_kinked_frames_fold_back(first, climb, between, fall, taper, radi
     points = [[0, 60], [first, 60 + climb / 4], [first + between, 60 + climb / 4 - fall], [500, 20]]
     line, leg, tunnel = made(points, taper, radius)
     check_folds_back(points, taper, line, leg, tunnel)
+
+
+@pytest.mark.parametrize("off", [6e-5, 0.016, 0.08, 0.3])
+def test_hair_kinks_fold_back(off):
+    """A corner that leaves straight by a hair is folded as if it were none."""
+    points = [[0, 60], [100.0, 70.0], [200.0, 80.0 + off], [500, 20]]
+    check_folds_back(points, 3.0, *made(points, 3.0, 2.0))
 
 
 def test_a_pie_cut_is_as_wide_as_its_angle_says():
@@ -210,3 +221,18 @@ def test_a_point_that_lies_on_a_straight_frame_line_is_no_kink():
     _, blanks = blanks_of(kinked_tank([[0, 61.2], [270, 56.1], [540, 51]], straight=True))
     (tunnel,) = [b for b in blanks if b.name.startswith("tunnel")]
     assert len(tunnel.folds) == 2
+
+
+def test_a_curved_frame_line_says_what_one_piece_would_take():
+    """A leg h deep under an arc of radius 2000 mm would shrink by h / 2000 (plain geometry)."""
+    x = np.linspace(0, 540, 41)
+    arc = np.column_stack([x, 70 - 2000 + np.sqrt(2000**2 - (x - 270) ** 2)])
+    tank = bodies.saddle_tank()
+    tank = replace(tank, side=replace(tank.side, lines={**tank.side.lines, "frame": curve_through("frame", arc)}))
+    body = build_body(tank, Division("widest line"), thickness=1.6)
+    made = make_blanks(seams_of(body), at_edge, inside_radius=3, k_factor=KFactor(0.42, "a test"))
+    (note,) = {note for blank in made if "tunnel" in blank.name for note in blank.notes if "three pieces" in note}
+    leg = body.outer[np.unique(body.faces_of("tunnel right"))]
+    deep = np.ptp(leg[np.abs(leg[:, 0] - 270) < 20, 2])
+    told = int(re.search(r"lower edges would be shrunk by up to (\d+) %", note)[1])
+    assert told == pytest.approx(100 * deep / 2000, abs=0.6)
