@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -19,8 +19,19 @@ import numpy as np
 from .cutting_hold import is_strip
 from .cutting_items import Corner, Item, Line, Words
 from .cutting_kerf import kerfed
-from .cutting_marks import BREAKABLE, Label, Sign, find_label, label_signs, seam_signs, sign_lines, signs_room, upright
-from .cutting_notes import Note, Wanted, fold_text, label_room, place_notes
+from .cutting_marks import (
+    BREAKABLE,
+    Label,
+    Sign,
+    find_label,
+    label_signs,
+    marks_box,
+    seam_signs,
+    sign_lines,
+    signs_room,
+    upright,
+)
+from .cutting_notes import LETTER, Note, Wanted, fold_text, label_room, note_box, place_notes
 from .cutting_short import without_short
 from .names import plain
 from .outline import Path, fit_line, fit_outline
@@ -98,7 +109,30 @@ def face_of(blank: Blank, number: str = "", kerf_mm: float = 0.0, ticks: Sequenc
     drawn = _drawn(lines, label)
     signs = seam_signs(blank, metal, drawn)
     notes = place_notes(wanted, blank.outline, drawn, (label_room(label), signs_room(signs)))
+    notes += _fitting_notes(blank, metal, label, wanted, notes, (label_room(label), signs_room(signs)))
+    crossed = [box for box in map(note_box, notes) if box.intersects(drawn)]
+    if crossed:  # no place for the words of a fold or fitting is clear of the stations: those are broken there
+        lines = [*_lines(blank, metal, label, crossed)[0], *_tick_lines(ticks, metal)]
     return Face(blank, outer, holes, tuple(lines), notes, label, tuple(signs))
+
+
+def _fitting_notes(
+    blank: Blank,
+    metal: BaseGeometry,
+    label: Label,
+    wanted: Sequence[Wanted],
+    notes: Sequence[Note],
+    signs: tuple[BaseGeometry, ...],
+) -> tuple[Note, ...]:
+    """Places for names of fittings that had none: on stations, which are broken there, if on nothing else."""
+    names = {mark.label for mark in blank.marks if mark.kind == "fitting" and mark.label}
+    placed = {id(note.of) for note in notes}
+    left = [one for one in wanted if one.text in names and id(one) not in placed]
+    if not left:
+        return ()
+    bare = replace(blank, marks=tuple(mark for mark in blank.marks if mark.kind not in BREAKABLE))
+    drawn = _drawn(_lines(bare, metal, label)[0], label)
+    return place_notes(left, blank.outline, drawn, (*signs, *map(note_box, notes)))
 
 
 def _cut_paths(shape: Polygon) -> tuple[Path, tuple[Path, ...]]:
@@ -123,11 +157,17 @@ def label_words(blank: Blank, number: str) -> str:
     return " ".join(part for part in (number, blank.name, side) if part)
 
 
-def _lines(blank: Blank, metal: BaseGeometry, label: Label) -> tuple[list[Line], list[Wanted]]:
-    """Trim lines, folds and marks of a blank, and what is to be written beside them."""
-    from shapely import prepare
+def _lines(
+    blank: Blank, metal: BaseGeometry, label: Label, gaps: Sequence[BaseGeometry] = ()
+) -> tuple[list[Line], list[Wanted]]:
+    """Trim lines, folds and marks of a blank, and what is to be written beside them.
 
-    broken = metal.difference(label.box) if label.lines else metal
+    Lines that there are many of are broken where the label stands with the words below it, and at ``gaps``.
+    """
+    from shapely import prepare, union_all
+
+    words_too = [_face_words(label)] if label.lines and not is_strip(blank) else []
+    broken = metal.difference(union_all([label.box, *words_too, *gaps])) if label.lines or gaps else metal
     prepare(metal)
     prepare(broken)
     lines: list[Line] = []
@@ -159,6 +199,13 @@ def _lines(blank: Blank, metal: BaseGeometry, label: Label) -> tuple[list[Line],
         if mark.label and len(mark.points) > 1:
             notes.append(Wanted(mark.label, mark.points))
     return _without_repeats(lines), notes
+
+
+def _face_words(label: Label) -> Polygon:
+    """Where the words on the good face stand, below the label whichever way up it is read."""
+    height = min(4.0, label.room / 4)
+    _, deep = label.size
+    return marks_box(label.spot, label.along, LETTER * height * len("GOOD FACE DOWN"), deep + 3.8 * height, 0.0)
 
 
 def _tick_lines(ticks: Sequence[Tick], metal: BaseGeometry) -> Iterator[Line]:
@@ -256,7 +303,7 @@ def _label(face: Face, frame: Frame) -> list[Item]:
         length = max(10.0, min(60.0, label.room))
         lies_along = abs(float(grain @ along)) > math.sqrt(0.5)
         beneath = below + down * (0.0 if is_strip(face.blank) else 1.4 * height)
-        middle = beneath if lies_along else spot - along * (wide / 2 + 8.0)
+        middle = beneath if lies_along else spot - along * (wide / 2 + 9.5)
         items += _grain_arrow(middle, grain, length)
     return items
 
@@ -275,7 +322,7 @@ def _grain_arrow(middle: np.ndarray, along: np.ndarray, length: float) -> list[I
         for end, s in zip(ends, (1, -1), strict=True)
     )
     reads = upright(along)
-    at = _corner(middle + np.array([reads[1], -reads[0]]) * 3.0)
+    at = _corner(middle + np.array([reads[1], -reads[0]]) * (barb / 2 + 2.5))  # below the heads too
     return [
         *(Line("text", Path(points, np.zeros(len(points)), False)) for points in (np.array(ends), left, right)),
         Words("text", "GRAIN", at, 3.0, degrees(along), middle=True),

@@ -74,7 +74,7 @@ def strip_words(work: Work, strip: Blank, asked: Asked, without_lead: int) -> li
     x0, y0, x1, y1 = strip.outline.bounds
     return [
         f"{strip.name[:1].upper()}{strip.name[1:]}: cut this first, then fold it, before any folded part is cut.",
-        f"{source[:1].upper()}{source[1:]}.",
+        *(f"{part[:1].upper()}{part[1:]}." for part in source.split("; ")),
         f"Metal: {metal_line(work.job, strip.thickness)}. Quantity: 1.",
         _grain(strip),
         f"Size: {words.length(x1 - x0, unit)} by {words.length(y1 - y0, unit)}; both ends square. What to measure: see "

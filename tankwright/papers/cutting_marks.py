@@ -24,7 +24,17 @@ if TYPE_CHECKING:
 
     from panels.blank import Blank, Edge
 
-__all__ = ["Label", "Sign", "find_label", "label_signs", "seam_signs", "sign_lines", "signs_room", "upright"]
+__all__ = [
+    "Label",
+    "Sign",
+    "find_label",
+    "label_signs",
+    "marks_box",
+    "seam_signs",
+    "sign_lines",
+    "signs_room",
+    "upright",
+]
 
 #: Room kept round a label and round a seam letter, mm.
 CLEAR_MM = 1.5
@@ -112,16 +122,16 @@ def find_label(blank: Blank, words: str) -> Label:
             for rows in _in_rows(words):
                 for along in ways:
                     wide, deep = max(stroke_width(row, height) for row in rows), _deep(len(rows), height)
-                    if free.covers(_box(spot, along, wide, deep + extra)):
-                        return Label(rows, spot, along, height, _box(spot, along, wide, deep), room)
-    return Label((), spot, ways[1], 0.0, _box(spot, ways[1], 0.0, 0.0), room)
+                    if free.covers(marks_box(spot, along, wide, deep + extra)):
+                        return Label(rows, spot, along, height, marks_box(spot, along, wide, deep), room)
+    return Label((), spot, ways[1], 0.0, marks_box(spot, ways[1], 0.0, 0.0), room)
 
 
 def signs_room(signs: Sequence[Sign]) -> BaseGeometry:
     """Where signs stand."""
     from shapely import MultiPolygon
 
-    return MultiPolygon([_box(s.middle, s.along, stroke_width(s.text, s.height), s.height) for s in signs])
+    return MultiPolygon([marks_box(s.middle, s.along, stroke_width(s.text, s.height), s.height) for s in signs])
 
 
 def label_signs(label: Label, spot: np.ndarray, along: np.ndarray) -> list[Sign]:
@@ -212,7 +222,7 @@ def _deep(rows: int, height: float) -> float:
     return height * (1 + PITCH * (rows - 1))
 
 
-def _box(middle: np.ndarray, along: np.ndarray, wide: float, deep: float, clear: float = CLEAR_MM) -> Polygon:
+def marks_box(middle: np.ndarray, along: np.ndarray, wide: float, deep: float, clear: float = CLEAR_MM) -> Polygon:
     """A rectangle with some room round it."""
     from shapely import Polygon
 

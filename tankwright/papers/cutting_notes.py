@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from panels.blank import Fold
 
-__all__ = ["Note", "Wanted", "fold_text", "label_room", "place_notes"]
+__all__ = ["Note", "Wanted", "fold_text", "label_room", "note_box", "place_notes"]
 
 #: Letters from the largest down, mm.
 HEIGHTS_MM = (3.5, 2.5, 2.0)
@@ -29,6 +29,8 @@ HEIGHTS_MM = (3.5, 2.5, 2.0)
 LETTER = 0.95
 #: Between words and the line they belong to, and round them, mm.
 OFF_MM, CLEAR_MM = 1.2, 0.4
+#: How much farther off words are tried that find no room close by a short line, mm.
+FAR_MM = 5.0
 #: Places along a line are tried this far apart, mm.
 STEP_MM = 9.0
 #: Lines this short are those of fittings.
@@ -57,6 +59,7 @@ class Note:
     along: np.ndarray
     height: float
     fold: Fold | None = None
+    of: Wanted | None = None
 
 
 def fold_text(fold: Fold, up: bool) -> str:
@@ -93,7 +96,7 @@ def place_notes(
             must = (one.must or one.fold is not None) and found is None
             if free.any() or must:
                 k = int(free.argmax())
-                found = Note(one.text, middles[k], along[k], height, one.fold), boxes[k]
+                found = Note(one.text, middles[k], along[k], height, one.fold, one), boxes[k]
             if free.any():
                 break
         if found is not None:
@@ -126,7 +129,7 @@ def _places(wanted: Wanted, height: float) -> tuple[np.ndarray, np.ndarray]:
     """Middles (k, 2) of places for the words and which way they run (k, 2), the best first.
 
     From near the line's start on, on either side of it; about a line that is shorter than its words: above it,
-    below it, at its right and left, then aslant.
+    below it, at its right and left, then aslant, then a little farther off.
     """
     points = np.asarray(wanted.line, dtype=float)
     run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
@@ -135,6 +138,7 @@ def _places(wanted: Wanted, height: float) -> tuple[np.ndarray, np.ndarray]:
         low, high = points.min(axis=0), points.max(axis=0)
         x, y = (high - low) / 2 + OFF_MM + wanted.clear + np.array([wide, height]) / 2
         off = np.array([(0, y), (0, -y), (x, 0), (-x, 0), (x / 2, y), (-x / 2, y), (x / 2, -y), (-x / 2, -y)])
+        off = np.concatenate([off, off[:4] + np.sign(off[:4]) * FAR_MM])  # past what stands close by
         return (low + high) / 2 + off, np.tile([1.0, 0.0], (len(off), 1))
     first = min(8.0, run[-1] / 4) + wide / 2
     s = np.arange(first, max(first, run[-1] - wide / 2) + 1e-9, STEP_MM)
@@ -147,6 +151,12 @@ def _places(wanted: Wanted, height: float) -> tuple[np.ndarray, np.ndarray]:
     off = np.column_stack([-along[:, 1], along[:, 0]]) * (wanted.clear + OFF_MM + height / 2)
     middles = np.stack([at(s) + off, at(s) - off], axis=1).reshape(-1, 2)
     return middles, np.repeat(along, 2, axis=0)
+
+
+def note_box(note: Note) -> BaseGeometry:
+    """What the words of a note take, with some room round them."""
+    found: BaseGeometry = _boxes(note.middle[None], note.along[None], note.text, note.height)[0]
+    return found
 
 
 def _boxes(middles: np.ndarray, along: np.ndarray, text: str, height: float) -> np.ndarray:
