@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from .cutlist_columns import Column, Row, blank_columns, sheet_columns
-from .cutting_hold import BEND_HOLD, stays_area, waits
+from .cutting_hold import BEND_HOLD, as_carried, stays_area, waits
 from .shearsteps import finished_words
 from .words import fixed
 
@@ -48,7 +48,7 @@ def _completed(work: Work, got: Row) -> Row:
         {
             **row,
             "hold": BEND_HOLD if waits(own[row["name"]]) else "none",
-            "stays_area_mm2": stays_area(own[row["name"]]),
+            "stays_area_mm2": stays_area(as_carried(work, own[row["name"]])),
         }
         for row in got["blanks"]
     ]

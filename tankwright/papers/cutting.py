@@ -21,7 +21,7 @@ import numpy as np
 
 from .cutting_blank import HAIR_MM, Face, Frame, degrees, face_of, laid, runs_inside
 from .cutting_header import blank_words, sheet_words, strip_words
-from .cutting_hold import strips_of
+from .cutting_hold import as_carried, strips_of
 from .cutting_items import Drawing, Item, Line, Words
 from .cutting_kerf import NET, Asked, asked_of, kerfed, with_lead
 from .look import CHECK_MM, WORDS
@@ -159,7 +159,7 @@ def _face(work: Work, blank: Blank, number: str, asked: Asked) -> Face:
     """What is drawn of a blank, with the strokes that meet its neighbours'."""
     from .blankface import seam_ticks
 
-    return face_of(blank, number, asked.kerf, seam_ticks(work, blank))
+    return face_of(as_carried(work, blank), number, asked.kerf, seam_ticks(work, blank))
 
 
 def sheet_drawing(work: Work, index: int, asked: Asked = NET, *, faces: Mapping[str, Face] | None = None) -> Drawing:

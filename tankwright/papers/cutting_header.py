@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from ..units import MM_PER_INCH
 from . import words
-from .cutting_hold import edge_words, hold_words, strip_source
+from .cutting_hold import as_carried, edge_words, hold_words, strip_source
 from .cutting_words import grain_words, metal_line, metal_of
 from .look import CHECK_MM, LAYERS, WORDS
 from .names import date_words
@@ -52,7 +52,7 @@ def blank_words(work: Work, blank: Blank, number: str, asked: Asked, without_lea
     lines = [
         *hold_words(work, [blank]),
         f"Part: {f'{number} {blank.name}'.strip()}. Hand: {words.hand(blank)}. Quantity: 1.",
-        *([f"Edges: {edge_words(blank, unit)}."] if blank.edges else []),
+        *([f"Edges: {edge_words(as_carried(work, blank), unit)}."] if blank.edges else []),
         f"Metal: {metal_of(work.job, blank)}.",
         f"{WORDS['face']}",
         *(f"{name[0].upper()}{name[1:]} (SCRIBE lines): {says}." for name, says in roll_sentences(blank, unit)),

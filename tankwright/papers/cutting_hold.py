@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "BEND_HOLD",
+    "as_carried",
     "edge_words",
     "finished_edges",
     "hold_words",
@@ -94,6 +95,21 @@ def hold_words(work: Work, blanks: Iterable[Blank]) -> list[str]:
 
 
 # --------------------------------------------------------------------------------------------- edges
+
+
+def as_carried(work: Work, blank: Blank) -> Blank:
+    """The blank with a lap's edge called a butt where the piece it meets carries the lap: its own metal is trimmed."""
+    trimmed = {
+        joint.letter
+        for joint in work.seams
+        if joint.kind == "lap" and (carrier := joint.carries) is not None
+        for side in joint.sides
+        if side is not carrier and blank.name in side.blank.split(", ") and blank.name not in carrier.blank.split(", ")
+    }
+    if not any(edge.letter in trimmed and edge.joint == "lap" for edge in blank.edges):
+        return blank
+    edges = (replace(e, joint="butt") if e.letter in trimmed and e.joint == "lap" else e for e in blank.edges)
+    return replace(blank, edges=tuple(edges))
 
 
 def finished_edges(blank: Blank) -> tuple[Edge, ...]:

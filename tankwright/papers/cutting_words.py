@@ -257,11 +257,12 @@ def _parts(work: Work, asked: Asked) -> Iterator[str]:
 def _edges(work: Work, asked: Asked) -> Iterator[str]:
     """Which edges are trimmed later, which metal stays on the tank, which edges are net; like parts together."""
     from .cutting import piece_numbers
-    from .cutting_hold import edge_words
+    from .cutting_hold import as_carried, edge_words
 
     numbers, said = piece_numbers(work), dict[str, list[str]]()
     for blank in work.blanks:
-        said.setdefault(edge_words(blank, work.job.unit), []).append(f"{numbers[blank.name]} {blank.name}")
+        edges = edge_words(as_carried(work, blank), work.job.unit)
+        said.setdefault(edges, []).append(f"{numbers[blank.name]} {blank.name}")
     yield (
         f"Edges, by the letters on the layer {LAYERS['mark'].name}. Trimmed later: 1 mm either way does no harm. Net, "
         "and metal that STAYS ON (lap, flange, lip), is the finished edge: within 0.5 mm, please (common practice, no "

@@ -14,7 +14,16 @@ from nesting.model import Cut, Layout, Part, Placed
 from panels.findings import Finding
 from tankwright.papers.blankface import seam_ticks
 from tankwright.papers.cutting import blank_drawing, cutting_drawings, sheet_drawing
-from tankwright.papers.cutting_hold import BEND_HOLD, edge_words, hold_words, open_parts, strip_source, strips_of, waits
+from tankwright.papers.cutting_hold import (
+    BEND_HOLD,
+    as_carried,
+    edge_words,
+    hold_words,
+    open_parts,
+    strip_source,
+    strips_of,
+    waits,
+)
 from tankwright.papers.cutting_items import Words
 from tankwright.papers.cutting_words import decimal_inches, for_the_cutter
 from tankwright.papers.dxf import dxf_files
@@ -98,6 +107,16 @@ def test_the_lap_is_told_from_what_is_trimmed():
     assert edge_words(bare) == "all edges net"
     assert f"side left: {edge_words(SIDE)}." in _page(WORK)
     assert edge_words(SIDE) in _words(blank_drawing(WORK, SIDE))
+
+
+def test_only_the_side_that_carries_a_lap_keeps_its_metal():
+    """Both edges of seam A called a lap with 12 mm: the side left carries it, on the top skin it is trimmed."""
+    top = next(blank for blank in WORK.blanks if any(e.letter == "A" for e in blank.edges) and blank is not SIDE)
+    edges = tuple(replace(e, joint="lap", allowance=12.0) if e.letter == "A" else e for e in top.edges)
+    lapped = replace(top, edges=edges)
+    assert "STAYS ON: A, lap 12.0 mm" in edge_words(lapped)
+    assert "lap" not in edge_words(as_carried(WORK, lapped))
+    assert as_carried(WORK, SIDE) is SIDE
 
 
 def test_the_test_strip_is_a_file_of_its_own():
