@@ -44,6 +44,7 @@ if TYPE_CHECKING:
 __all__ = ["FULL", "SMALL", "Sizes", "View", "double_arrow", "draw_blank", "draw_cuts", "draw_grid", "upright"]
 
 LEAST_MM = 1.6  # words about a blank that come out smaller than this are left to the page
+BOW_MM = 7.0  # an edge that bows more than this under its words has its letter alone
 CURVED_MM = 2.0  # a line on the page that strays further than this from straight has its words beside its curve
 SIGN_STEP_MM = 12.5  # spacing of the plus and minus signs that fill zones at full size, on paper
 
@@ -103,10 +104,10 @@ def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes, keep_off: Sequ
     name_fittings(canvas, face, view, sizes.small, taken, metal)
     for edge in sorted(face.blank.edges, key=lambda edge: not _is_opening(face, edge)):  # these have least choice
         _seam_tag(canvas, face, edge, view, sizes, taken, metal)
+    draw_ticks(canvas, face, view, sizes.small, taken)
     _name(canvas, face, view, sizes, taken, metal)
     for k, zone in enumerate(face.zones, 1):
         _zone_words(canvas, face, k, zone, view, sizes, taken, metal)
-    draw_ticks(canvas, face, view, sizes.small, taken)
     _words_of_marks(canvas, face, view, sizes, taken, metal, bends=False)
     draw_cuts(canvas, face, view)
 
@@ -223,6 +224,8 @@ def _seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, tak
         first = (0.4, 0.6) if not rows and room > 40 else (0.5,)
         for share in (*first, 0.36, 0.64, 0.22, 0.78, 0.5):
             place = _tag_place(face, edge, share, rows, size, ring, inside, view)
+            if rows and place[3] > BOW_MM:
+                continue  # words along a chord would stand far off an edge that bows so
             free = _is_free(place[2], taken) and _is_free(_lead(face, edge, share, place[2], view), folds)
             if free and (not inside or metal.contains(place[2])):
                 _write_tag(canvas, edge, rows, size, ring, place, sizes)
@@ -250,8 +253,9 @@ def _is_opening(face: Face, edge: Edge) -> bool:
 
 def _tag_place(
     face: Face, edge: Edge, share: float, rows: Sequence[str], size: float, ring: float, inside: bool, view: View
-) -> tuple[np.ndarray, float, Any]:
-    """Left middle of a seam tag on the page, its turn in degrees, and the box it takes."""
+) -> tuple[np.ndarray, float, Any, float]:
+    """Left middle of a seam tag on the page, its turn in degrees, the box it takes, and how far the edge bows along
+    it, mm on the page."""
     point, along, inward = along_edge(edge, face.blank.net, share)
     turn = upright(along)
     unit, up = _axes(turn)
@@ -262,10 +266,11 @@ def _tag_place(
     # Clear of the edge where it bends towards the words, and of the half tick or the allowance.
     off = (edge.points - point) * view.scale
     near = np.abs(off @ along) <= wide / 2
-    clear = max(0.0, float((off @ way)[near].max(initial=0.0)))
+    reach = (off @ way)[near]
+    clear, bow = max(0.0, float(reach.max(initial=0.0))), float(np.ptp(reach)) if near.any() else 0.0
     clear += (6.2 if rows else 2.0) if inside else edge.allowance * view.scale + 1.5
     start = view.points(point) + way * (clear + depth / 2) - unit * wide / 2
-    return start, turn, _box(start - up * depth / 2, wide, depth + 0.6, turn)
+    return start, turn, _box(start - up * depth / 2, wide, depth + 0.6, turn), bow
 
 
 def _write_tag(
@@ -274,10 +279,10 @@ def _write_tag(
     rows: Sequence[str],
     size: float,
     ring: float,
-    place: tuple[np.ndarray, float, Any],
+    place: tuple[np.ndarray, float, Any, float],
     sizes: Sizes,
 ) -> None:
-    start, turn, _ = place
+    start, turn, *_ = place
     unit, up = _axes(turn)
     for k, row in enumerate(rows):
         base = start + unit * ring + up * ((len(rows) / 2 - k - 1) * 1.35 * size + 0.3 * size)

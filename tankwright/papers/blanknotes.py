@@ -151,12 +151,13 @@ def name_fittings(canvas: Any, face: Face, view: View, size: float, taken: list[
 
 def draw_ticks(canvas: Any, face: Face, view: View, size: float, taken: list[Any]) -> None:
     """Ticks across the edges at quarters and halves, lettered beside their outer ends where that is free."""
-    from shapely import box, intersects
+    from shapely import LineString, box, intersects
 
     for tick in face.ticks:
         pen(canvas, "register")
         ends = view.points(tick.ends)
         line(canvas, *ends)
+        taken.append(LineString(ends).buffer(0.3, quad_segs=1))
         away = (ends[0] - ends[1]) / max(1e-9, float(np.hypot(*(ends[0] - ends[1]))))
         says = f"{tick.edge.letter} {EIGHTHS[round(8 * tick.share)]}"
         wide = text_width(says, size)

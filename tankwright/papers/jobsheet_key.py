@@ -22,7 +22,8 @@ _TABLES = """
     In the tables: a zone is a part of the blank filled with signs, numbered on the picture. &quot;Mean&quot; is what
     it asks for all over, &quot;worst&quot; at its worst place, &quot;worst at&quot; where that is: from the left end of
     the blank as cut / up from its lower edge, the base line on the drawings. &quot;Along / across&quot;: + stretch,
-    − shrink; along is left to right on the picture, across up and down. &quot;Share&quot; is of the blank. A spot is
+    − shrink; along is left to right on the picture, across up and down, both
+    on the mean of the zone. &quot;Share&quot; is of the blank. A spot is
     worse than the zone it lies in, but too small to show as one, or is shrunk one way while it is stretched the other.
     &quot;The sheet&quot; holds worked-out strain against printed figures and promises nothing: a hand shop anneals and
     moves metal from beside, and nobody prints a limit for shrinking."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from ..rack import from_rack
 from .rounding import mm, mm2, percent, rounded
-from .words import length, metal_words, size
+from .words import length, metal_words, size, turned
 
 if TYPE_CHECKING:
     from nesting import Layout, UsedSheet
@@ -109,6 +109,9 @@ def _becomes(layout: Layout, blanks: list[dict[str, Any]], unit: str) -> dict[st
         sits = ""  # in the lower left corner
         if bx - x0 > 0.05 or by - y0 > 0.05:
             sits = f", blank {length(bx - x0, unit)} from its left, {length(by - y0, unit)} from its lower edge"
+        off = placed.turn_deg % 90  # a quarter turn is seen; a blank that lies a little aslant is not
+        if min(off, 90 - off) > 0.05:
+            sits += f", {turned(placed.turn_deg)} in it"
         owner = f"{number.get(placed.part.name, '')} {placed.part.name}".strip()
         named[placed.piece] = f"piece {owner}, {size(x1 - x0, y1 - y0, unit)}{sits}"
     known = all(placed.piece for placed in layout.placed)

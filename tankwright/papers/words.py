@@ -72,7 +72,9 @@ def size(width: float, height: float, unit: str = "mm") -> str:
 
 
 def litres(value: float, unit: str = "mm", places: int = 1) -> str:
-    """``12.3 L``, with US gallons behind where the job is in inches."""
+    """``12.3 L``, with US gallons behind where the job is in inches: those of the hundredths of a litre that the
+    papers carry, so that all of them say the same."""
+    value = round(value, 2)
     text = f"{fixed(value, places)} L"
     return f"{text} ({fixed(value / LITRES_PER_US_GALLON, places + 1)} US gal)" if unit == "in" else text
 
