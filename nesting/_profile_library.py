@@ -18,17 +18,19 @@ __all__ = ["pack_sheet", "shorten_by_library"]
 LIBRARY = 0.85  # of the work, where the strip packing library can take the sheet; the rest makes it exact and tighter
 FEW_COPIES, SEEDS_APART = 16, 1000
 PATIENCE = 80  # reports without success after which the library starts afresh; tuned by eye
+WORTH_STARTING = 0.2  # work: with less than this the library does little more than start
 ONE_SHEET = 0.3  # of the work, for one sheet that may hold all
 
 
 def shorten_by_library(problem: Problem, best: Nest, work: Work, seed: int, better: Callable[[Nest], None]) -> Nest:
     """What the library makes of the sheet that is to be shortened, if it can take it."""
     sheet, _ = problem.short_side(best)
-    if sheet < 0 or work.over():
+    share = LIBRARY * (work.total - work.done)
+    if sheet < 0 or work.over() or share < WORTH_STARTING:
         return best
     bench = problem.benches(best.kinds)[sheet]
     copies = [p for p, s in zip(problem.copies, best.spots, strict=True) if s is not None and s.sheet == sheet]
-    runs = _run(problem, copies, bench, LIBRARY * (work.total - work.done), work, seed)
+    runs = _run(problem, copies, bench, share, work, seed)
     return best if runs is None else _from_engine(problem, best, runs, work, better)
 
 
