@@ -296,12 +296,12 @@ def _way(
     sides = ("outwards", "inwards") if abs(one.at[1]) > STEP_MM else ("to the left or right",) * 2
     ways = [(move[0], "rearwards", "forwards"), (out, *sides) if flat else (move[2], "up", "down")]
     told = [f"{show(abs(by))} {plus if by > 0 else minus}" for by, plus, minus in ways if abs(by) > STEP_MM]
-    drawn = "it is drawn where the job puts it, decide before cutting: "
+    move_it = f"move it {' and '.join(told)}"
+    drawn = "; it is drawn where the job puts it: decide before cutting"
     if one.fitting.reach == 0:
-        return f"{drawn}move it {' and '.join(told)}, or keep what is welded there clear of seam and fold"
-    return f"{drawn}move it {' and '.join(told)}" + (
-        "" if one.fitting.doubler else ", or move the seam: heat from the second weld opens the first"
-    )
+        return f"{move_it}, or keep what is welded there clear of seam and fold{drawn}"
+    heat = "" if one.fitting.doubler else ", or move the seam: heat from the second weld opens the first"
+    return f"{move_it}{heat}{drawn}"
 
 
 def _over_one_another(one: Placed, others: Sequence[Placed], show: Show) -> list[Finding]:

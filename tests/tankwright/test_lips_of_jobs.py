@@ -243,4 +243,4 @@ def test_the_drawing_of_a_lipped_cap_names_every_edge_and_fold_on_its_own_metal(
         assert drawn.count(edge.letter) == 2, (edge.letter, drawn)  # in its ring, and in the table
     # A fold of 25 mm at this scale has no room for its radius and K: they are in the table.
     assert [text for text in drawn if text.endswith("90.8\u00b0")] == ["\u2193 90.8\u00b0"] * 2
-    assert "flange" in drawn
+    assert any(text.startswith("flange") for text in drawn)
