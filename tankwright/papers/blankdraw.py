@@ -12,13 +12,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from . import words
-from .blankface import Face, along_edge, named
+from .blankface import Face, named
 from .blanknotes import (
     draw_ends_inside,
     draw_ticks,
@@ -30,52 +29,22 @@ from .blanknotes import (
     trim_strokes,
     write_inside,
 )
-from .look import BLUE, GRID_MM, INK, PENCIL, RED, SIZES
-from .outline import Path
-from .pdf import circle, draw_path, fit_size, line, lines, pen, text, text_width
+from .blankview import FULL, SMALL, Sizes, View, axes, box_at, is_free, upright
+from .look import BLUE, GRID_MM, PENCIL, RED, SIZES
+from .pdf import draw_path, fit_size, line, lines, pen, text, text_width
 from .rolldraw import draw_rolls
+from .seamtags import is_opening, seam_tag
 
 if TYPE_CHECKING:
-    from panels.blank import Edge, Fold, Mark
+    from panels.blank import Fold, Mark
 
-    from ..work import Work
     from .zones import Zone
 
-__all__ = ["FULL", "SMALL", "Sizes", "View", "double_arrow", "draw_blank", "draw_cuts", "draw_grid", "upright"]
+__all__ = ["double_arrow", "draw_blank", "draw_cuts", "draw_grid"]
 
 LEAST_MM = 1.6  # words about a blank that come out smaller than this are left to the page
-BOW_MM = 7.0  # an edge that bows more than this under its words has its letter alone
 CURVED_MM = 2.0  # a line on the page that strays further than this from straight has its words beside its curve
 SIGN_STEP_MM = 12.5  # spacing of the plus and minus signs that fill zones at full size, on paper
-
-
-@dataclass(frozen=True)
-class View:
-    """Page point = scale * blank point + shift."""
-
-    scale: float
-    shift: tuple[float, float]
-
-    def points(self, points: Any) -> np.ndarray:
-        """Points (..., 2) of the blank on the page."""
-        return np.asarray(points, dtype=float) * self.scale + self.shift
-
-    def path(self, path: Path) -> Path:
-        """A path of the blank on the page."""
-        return Path(self.points(path.points), path.bulges, path.closed)
-
-
-@dataclass(frozen=True)
-class Sizes:
-    """Letter heights on the page, mm."""
-
-    name: float
-    tag: float
-    small: float
-
-
-FULL = Sizes(8.0, 3.4, 2.8)
-SMALL = Sizes(3.6, 2.3, 2.0)
 
 
 def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes, keep_off: Sequence[Any] = ()) -> None:
@@ -102,8 +71,8 @@ def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes, keep_off: Sequ
     if sizes is FULL:
         draw_ends_inside(canvas, face, view, 1.3 * sizes.tag, taken, metal)
     name_fittings(canvas, face, view, sizes.small, taken, metal)
-    for edge in sorted(face.blank.edges, key=lambda edge: not _is_opening(face, edge)):  # these have least choice
-        _seam_tag(canvas, face, edge, view, sizes, taken, metal)
+    for edge in sorted(face.blank.edges, key=lambda edge: not is_opening(face, edge)):  # these have least choice
+        seam_tag(canvas, face, edge, view, sizes, taken, metal)
     draw_ticks(canvas, face, view, sizes.small, taken)
     _name(canvas, face, view, sizes, taken, metal)
     for k, zone in enumerate(face.zones, 1):
@@ -161,36 +130,6 @@ def draw_grid(canvas: Any, low: Sequence[float], high: Sequence[float], view: Vi
                 text(canvas, x, y, f"{k * GRID_MM:.0f}", SIZES["fine"], colour=PENCIL)
 
 
-def upright(along: np.ndarray) -> float:
-    """Angle in degrees that lets words along a direction be read from below or from the right."""
-    angle = math.degrees(math.atan2(along[1], along[0]))
-    if angle > 90.01:
-        angle -= 180
-    return angle + 180 if angle <= -89.99 else angle
-
-
-def _axes(turn: float) -> tuple[np.ndarray, np.ndarray]:
-    """Unit vectors along and above words turned by that many degrees."""
-    unit = np.array([math.cos(math.radians(turn)), math.sin(math.radians(turn))])
-    return unit, np.array([-unit[1], unit[0]])
-
-
-def _box(left_foot: np.ndarray, wide: float, high: float, turn: float) -> Any:
-    """The place words take on the page, as a polygon."""
-    from shapely.geometry import Polygon
-
-    unit, up = _axes(turn)
-    foot = np.asarray(left_foot) - up * 0.3 - unit * 0.6
-    return Polygon([foot, foot + unit * (wide + 1.2), foot + unit * (wide + 1.2) + up * high, foot + up * high])
-
-
-def _is_free(box: Any, taken: Sequence[Any]) -> bool:
-    from shapely import intersects, prepare
-
-    prepare(box)
-    return not (len(taken) and intersects(box, list(taken)).any())
-
-
 def _on_page(shape: Any, view: View) -> Any:
     """A shape of the blank on the page."""
     from shapely import affinity, prepare
@@ -199,117 +138,6 @@ def _on_page(shape: Any, view: View) -> Any:
     moved = affinity.affine_transform(shape, [k, 0, 0, k, *view.shift])
     prepare(moved)
     return moved
-
-
-def _seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, taken: list[Any], metal: Any) -> None:
-    """Letter, joint, neighbour and change of length along an edge, at the first place along it that is free.
-
-    Small drawings may carry it outside the outline; where there is no room for all, the letter stands alone.
-    """
-    room = edge.length_blank * view.scale
-    if room < 2:
-        return
-    lines = _seam_lines(edge, face.work)
-    ring = 2.4 * sizes.tag if edge.letter else 0.0
-    size = min(fit_size(row, 0.85 * room - ring, sizes.tag, bold=k > 0, least=0.1) for k, row in enumerate(lines))
-    tries = [(lines, inside) for inside in ((True,) if sizes is FULL else (True, False))] if size >= 1.5 else []
-    if edge.letter:
-        tries += [([], True), ([], False)]
-    # The fold of an edge's own lip lies between it and any words: no other edge's is there.
-    folds = [] if edge.joint == "fold" else [other for other in taken if other.geom_type == "LineString"]
-    if _is_opening(face, edge):  # outside it lies the hole, and past that another part of the blank
-        tries = [each for each in tries if each[1]]
-    for rows, inside in tries:
-        # A letter alone stands close to the edge: on a long one beside the tick of its middle.
-        first = (0.4, 0.6) if not rows and room > 40 else (0.5,)
-        for share in (*first, 0.36, 0.64, 0.22, 0.78, 0.5):
-            place = _tag_place(face, edge, share, rows, size, ring, inside, view)
-            if rows and place[3] > BOW_MM:
-                continue  # words along a chord would stand far off an edge that bows so
-            free = _is_free(place[2], taken) and _is_free(_lead(face, edge, share, place[2], view), folds)
-            if free and (not inside or metal.contains(place[2])):
-                _write_tag(canvas, edge, rows, size, ring, place, sizes)
-                taken.append(place[2])
-                return
-
-
-def _lead(face: Face, edge: Edge, share: float, box: Any, view: View) -> Any:
-    """The way on the page from an edge to the middle of its tag: across a fold it would be read as another edge's."""
-    from shapely.geometry import LineString
-
-    return LineString([view.points(along_edge(edge, face.blank.net, share)[0]), box.centroid])
-
-
-def _is_opening(face: Face, edge: Edge) -> bool:
-    """Whether the edge runs round an opening in the blank."""
-    from shapely.geometry import Point
-
-    rim = face.blank.outline
-    if not rim.interiors:
-        return False
-    middle = Point(*edge.points[len(edge.points) // 2])
-    return any(ring.distance(middle) < rim.exterior.distance(middle) for ring in rim.interiors)
-
-
-def _tag_place(
-    face: Face, edge: Edge, share: float, rows: Sequence[str], size: float, ring: float, inside: bool, view: View
-) -> tuple[np.ndarray, float, Any, float]:
-    """Left middle of a seam tag on the page, its turn in degrees, the box it takes, and how far the edge bows along
-    it, mm on the page."""
-    point, along, inward = along_edge(edge, face.blank.net, share)
-    turn = upright(along)
-    unit, up = _axes(turn)
-    widths = (text_width(row, size, bold=k > 0) for k, row in enumerate(rows))
-    wide = ring + max(widths, default=0.0)
-    depth = max(len(rows) * 1.35 * size, ring)
-    way = inward if inside else -inward
-    # Clear of the edge where it bends towards the words, and of the half tick or the allowance.
-    off = (edge.points - point) * view.scale
-    near = np.abs(off @ along) <= wide / 2
-    reach = (off @ way)[near]
-    clear, bow = max(0.0, float(reach.max(initial=0.0))), float(np.ptp(reach)) if near.any() else 0.0
-    clear += (6.2 if rows else 2.0) if inside else edge.allowance * view.scale + 1.5
-    start = view.points(point) + way * (clear + depth / 2) - unit * wide / 2
-    return start, turn, _box(start - up * depth / 2, wide, depth + 0.6, turn), bow
-
-
-def _write_tag(
-    canvas: Any,
-    edge: Edge,
-    rows: Sequence[str],
-    size: float,
-    ring: float,
-    place: tuple[np.ndarray, float, Any, float],
-    sizes: Sizes,
-) -> None:
-    start, turn, *_ = place
-    unit, up = _axes(turn)
-    for k, row in enumerate(rows):
-        base = start + unit * ring + up * ((len(rows) / 2 - k - 1) * 1.35 * size + 0.3 * size)
-        colour = INK if k == 0 else (RED if edge.gain > 0 else BLUE)
-        text(canvas, base[0], base[1], row, size, turn=turn, bold=k > 0, colour=colour, paper=True)
-    if edge.letter:
-        _ringed(canvas, start + unit * ring / 2, edge.letter, sizes.tag)
-
-
-def _seam_lines(edge: Edge, work: Work) -> list[str]:
-    unit = work.job.unit
-    metal = words.edge_metal(edge, unit) if edge.allowance >= 0.05 else "net edge"
-    first = f"{metal}, meets {edge.meets}" if edge.meets else f"free edge, {metal}"
-    kind, lies = words.joint_of(edge, work.seams)
-    if lies or (kind == "butt" and edge.allowance >= 0.05):
-        carries = edge.joint in ("lap", "fold")
-        first = f"{'' if carries else f'{kind}, '}{first}{f', lies {lies}' if lies else ''}"
-    change = words.edge_change(edge, unit=unit)
-    return [first, change] if change != "as it is" else [first]
-
-
-def _ringed(canvas: Any, at: np.ndarray, letter: str, size: float) -> None:
-    """A letter in a ring."""
-    radius = max(0.95 * size, 0.6 * text_width(letter, size, bold=True) + 0.4)
-    pen(canvas, "register")
-    circle(canvas, float(at[0]), float(at[1]), radius, paper=True)
-    text(canvas, float(at[0]), float(at[1]) - 0.36 * size, letter, size, bold=True, align="middle")
 
 
 def _mark_line(canvas: Any, mark: Mark, runs: Sequence[np.ndarray], view: View) -> None:
@@ -352,7 +180,7 @@ def _mark_words(
     if length < 4:
         return
     turn = upright(along)
-    unit, up = _axes(turn)
+    unit, up = axes(turn)
     start = longest[0] if float(unit @ along) > 0 else longest[-1]
     size = fit_size(mark.label, max(length, 20.0), sizes.small)
     wide = text_width(mark.label, size)
@@ -363,8 +191,8 @@ def _mark_words(
         ahead = [min(max(share * length, 2.0), max(length - wide, 0.0)) for share in shares]
         places = [(start + unit * k + up * r, turn) for r in (0.9, -0.9 - size) for k in ahead]
     for at, turn in places:
-        box = _box(at, wide, 1.3 * size, turn)
-        if _is_free(box, [*taken, *others]) and metal.contains(box):
+        box = box_at(at, wide, 1.3 * size, turn)
+        if is_free(box, [*taken, *others]) and metal.contains(box):
             taken.append(box)
             text(canvas, at[0], at[1], mark.label, size, turn=turn, colour=PENCIL, paper=True)
             return
@@ -377,7 +205,7 @@ def _beside(run: np.ndarray, share: float, wide: float, side: int, size: float) 
     reach = np.linspace(middle - wide / 2, middle + wide / 2, 9)
     on = np.column_stack([np.interp(reach, far, run[:, k]) for k in (0, 1)])
     turn = upright(on[-1] - on[0])
-    unit, up = _axes(turn)
+    unit, up = axes(turn)
     rise = (on - on[4]) @ up
     lift = rise.max() + 0.9 if side > 0 else rise.min() - 0.9 - size
     return on[4] - unit * wide / 2 + up * lift, turn
@@ -395,8 +223,8 @@ def _station_number(canvas: Any, label: str, run: np.ndarray, sizes: Sizes, take
         reaches += [short, far - short, far / 2]
     for reach in reaches:
         x, y = (float(np.interp(reach, along, run[:, k])) for k in (0, 1))
-        box = _box(np.array([x - wide / 2, y - 0.36 * sizes.tag]), wide, 1.2 * sizes.tag, 0.0)
-        if _is_free(box, taken):
+        box = box_at(np.array([x - wide / 2, y - 0.36 * sizes.tag]), wide, 1.2 * sizes.tag, 0.0)
+        if is_free(box, taken):
             taken.append(box)
             text(canvas, x, y - 0.36 * sizes.tag, label, sizes.tag, align="middle", paper=True)
             return True
@@ -428,7 +256,7 @@ def _fold(
     along = b - a
     length = float(np.hypot(*along))
     turn = upright(along)
-    unit, up = _axes(turn)
+    unit, up = axes(turn)
     corners = view.points(fold.tangents.reshape(-1, 2))
     over, under = (float(((corners - a) @ side).max()) for side in (up, -up))
     start = a if float(unit @ along) > 0 else b
@@ -444,8 +272,8 @@ def _fold(
         for lift in (over + 1.2, -under - 1.2 - size):
             for share in (0.12, 0.3, 0.5, 0.7):
                 at = start + unit * min(share * length, max(length - wide, 0.0)) + up * lift
-                box = _box(at, wide, 1.4 * size, turn)
-                if _is_free(box, taken) and not metal.exterior.crosses(box):
+                box = box_at(at, wide, 1.4 * size, turn)
+                if is_free(box, taken) and not metal.exterior.crosses(box):
                     taken.append(box)
                     text(canvas, at[0], at[1], says, size, turn=turn, bold=True, colour=BLUE, paper=True)
                     return
@@ -490,7 +318,7 @@ def _zone_words(
     x, y, room = _roomiest(zone.shape, view, taken, clear=0.3 * wide)
     colour = RED if zone.kind == "stretch" else BLUE
     box = _zone_box(x, y, wide, sizes)
-    if sizes is SMALL and not _is_free(box, taken):
+    if sizes is SMALL and not is_free(box, taken):
         spot = free_beside(np.array([x, y]), (wide, high), taken, metal)
         if spot is None:
             _zone_number(canvas, number, (x, y), room, colour, sizes, taken)
@@ -504,7 +332,7 @@ def _zone_words(
 
 
 def _zone_box(x: float, y: float, wide: float, sizes: Sizes) -> Any:
-    return _box(np.array([x - wide / 2, y - 1.5 * sizes.small]), wide, 3 * sizes.tag, 0.0)
+    return box_at(np.array([x - wide / 2, y - 1.5 * sizes.small]), wide, 3 * sizes.tag, 0.0)
 
 
 def _zone_number(
@@ -514,7 +342,7 @@ def _zone_number(
     size = min(sizes.tag, max(1.6, 1.4 * room))
     x, y = at[0], at[1] - 0.36 * size
     text(canvas, x, y, str(number), size, bold=True, align="middle", colour=colour, paper=True)
-    taken.append(_box(np.array([x - 0.5 * size, y]), size, 1.2 * size, 0.0))
+    taken.append(box_at(np.array([x - 0.5 * size, y]), size, 1.2 * size, 0.0))
 
 
 def _limits(face: Face) -> tuple[float, float, float]:
@@ -584,11 +412,11 @@ def _name(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any], m
             half = max(6.0, min(half, (top - y) / 2 + 4))
             beside = [np.array([x + side * (wide / 2 + 4.0), (top + y) / 2]) for side in (1, -1)]
             arrows = [LineString([m - along * half, m + along * half]).buffer(1.2) for m in beside]
-            middle = beside[0] if _is_free(arrows[0], taken) or not _is_free(arrows[1], taken) else beside[1]
+            middle = beside[0] if is_free(arrows[0], taken) or not is_free(arrows[1], taken) else beside[1]
         double_arrow(canvas, middle, blank.grain_deg, half)
         taken.append(LineString([middle - along * half, middle + along * half]).buffer(1.2))
         y -= 4.0
-    taken.append(_box(np.array([x - wide / 2, y]), wide, top - y, 0.0))
+    taken.append(box_at(np.array([x - wide / 2, y]), wide, top - y, 0.0))
 
 
 def _name_alone(canvas: Any, says: str, off: Sequence[Any], taken: list[Any], metal: Any) -> bool:
@@ -599,8 +427,8 @@ def _name_alone(canvas: Any, says: str, off: Sequence[Any], taken: list[Any], me
     if any(write_inside(canvas, says, size, spots, off, taken, metal) for size in (3.4, 2.8, 2.4, 2.0)):
         return True
     x, y, size = metal.bounds[0], metal.bounds[1] - 6.6, 2.6
-    box = _box(np.array([x, y]), text_width(says, size, bold=True), 1.2 * size, 0.0)
-    if not _is_free(box, taken):
+    box = box_at(np.array([x, y]), text_width(says, size, bold=True), 1.2 * size, 0.0)
+    if not is_free(box, taken):
         return False
     text(canvas, x, y, says, size, bold=True, paper=True)
     taken.append(box)

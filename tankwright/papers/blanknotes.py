@@ -21,8 +21,8 @@ from .pdf import circle, line, pen, text, text_width
 from .zones import worst_places
 
 if TYPE_CHECKING:
-    from .blankdraw import View
     from .blankface import Face
+    from .blankview import View
 
 __all__ = [
     "draw_ends_inside",

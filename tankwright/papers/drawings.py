@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from . import words
-from .blankdraw import SMALL, View, draw_blank
+from .blankdraw import draw_blank
 from .blankface import Face, face_of, named
 from .blanknotes import end_words
+from .blankview import SMALL, View
 from .cutting_words import figure, metal_line, metal_of
 from .drawingpage import FLOOR, FOOT, LEFT, LIVE, PAGE, RIGHT, page_title
 from .figurespage import figures_page, more_page, parted

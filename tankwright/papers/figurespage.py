@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from . import words
-from .blankdraw import View, draw_cuts
+from .blankdraw import draw_cuts
 from .blankface import Face, along_edge, named
+from .blankview import View
 from .cutting_words import figure
 from .drawingpage import FLOOR, LEFT, LIVE, RIGHT, page_title
 from .look import PENCIL, SIZES

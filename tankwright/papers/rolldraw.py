@@ -31,8 +31,8 @@ from .rollwords import (
 if TYPE_CHECKING:
     from panels.blank import Roll
 
-    from .blankdraw import Sizes, View
     from .blankface import Face
+    from .blankview import Sizes, View
 
 __all__ = ["draw_rolls", "roll_facts", "roll_table", "roll_table_height"]
 

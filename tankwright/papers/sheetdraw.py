@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from . import words
-from .blankdraw import View
+from .blankview import View
 from .cutting import cut_order, piece_numbers
 from .cutting_words import figure
 from .look import FAINT, INK, SIZES

@@ -18,8 +18,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from . import words
-from .blankdraw import FULL, View, double_arrow, draw_blank, draw_cuts, draw_grid
+from .blankdraw import double_arrow, draw_blank, draw_cuts, draw_grid
 from .blankface import Face, face_of, named
+from .blankview import FULL, View
 from .cutting_words import figure, metal_of
 from .look import CHECK_MM, FAINT, INK, PENCIL, RED, SIZES, TILE, WORDS
 from .names import job_line, unique_slugs

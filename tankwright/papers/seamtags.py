@@ -1,0 +1,134 @@
+"""Seam tags: a seam's letter in a ring, with its joint, allowance, neighbour, and what the edge gains or loses."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from . import words
+from .blankface import Face, along_edge
+from .blankview import FULL, Sizes, View, axes, box_at, is_free, upright
+from .look import BLUE, INK, RED
+from .pdf import circle, fit_size, pen, text, text_width
+
+if TYPE_CHECKING:
+    from panels.blank import Edge
+
+    from ..work import Work
+
+__all__ = ["is_opening", "ringed", "seam_tag"]
+
+BOW_MM = 7.0  # an edge that bows more than this under its words has its letter alone
+
+
+def seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, taken: list[Any], metal: Any) -> None:
+    """Letter, joint, neighbour and change of length along an edge, at the first place along it that is free.
+
+    Small drawings may carry it outside the outline; where there is no room for all, the letter stands alone.
+    """
+    room = edge.length_blank * view.scale
+    if room < 2:
+        return
+    lines = _seam_lines(edge, face.work)
+    ring = 2.4 * sizes.tag if edge.letter else 0.0
+    size = min(fit_size(row, 0.85 * room - ring, sizes.tag, bold=k > 0, least=0.1) for k, row in enumerate(lines))
+    tries = [(lines, inside) for inside in ((True,) if sizes is FULL else (True, False))] if size >= 1.5 else []
+    if edge.letter:
+        tries += [([], True), ([], False)]
+    # The fold of an edge's own lip lies between it and any words: no other edge's is there.
+    folds = [] if edge.joint == "fold" else [other for other in taken if other.geom_type == "LineString"]
+    if is_opening(face, edge):  # outside it lies the hole, and past that another part of the blank
+        tries = [each for each in tries if each[1]]
+    for rows, inside in tries:
+        # A letter alone stands close to the edge: on a long one beside the tick of its middle.
+        first = (0.4, 0.6) if not rows and room > 40 else (0.5,)
+        for share in (*first, 0.36, 0.64, 0.22, 0.78, 0.5):
+            place = _tag_place(face, edge, share, rows, size, ring, inside, view)
+            if rows and place[3] > BOW_MM:
+                continue  # words along a chord would stand far off an edge that bows so
+            free = is_free(place[2], taken) and is_free(_lead(face, edge, share, place[2], view), folds)
+            if free and (not inside or metal.contains(place[2])):
+                _write_tag(canvas, edge, rows, size, ring, place, sizes)
+                taken.append(place[2])
+                return
+
+
+def _lead(face: Face, edge: Edge, share: float, box: Any, view: View) -> Any:
+    """The way on the page from an edge to the middle of its tag: across a fold it would be read as another edge's."""
+    from shapely.geometry import LineString
+
+    return LineString([view.points(along_edge(edge, face.blank.net, share)[0]), box.centroid])
+
+
+def is_opening(face: Face, edge: Edge) -> bool:
+    """Whether the edge runs round an opening in the blank."""
+    from shapely.geometry import Point
+
+    rim = face.blank.outline
+    if not rim.interiors:
+        return False
+    middle = Point(*edge.points[len(edge.points) // 2])
+    return any(ring.distance(middle) < rim.exterior.distance(middle) for ring in rim.interiors)
+
+
+def _tag_place(
+    face: Face, edge: Edge, share: float, rows: Sequence[str], size: float, ring: float, inside: bool, view: View
+) -> tuple[np.ndarray, float, Any, float]:
+    """Left middle of a seam tag on the page, its turn in degrees, the box it takes, and how far the edge bows along
+    it, mm on the page."""
+    point, along, inward = along_edge(edge, face.blank.net, share)
+    turn = upright(along)
+    unit, up = axes(turn)
+    widths = (text_width(row, size, bold=k > 0) for k, row in enumerate(rows))
+    wide = ring + max(widths, default=0.0)
+    depth = max(len(rows) * 1.35 * size, ring)
+    way = inward if inside else -inward
+    # Clear of the edge where it bends towards the words, and of the half tick or the allowance.
+    off = (edge.points - point) * view.scale
+    near = np.abs(off @ along) <= wide / 2
+    reach = (off @ way)[near]
+    clear, bow = max(0.0, float(reach.max(initial=0.0))), float(np.ptp(reach)) if near.any() else 0.0
+    clear += (6.2 if rows else 2.0) if inside else edge.allowance * view.scale + 1.5
+    start = view.points(point) + way * (clear + depth / 2) - unit * wide / 2
+    return start, turn, box_at(start - up * depth / 2, wide, depth + 0.6, turn), bow
+
+
+def _write_tag(
+    canvas: Any,
+    edge: Edge,
+    rows: Sequence[str],
+    size: float,
+    ring: float,
+    place: tuple[np.ndarray, float, Any, float],
+    sizes: Sizes,
+) -> None:
+    start, turn, *_ = place
+    unit, up = axes(turn)
+    for k, row in enumerate(rows):
+        base = start + unit * ring + up * ((len(rows) / 2 - k - 1) * 1.35 * size + 0.3 * size)
+        colour = INK if k == 0 else (RED if edge.gain > 0 else BLUE)
+        text(canvas, base[0], base[1], row, size, turn=turn, bold=k > 0, colour=colour, paper=True)
+    if edge.letter:
+        ringed(canvas, start + unit * ring / 2, edge.letter, sizes.tag)
+
+
+def _seam_lines(edge: Edge, work: Work) -> list[str]:
+    unit = work.job.unit
+    metal = words.edge_metal(edge, unit) if edge.allowance >= 0.05 else "net edge"
+    first = f"{metal}, meets {edge.meets}" if edge.meets else f"free edge, {metal}"
+    kind, lies = words.joint_of(edge, work.seams)
+    if lies or (kind == "butt" and edge.allowance >= 0.05):
+        carries = edge.joint in ("lap", "fold")
+        first = f"{'' if carries else f'{kind}, '}{first}{f', lies {lies}' if lies else ''}"
+    change = words.edge_change(edge, unit=unit)
+    return [first, change] if change != "as it is" else [first]
+
+
+def ringed(canvas: Any, at: np.ndarray, letter: str, size: float) -> None:
+    """A letter in a ring."""
+    radius = max(0.95 * size, 0.6 * text_width(letter, size, bold=True) + 0.4)
+    pen(canvas, "register")
+    circle(canvas, float(at[0]), float(at[1]), radius, paper=True)
+    text(canvas, float(at[0]), float(at[1]) - 0.36 * size, letter, size, bold=True, align="middle")
