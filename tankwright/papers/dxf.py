@@ -105,6 +105,8 @@ def _shell(version: str, layers: tuple[str, ...]) -> _Shell:
         low, high = ((*corner, 0.0) for corner in HOLDERS)
         space.reset_extents(low, high)  # the library writes the header's from these
         doc.header["$EXTMIN"], doc.header["$EXTMAX"] = low, high
+        for kind in sorted(doc.entitydb.dxf_types_in_use()):
+            doc.classes.add_class(kind)  # else listed in the order of a set, which differs from run to run
         stream = io.StringIO()
         doc.write(stream)
     text = stream.getvalue()

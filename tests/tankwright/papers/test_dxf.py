@@ -5,7 +5,10 @@ from __future__ import annotations
 import csv
 import io
 import math
+import os
 import re
+import subprocess
+import sys
 import time
 from copy import copy
 from dataclasses import replace
@@ -521,3 +524,16 @@ def test_cautions_speak_of_the_metal_of_the_job(metal, said):
     page = for_the_cutter(_with(metal=lookup_metal(metal)))["cutting/for-the-cutter.txt"].decode("ascii")
     assert "aluminium dust" not in page
     assert said in page
+
+
+def test_the_order_of_sets_does_not_show_in_the_files():
+    """Two interpreters that hash words differently write the same bytes."""
+    code = "from tankwright.papers.dxf import _shell; import sys; sys.stdout.write(repr(_shell('R2010', ('cut',))))"
+    seeds = ("1", "2", "3")
+    told = {
+        subprocess.run(
+            [sys.executable, "-c", code], env={**os.environ, "PYTHONHASHSEED": seed}, capture_output=True, check=True
+        ).stdout
+        for seed in seeds
+    }
+    assert len(told) == 1
