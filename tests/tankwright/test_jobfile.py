@@ -22,12 +22,7 @@ from tests.tankwright.strategies import EXAMPLES, paths, spoiled, starter, toml_
 STARTER = starter_text("job.toml")
 
 
-@pytest.fixture(autouse=True)
-def _no_shop_from_outside(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    """The tester's own shop file has no say here."""
-    monkeypatch.delenv("TANKWRIGHT_SHOP", raising=False)
-    for name in ("XDG_CONFIG_HOME", "APPDATA", "HOME"):
-        monkeypatch.setenv(name, str(tmp_path / "nobody"))
+pytestmark = pytest.mark.usefixtures("no_shop_from_outside")
 
 
 def load(tmp_path: Path, *changes: tuple[str, str], text: str = STARTER, **files: str) -> Job:
@@ -322,7 +317,7 @@ def _in_inches(data: dict) -> dict:
         ("[side]\ntop = [\n  [0, 1],\n  [2, 5 5/8],\n]", ["line 4", 'straight quotes: "5 5/8"']),
         ("[side]\ntop = [[0, 1], [3-1/4, 2]]", ["line 2", 'straight quotes: "3-1/4"']),
         ("[side]\ntop = [[0, 1], [“5 5/8”, 2]]", ["line 2", 'straight quotes: "5 5/8"']),
-        ("[filler]\nx = 5 5/8\" # 1/2", ["line 2", 'straight quotes: "5 5/8"']),
+        ('[filler]\nx = 5 5/8" # 1/2', ["line 2", 'straight quotes: "5 5/8"']),
         ("[job]\nname = “My tank”", ["line 2", 'quotes are straight: "My tank"']),
         ("[filler]\nx = 36.5mm", ["line 2", 'its unit stands in straight quotes: "36.5mm"']),
         ("[job]\npattern_date = 20.11.2026", ["line 2", "write year-month-day, such as 2026-11-20"]),

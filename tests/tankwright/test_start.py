@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -19,12 +18,7 @@ from tankwright.start import STARTER_FILES, start_folder, starter_text
 STARTER = starter_text("job.toml")
 
 
-@pytest.fixture(autouse=True)
-def _no_shop_from_outside(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    """The tester's own shop file has no say here."""
-    monkeypatch.delenv("TANKWRIGHT_SHOP", raising=False)
-    for name in ("XDG_CONFIG_HOME", "APPDATA", "HOME"):
-        monkeypatch.setenv(name, str(tmp_path / "nobody"))
+pytestmark = pytest.mark.usefixtures("no_shop_from_outside")
 
 
 def test_start_writes_once_and_never_over(tmp_path):
