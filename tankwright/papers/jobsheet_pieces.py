@@ -81,7 +81,7 @@ def _strips(work: Work, got: dict[str, Any]) -> str:
             f"{escape(strip_source(work, cut))}. Fold it in the middle by {angle}° over the tool you will use, inside "
             f"radius {radius}. Measure both legs to the outside and add them. The blanks are worked out for {legs}, "
             f"K {k}.</p>"
-            f"{table(heads, rows)}"
+            f"{table(heads, rows, kind='named')}"
         )
     if not made:
         return ""
@@ -176,7 +176,7 @@ def _zones(
     if not rows:
         return lead
     heads = ("Zone", "Do", "Mean", "Worst", "Worst at, mm: left / up", "Along / across", "Share", "Work")
-    return lead + table(heads, rows, kind="named tight")
+    return lead + table(heads, rows, kind="named")
 
 
 def _sheet(load: dict[str, Any]) -> str:
@@ -211,7 +211,7 @@ def _places(places: Sequence[tuple[float, float]], corner: Sequence[float], unit
     made = []
     for place in places:
         x, y = place[0] - corner[0], place[1] - corner[1]
-        under = f"<small>{escape(show_inches(x))} / {escape(show_inches(y))} in</small>" if unit == "in" else ""
+        under = f"<small>{escape(show_inches(x))} in / {escape(show_inches(y))} in</small>" if unit == "in" else ""
         made.append(f"{fixed(x)} / {fixed(y)}{under}")
     return Cell(" and ".join(made), True)
 
@@ -243,7 +243,7 @@ def _edges(row: dict[str, Any], unit: str, names: list[str]) -> str:
             )
         )
     heads = ("Edge", "Meets", "Joint", "Left outside trim line", "Flat, mm", "Formed, mm", "Do")
-    return table(heads, rows, kind="named tight") if rows else ""
+    return table(heads, rows, kind="named") if rows else ""
 
 
 def _folds(row: dict[str, Any], unit: str) -> str:
@@ -266,4 +266,4 @@ def _folds(row: dict[str, Any], unit: str) -> str:
         for name, fold in bent
     ]
     heads = ("Fold", "Turn by", "Way", "Inside radius", "K-factor", "K from", "Length, mm")
-    return table(heads, rows, kind="named tight")
+    return table(heads, rows, kind="named")

@@ -262,7 +262,7 @@ def seams_section(got: Figures) -> str:
     return (
         "<p>The two edges of a seam are the same length when formed; more than 0.5 mm apart is marked LOOK. Folds are "
         f"not in the total. Parts of a folded piece are in brackets. Lengths are rounded one by one.{_over(got)}</p>"
-        + table(heads, rows, foot=foot, kind="named long tight")
+        + table(heads, rows, foot=foot, kind="named long")
     )
 
 

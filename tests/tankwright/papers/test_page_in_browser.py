@@ -6,6 +6,7 @@ import io
 import re
 import shutil
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -91,6 +92,37 @@ def test_it_opens_from_a_file_without_a_word_and_without_the_network(browser, ad
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert page.locator("#tank-canvas").is_visible()
     assert not page.locator(".still").first.is_visible()
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_on_a_narrow_phone_no_cell_is_cut(browser, tmp_path: Path, unit: str) -> None:
+    """At 360 px: the page is no wider than the screen, no box scrolls sideways, and every cell's own letters lie inside
+    the screen; long words of a source among them."""
+    work = small_work("shear", unit)
+    long = ("folds", "inside radius 3.0 mm, K 0.4. " + "No strip was measured for this sheet at such a radius. " * 3)
+    path = tmp_path / "phone.html"
+    path.write_text(job_sheet(replace(work, assumptions=(*work.assumptions, long))), encoding="utf-8")
+    page, said = _opened(browser, path.as_uri(), width=360)
+    page.wait_for_timeout(200)
+    wide, screen, boxes, cut, cells = page.evaluate(
+        """(() => {
+          const root = document.documentElement, cut = [];
+          const cells = [...document.querySelectorAll('th, td, caption')].filter((c) => c.offsetParent);
+          for (const cell of cells) {
+            const range = document.createRange();
+            range.selectNodeContents(cell);
+            const over = [...range.getClientRects()].some((r) => r.left < 0 || r.right > root.clientWidth + 0.5);
+            if (over || cell.scrollWidth > cell.clientWidth + 1) cut.push(cell.textContent);
+          }
+          const boxes = [...document.querySelectorAll('.scroll')].filter((b) => b.scrollWidth > b.clientWidth);
+          return [root.scrollWidth, root.clientWidth, boxes.map((b) => b.textContent), cut, cells.length];
+        })()"""
+    )
+    assert wide == screen == 360
+    assert boxes == []
+    assert cells > 200
+    assert cut == []
+    assert said == [path.as_uri()]
 
 
 def test_the_tank_is_drawn_turned_and_pulled_apart(browser, address: str) -> None:
