@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from .blankview import View
 
 __all__ = [
+    "bend_strokes",
     "draw_ends_inside",
     "draw_ticks",
     "draw_worst",
@@ -113,10 +114,22 @@ def fitting_strokes(face: Face, view: View) -> list[Any]:
     return [LineString(run).buffer(0.5, quad_segs=1) for run in runs if len(run) > 1]
 
 
-def name_fittings(canvas: Any, face: Face, view: View, size: float, taken: list[Any], metal: Any) -> None:
-    """Each fitting's name beside its cross or ring; where it stands farther off a line leads to it."""
-    from shapely import box, intersects
+def bend_strokes(face: Face, view: View) -> list[Any]:
+    """The lines between which lips bend, on the page, about as wide as drawn."""
+    from shapely import LineString
 
+    runs = [view.points(run) for mark, runs in face.marks if mark.kind == "bend" for run in runs]
+    return [LineString(run).buffer(0.15, quad_segs=1) for run in runs if len(run) > 1]
+
+
+def name_fittings(canvas: Any, face: Face, view: View, size: float, taken: list[Any], metal: Any) -> None:
+    """Each fitting's name beside its cross or ring; where it stands farther off a line leads to it.
+
+    It keeps off what is cut and off the trim line, which are drawn over it.
+    """
+    from shapely import STRtree, box, contains
+
+    rims = [metal.exterior, *metal.interiors, *trim_strokes(face, view)]
     for k, (mark, runs) in enumerate(face.marks):
         if mark.kind != "fitting" or not mark.label or not runs:
             continue
@@ -125,52 +138,75 @@ def name_fittings(canvas: Any, face: Face, view: View, size: float, taken: list[
         middle = view.points(middle_of(mark.points, [m.points for m, _ in arms]))
         low, high = every.min(axis=0), every.max(axis=0)
         wide = text_width(mark.label, size)
-        best, fewest = None, math.inf
-        for far in (1.2, 4.0, 8.0, 13.0):
-            spots = (
-                (high[0] + far, middle[1] - 0.36 * size), (low[0] - far - wide, middle[1] - 0.36 * size),
-                (middle[0] - wide / 2, high[1] + far), (middle[0] - wide / 2, low[1] - far - size),
-                (high[0] + 0.5 * far, high[1] + 0.5 * far), (high[0] + 0.5 * far, low[1] - 0.5 * far - size),
-            )  # fmt: skip
-            for x, y in spots:
-                room = box(x - 0.5, y - 0.5, x + wide + 0.5, y + size + 0.3)
-                bad = float(intersects(room, taken).sum()) + 0.5 * (not metal.contains(room))
-                if bad < fewest:
-                    best, fewest = (x, y, room, far), bad
-                if bad == 0:
-                    break
-            if fewest == 0:
-                break
-        assert best is not None
-        x, y, room, far = best
+        far, spots = _beside_fitting(low, high, middle, wide, size)
+        rooms = box(spots[:, 0] - 0.5, spots[:, 1] - 0.5, spots[:, 0] + wide + 0.5, spots[:, 1] + size + 0.3)
+        bad = 0.5 * (~contains(metal, rooms))
+        np.add.at(bad, STRtree([*rims, *taken]).query(rooms, predicate="intersects")[0], 1.0)
+        best = int(np.argmin(bad))
+        (x, y), room, away = spots[best].tolist(), rooms[best], far[best]
         taken.append(room)
-        if far > 2:
+        if away > 2:
             lead(canvas, np.array([x + wide / 2, y + size / 2]), (wide, size), middle)
-        text(canvas, float(x), float(y), mark.label, size, paper=True)
+        text(canvas, x, y, mark.label, size, paper=True)
+
+
+def _beside_fitting(
+    low: np.ndarray, high: np.ndarray, middle: np.ndarray, wide: float, size: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """How far off (n,), and lower left corners (n, 2), of places for a name about a box on the page, the best first."""
+    rows = []
+    for far in (1.2, 4.0, 8.0, 13.0, 19.0):
+        level = middle[1] - 0.36 * size
+        over, under = high[1] + far, low[1] - far - size
+        rows += [
+            (high[0] + far, level), (low[0] - far - wide, level),
+            (middle[0] - wide / 2, over), (middle[0] - wide / 2, under),
+            (high[0] + 0.5 * far, high[1] + 0.5 * far), (high[0] + 0.5 * far, low[1] - 0.5 * far - size),
+            (low[0] - 0.5 * far - wide, high[1] + 0.5 * far), (low[0] - 0.5 * far - wide, low[1] - 0.5 * far - size),
+        ]  # fmt: skip
+    return np.repeat([1.2, 4.0, 8.0, 13.0, 19.0], 8), np.array(rows)
 
 
 def draw_ticks(canvas: Any, face: Face, view: View, size: float, taken: list[Any]) -> None:
-    """Ticks across the edges at quarters and halves, lettered beside their outer ends where that is free."""
-    from shapely import LineString, box, intersects
+    """Ticks across the edges at quarters and halves, lettered at one of their ends or beside them where that is free.
+
+    A half is lettered in any case.
+    """
+    from shapely import LineString, STRtree, box
 
     for tick in face.ticks:
         pen(canvas, "register")
         ends = view.points(tick.ends)
         line(canvas, *ends)
         taken.append(LineString(ends).buffer(0.3, quad_segs=1))
-        away = (ends[0] - ends[1]) / max(1e-9, float(np.hypot(*(ends[0] - ends[1]))))
+    for tick in face.ticks:
         says = f"{tick.edge.letter} {EIGHTHS[round(8 * tick.share)]}"
-        wide = text_width(says, size)
-        x, y = ends[0] + away * (0.5 + np.abs(away) @ [wide / 2, size / 2]) - [0, 0.36 * size]
-        room = box(x - wide / 2, y - 0.2, x + wide / 2, y + 0.9 * size)
-        if tick.share != 0.5 and intersects(room, taken).any():
-            continue
-        taken.append(room)
-        text(canvas, float(x), float(y), says, size, align="middle", paper=True)
+        feet = _tick_feet(view.points(tick.ends), text_width(says, size), size)
+        half = text_width(says, size) / 2
+        rooms = box(feet[:, 0] - half, feet[:, 1] - 0.2, feet[:, 0] + half, feet[:, 1] + 0.9 * size)
+        free = np.ones(len(feet), dtype=bool)
+        free[STRtree(taken).query(rooms, predicate="intersects")[0]] = False
+        if free.any() or tick.share == 0.5:
+            k = int(np.argmax(free))
+            taken.append(rooms[k])
+            text(canvas, float(feet[k, 0]), float(feet[k, 1]), says, size, align="middle", paper=True)
+
+
+def _tick_feet(ends: np.ndarray, wide: float, size: float) -> np.ndarray:
+    """Middle feet (10, 2) of places for a tick's words: past its outer end, beside that, past its inner end."""
+    away = (ends[0] - ends[1]) / max(1e-9, float(np.hypot(*(ends[0] - ends[1]))))
+    side = np.array([-away[1], away[0]])
+    reach = np.array([wide / 2, size / 2])
+    out, across = 0.5 + np.abs(away) @ reach, 0.6 + np.abs(side) @ reach
+    shifts = np.array([0.0, across, -across, across + 5.0, -across - 5.0])[:, None] * side
+    return np.concatenate([ends[0] + away * out + shifts, ends[1] - away * out + shifts]) - [0, 0.36 * size]
 
 
 def free_beside(at: np.ndarray, size: tuple[float, float], taken: Sequence[Any], metal: Any) -> np.ndarray | None:
-    """Middle of the nearest room of a size, off the blank and free of words, to a point; None if there is none."""
+    """Middle of the nearest room of a size, off the blank, with a free way to a point; None if there is none.
+
+    Neither the room nor the way to the point crosses what is ``taken``.
+    """
     import shapely
 
     half = np.array(size) / 2 + 0.4
@@ -181,10 +217,12 @@ def free_beside(at: np.ndarray, size: tuple[float, float], taken: Sequence[Any],
     low, high = middles - half, middles + half
     inside = (low > [x0 - 6, y0 - 12]).all(axis=1) & (high < [x1 + 6, y1 + 12]).all(axis=1)
     rooms = shapely.box(*low.T, *high.T)
-    for k in np.flatnonzero(inside & ~shapely.intersects(metal, rooms)).tolist():
-        if not shapely.intersects(rooms[k], list(taken)).any():
-            return middles[k]
-    return None
+    good = np.flatnonzero(inside & ~shapely.intersects(metal, rooms))
+    tree = shapely.STRtree(list(taken))
+    good = np.setdiff1d(good, good[tree.query(rooms[good], predicate="intersects")[0]])
+    leads = shapely.linestrings(np.stack([middles[good], np.broadcast_to(at, (len(good), 2))], axis=1))
+    clear = np.setdiff1d(np.arange(len(good)), tree.query(leads, predicate="intersects")[0])
+    return middles[good[clear[0]]] if len(clear) else None
 
 
 def lead(canvas: Any, at: np.ndarray, size: tuple[float, float], to: np.ndarray) -> None:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["is_opening", "ringed", "seam_tag"]
 
+FARTHER_MM = 5.5  # in from an edge where the words of its lip stand close to it
 BOW_MM = 7.0  # an edge that bows more than this under its words has its letter alone
 
 
@@ -34,18 +35,20 @@ def seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, take
     lines = _seam_lines(edge, face.work)
     ring = 2.4 * sizes.tag if edge.letter else 0.0
     size = min(fit_size(row, 0.85 * room - ring, sizes.tag, bold=k > 0, least=0.1) for k, row in enumerate(lines))
-    tries = [(lines, inside) for inside in ((True,) if sizes is FULL else (True, False))] if size >= 1.5 else []
+    tries: list[tuple[list[str], bool, float]] = []
+    if size >= 1.5:
+        tries = [(lines, True, 0.0), (lines, True, FARTHER_MM) if sizes is FULL else (lines, False, 0.0)]
     if edge.letter:
-        tries += [([], True), ([], False)]
+        tries += [([], True, 0.0), ([], False, 0.0)]
     # The fold of an edge's own lip lies between it and any words: no other edge's is there.
     folds = [] if edge.joint == "fold" else [other for other in taken if other.geom_type == "LineString"]
     if is_opening(face, edge):  # outside it lies the hole, and past that another part of the blank
         tries = [each for each in tries if each[1]]
-    for rows, inside in tries:
+    for rows, inside, farther in tries:
         # A letter alone stands close to the edge: on a long one beside the tick of its middle.
         first = (0.4, 0.6) if not rows and room > 40 else (0.5,)
-        for share in (*first, 0.36, 0.64, 0.22, 0.78, 0.5):
-            place = _tag_place(face, edge, share, rows, size, ring, inside, view)
+        for share in (*first, 0.36, 0.64, 0.22, 0.78, *((0.43, 0.57, 0.29, 0.71) if rows else (0.5,))):
+            place = _tag_place(face, edge, share, rows, size, ring, inside, view, farther)
             if rows and place[3] > BOW_MM:
                 continue  # words along a chord would stand far off an edge that bows so
             free = is_free(place[2], taken) and is_free(_lead(face, edge, share, place[2], view), folds)
@@ -74,7 +77,15 @@ def is_opening(face: Face, edge: Edge) -> bool:
 
 
 def _tag_place(
-    face: Face, edge: Edge, share: float, rows: Sequence[str], size: float, ring: float, inside: bool, view: View
+    face: Face,
+    edge: Edge,
+    share: float,
+    rows: Sequence[str],
+    size: float,
+    ring: float,
+    inside: bool,
+    view: View,
+    farther: float = 0.0,
 ) -> tuple[np.ndarray, float, Any, float]:
     """Left middle of a seam tag on the page, its turn in degrees, the box it takes, and how far the edge bows along
     it, mm on the page."""
@@ -90,7 +101,7 @@ def _tag_place(
     near = np.abs(off @ along) <= wide / 2
     reach = (off @ way)[near]
     clear, bow = max(0.0, float(reach.max(initial=0.0))), float(np.ptp(reach)) if near.any() else 0.0
-    clear += (6.2 if rows else 2.0) if inside else edge.allowance * view.scale + 1.5
+    clear += (6.2 + farther if rows else 2.0) if inside else edge.allowance * view.scale + 1.5
     start = view.points(point) + way * (clear + depth / 2) - unit * wide / 2
     return start, turn, box_at(start - up * depth / 2, wide, depth + 0.6, turn), bow
 

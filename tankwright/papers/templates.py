@@ -43,7 +43,7 @@ from .pdf import (
     unclip,
 )
 from .rolldraw import roll_facts
-from .tiling import GUTTER_MM, Tiling, targets, tile_blank
+from .tiling import GUTTER_MM, MATCH_SHARES, Tiling, join_rooms, targets, tile_blank
 
 if TYPE_CHECKING:
     from panels.blank import Blank
@@ -62,26 +62,27 @@ def template_files(work: Work, faces: Sequence[Face] = ()) -> dict[str, bytes]:
     files = {}
     slugs = unique_slugs([blank.name for blank in work.blanks])
     for slug, face in zip(slugs, faces, strict=True):
-        drawn = at_full_size(face)
-        files[f"templates/{slug}-tiles.pdf"] = tiled_pdf(face, drawn)
+        tiling = tile_blank(face.blank)
+        drawn = at_full_size(face, tiling)
+        files[f"templates/{slug}-tiles.pdf"] = tiled_pdf(face, drawn, tiling)
         files[f"templates/full-size/{slug}-full-size.pdf"] = full_size_pdf(face, drawn)
     return files
 
 
-def at_full_size(face: Face) -> Sheet:
-    """The blank with its grid, drawn once in its own mm for every page that carries it."""
+def at_full_size(face: Face, tiling: Tiling | None = None) -> Sheet:
+    """The blank with its grid, drawn once in its own mm for every page that carries it; no words on a join of tiles."""
     x0, y0, x1, y1 = face.blank.outline.bounds
     drawn, view = Sheet(), View(1.0, (0.0, 0.0))
     draw_grid(drawn, (x0, y0), (x1, y1), view)
-    draw_blank(drawn, face, view, FULL)
+    draw_blank(drawn, face, view, FULL, join_rooms(tiling or tile_blank(face.blank)))
     return drawn
 
 
-def tiled_pdf(face: Face, drawn: Sheet | None = None) -> bytes:
-    """The map page and the tiles of one blank; ``drawn`` saves drawing it `at_full_size` again."""
-    drawn = drawn or at_full_size(face)
+def tiled_pdf(face: Face, drawn: Sheet | None = None, tiling: Tiling | None = None) -> bytes:
+    """The map page and the tiles of one blank; ``drawn`` and ``tiling`` save doing that again."""
     work, blank = face.work, face.blank
-    tiling = tile_blank(blank)
+    tiling = tiling or tile_blank(blank)
+    drawn = drawn or at_full_size(face, tiling)
     canvas, buffer = begin(f"{work.job.name}: {blank.name}, template in tiles", job_line(work.job))
     total = len(tiling.used) + 1
     with page(canvas, TILE.page, f"{blank.name}: how the tiles join"):
@@ -132,7 +133,6 @@ def _joins(canvas: Any, tiling: Tiling, tile: tuple[int, int], view: View, windo
     x, y = window_at
     pen(canvas, "rule")
     rectangle(canvas, x, y, wide, high)
-    corner = tiling.corner(row, column)
     joins = (
         (0, 1, "right"), (0, -1, "left"), (-1, 0, "above"), (1, 0, "below"),
     )  # fmt: skip
@@ -140,11 +140,8 @@ def _joins(canvas: Any, tiling: Tiling, tile: tuple[int, int], view: View, windo
         other = tiling.neighbour(row, column, down, right)
         if not other:
             continue
-        beside = tiling.corner(row + down, column + right)
-        # The strip both tiles show: from the later window's low edge to the earlier one's high edge.
         axis = 0 if right else 1
-        first = np.maximum(corner, beside)
-        last = np.minimum(corner, beside) + tiling.window
+        first, last = tiling.join(row, column, down, right)
         if right > 0 or down < 0:  # the neighbour is laid on top of this tile, up to this line
             at = view.points(first)[axis]
             pen(canvas, "shear", PENCIL)
@@ -153,7 +150,7 @@ def _joins(canvas: Any, tiling: Tiling, tile: tuple[int, int], view: View, windo
             else:
                 line(canvas, (x, at), (x + wide, at))
         middle = (first + last) / 2
-        for share in (0.22, 0.78):
+        for share in MATCH_SHARES:
             point = middle.copy()
             point[1 - axis] = first[1 - axis] + share * (last - first)[1 - axis]
             _match(canvas, view.points(point))

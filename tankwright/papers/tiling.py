@@ -5,6 +5,7 @@ Words used here
     window    the part of a tile that the drawing shows, inside the live area
     cell      the part of the drawing that is a tile's own: its window less half the overlaps
     targets   the two crosses, as far apart as the tiles allow, that check the joined sheet
+    join      the strip that two neighbouring tiles both show, with two match crosses and the neighbour's name
 
 All in the blank's own mm, x right, y up.
 """
@@ -19,13 +20,17 @@ import numpy as np
 from .look import TILE
 
 if TYPE_CHECKING:
+    from shapely.geometry import Polygon
+
     from panels.blank import Blank
 
-__all__ = ["GUTTER_MM", "Tiling", "targets", "tile_blank"]
+__all__ = ["GUTTER_MM", "MATCH_SHARES", "Tiling", "join_rooms", "targets", "tile_blank"]
 
 PAD_MM = 7.0  # round the cut outline, for ticks and tags that stand outside it
 GUTTER_MM = 8.0  # left of the window, for the upright bar
 TARGET_INSET_MM = 7.0
+MATCH_SHARES = (0.22, 0.78)  # where along a join its match crosses stand
+MATCH_MM, LABEL_MM = 4.5, (2.2, 6.0)  # half the room of a match cross, and of a neighbour's name
 
 
 @dataclass(frozen=True)
@@ -56,6 +61,11 @@ class Tiling:
             n, digit = divmod(n - 1, 26)
             letters = chr(65 + digit) + letters
         return f"{letters}{column + 1}"
+
+    def join(self, row: int, column: int, down: int, right: int) -> tuple[np.ndarray, np.ndarray]:
+        """Lower left and upper right corner (2,) of what a tile shares with the tile beside it."""
+        here, beside = self.corner(row, column), self.corner(row + down, column + right)
+        return np.maximum(here, beside), np.minimum(here, beside) + self.window
 
     def neighbour(self, row: int, column: int, down: int, right: int) -> str:
         """Name of the tile beside, "" where there is none."""
@@ -105,3 +115,32 @@ def targets(tiling: Tiling) -> np.ndarray:
     apart = np.hypot(*(points[:, None] - points[None]).transpose(2, 0, 1)).round(6)
     i, j = np.unravel_index(int(np.argmax(apart)), apart.shape)
     return points[sorted((int(i), int(j)), key=lambda k: (points[k][0], points[k][1]))]
+
+
+def join_rooms(tiling: Tiling) -> list[Polygon]:
+    """What words keep off, so that each stands whole on one tile: joins, their signs, what is past the frames."""
+    from shapely.geometry import box
+
+    rooms = []
+    for row, column in tiling.used:
+        for down, right in ((0, 1), (1, 0)):
+            if tiling.neighbour(row, column, down, right):
+                first, last = tiling.join(row, column, down, right)
+                across, along = (0, 1) if right else (1, 0)
+                bar = np.array([first, last])
+                bar[:, across] = bar[:, across].mean() + [-0.2, 0.2]
+                rooms.append(box(*bar.ravel()))
+                signs = [(share, (MATCH_MM, MATCH_MM)) for share in MATCH_SHARES] + [(0.5, LABEL_MM)]
+                for share, (thick, long) in signs:
+                    middle, half = (first + last) / 2, np.empty(2)
+                    middle[along] = first[along] + share * (last - first)[along]
+                    half[across], half[along] = thick, long
+                    rooms.append(box(*(middle - half), *(middle + half)))
+    low, high = tiling.low, tiling.low + tiling.step * [tiling.columns - 1, tiling.rows - 1] + tiling.window
+    far = max(*tiling.window)
+    for axis in (0, 1):  # past the outer frames nothing is printed
+        for edge, away in ((low, -far), (high, far)):
+            ends = np.array([low - far, high + far])
+            ends[:, axis] = sorted((edge[axis], edge[axis] + away))
+            rooms.append(box(*ends.ravel()))
+    return rooms

@@ -18,7 +18,7 @@ from tankwright.papers import pdf
 from tankwright.papers.blankface import face_of
 from tankwright.papers.look import A4, LETTER, PENS, TILE
 from tankwright.papers.pdf import spell, wrap
-from tankwright.papers.templates import full_size_pdf, template_files, tiled_pdf
+from tankwright.papers.templates import at_full_size, full_size_pdf, template_files, tiled_pdf
 from tankwright.papers.tiling import targets, tile_blank
 
 from .fixture import small_work
@@ -276,6 +276,51 @@ def test_match_marks_lie_over_one_another(pages):
                 assert (apart < 0.01).sum() == 2
                 joins += 1
     assert joins >= 3
+
+
+def _rooms(drawn) -> dict[str, Polygon]:
+    """Where the words of a drawing stand, by the words, off the white behind them."""
+    rooms = {}
+    for said in drawn.ink:
+        white = re.match(r"1 g (.*?)f ", said.before) if isinstance(said, pdf.Words) else None
+        if white:
+            corners = np.array(re.findall(r"(-?[\d.]+) (-?[\d.]+) [ml]", white[1]), dtype=float)
+            rooms[f"{said.text} {len(rooms)}"] = Polygon(corners)
+    return rooms
+
+
+@pytest.mark.parametrize("name", ["tunnel", "side left"])
+def test_no_words_are_parted_by_a_join(name):
+    """Of every word on a blank's metal one tile at least shows all."""
+    blank = next(b for b in WORK.blanks if b.name == name)
+    tiling = tile_blank(blank)
+    assert len(tiling.used) > 1
+    corners = [tiling.corner(*tile) for tile in tiling.used]
+    windows = [box(*low, *(low + tiling.window)) for low in corners]
+    rooms = _rooms(at_full_size(face_of(WORK, blank), tiling))
+    assert len(rooms) > 10
+    for words, room in rooms.items():
+        if room.within(blank.outline):
+            assert any(window.contains(room) for window in windows), words
+
+
+def test_a_blank_too_small_for_its_name_has_it_beside_with_a_line_to_it():
+    """On 24 by 12 mm the name does not go: it stands off the metal, wide enough to read, and a line leads there."""
+    shape = box(0, 0, 24, 12).difference(box(8, 4, 16, 8))
+    small = replace(
+        WORK.blanks[4], name="doubler front mount left", outline=shape, net=shape, edges=(), marks=(), folds=()
+    )
+    drawn = at_full_size(face_of(WORK, small))
+    name = next(room for said, room in _rooms(drawn).items() if "doubler front mount left" in said)
+    assert name.disjoint(shape)
+    assert name.bounds[3] - name.bounds[1] > 2.5
+    assert name.bounds[2] - name.bounds[0] > 24  # in one row it would have run over both edges
+    lines = [LineString(s.reshape(2, 2)) for said in drawn.ink if isinstance(said, str) for s in _lines_in(said)]
+    assert any(line.distance(name) < 1.5 and line.intersects(shape) for line in lines)
+
+
+def _lines_in(said: str) -> list[np.ndarray]:
+    return [np.array(m, dtype=float) for m in re.findall(r"(-?[\d.]+) (-?[\d.]+) m (-?[\d.]+) (-?[\d.]+) l", said)]
 
 
 def test_diagonal_is_what_it_says(pages):
