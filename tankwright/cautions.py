@@ -2,8 +2,8 @@
 
 CAUTIONS = (
     "These papers give shapes and sizes. They do not certify a tank; approval for the road, the track or anything "
-    "else is for the builder to seek where the local code asks for it.",
-    "Leak test by the builder, method and pressure chosen by the builder, at low pressure only. This sheet gives no "
+    "else is for the maker, who builds the tank, to seek where the local code asks for it.",
+    "The leak test is the maker's, who chooses its method and pressure, at low pressure only. These papers give no "
     "test pressure.",
     "A tank that has held fuel can explode. Never cut, grind, weld or heat one unless a competent person has made it "
     "fit for hot work under the local rules.",

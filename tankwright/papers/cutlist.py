@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from .cutlist_columns import Column, Row, blank_columns, sheet_columns
 from .cutting_hold import BEND_HOLD, as_carried, stays_area, waits
-from .shearsteps import finished_words
+from .shearsteps import stroke_cautions
 from .words import fixed
 
 if TYPE_CHECKING:
@@ -39,11 +39,11 @@ def cut_lists(work: Work, got: Row | None = None) -> dict[str, bytes]:
 
 
 def _completed(work: Work, got: Row) -> Row:
-    """The figures with what only these lists carry: holds, what stays of a blank, strokes of finished edges."""
+    """The figures with what only these lists carry: holds, what stays of a blank, what to mind at a stroke."""
     own = {blank.name: blank for blank in work.blanks}
-    finished: dict[tuple[int, int], str] = {}
+    mind: dict[tuple[int, int], str] = {}
     for used in work.layout.sheets:
-        finished |= {(used.index + 1, order): said for order, said in finished_words(work, used.index).items()}
+        mind |= {(used.index + 1, order): said for order, said in stroke_cautions(work, used.index).items()}
     blanks = [
         {
             **row,
@@ -52,7 +52,7 @@ def _completed(work: Work, got: Row) -> Row:
         }
         for row in got["blanks"]
     ]
-    cuts = [{**cut, "finished": finished.get((cut["sheet"], cut["order"]), "none")} for cut in got["cuts"]]
+    cuts = [{**cut, "mind": mind.get((cut["sheet"], cut["order"]), "nothing")} for cut in got["cuts"]]
     metal = {**got["metal"], "thickness_mm": work.job.thickness}  # masses follow from it, not from its rounding
     return {**got, "blanks": blanks, "cuts": cuts, "metal": metal}
 

@@ -61,7 +61,7 @@ def cut_list_section(got: Figures) -> str:
         f"<p>{_of_what(got)}, good face up as drawn. Sizes as cut. Trim is "
         "metal left outside the trim line and taken off after forming; lap and flange stay on. Net edges have nothing "
         f"left on: they are tried and dressed. {_first_to_form(got)}</p>"
-        f"{table(heads, rows, foot=foot)}"
+        f"{table(heads, rows, foot=[foot])}"
         '<p class="small soft">m² net: inside the trim line, on the flat. It is not quite the '
         f"{escape(area(got['capacity']['shell_area_mm2']))} of the finished shell, which is formed. Outline: length of "
         "all lines cut, holes too. Starts: closed lines, each pierced once. Each figure is rounded by itself: the last "
@@ -131,7 +131,7 @@ def sheets_section(work: Work, got: Figures) -> str:
             f"<figcaption>{escape(caption)}</figcaption></figure></div>"
         )
     made.append(f'<div class="nested">{"".join(pictures)}<div class="used">{_offcuts(got)}{_metal(got)}</div></div>')
-    made.append(_cuts(got))
+    made.append(_cuts(work, got))
     return "".join(made)
 
 
@@ -154,14 +154,20 @@ def _offcuts(got: Figures) -> str:
     )
 
 
-def _cuts(got: Figures) -> str:
+def _cuts(work: Work, got: Figures) -> str:
+    from .shearsteps import stroke_cautions
+
     if not got["cuts"]:
         return ""
+    mind: dict[tuple[int, int], str] = {}
+    for used in work.layout.sheets:
+        mind |= {(used.index + 1, order): said for order, said in stroke_cautions(work, used.index).items()}
     unit = got["job"]["unit"]
     rows = [
         (
             num(c["order"], 0), text(c["piece"]), text(c["measure"]), mm(c["distance_mm"], unit),
-            mm(c["length_mm"], unit), *(_half(c, k) for k in (0, 1)), text(c["purpose"]),
+            mm(c["length_mm"], unit), *(_half(c, k) for k in (0, 1)),
+            _purpose(c, mind.get((c["sheet"], c["order"]), "")),
         )
         for c in got["cuts"]
     ]  # fmt: skip
@@ -180,6 +186,11 @@ def _cuts(got: Figures) -> str:
         f"{escape(length(longest['length_mm'], unit))} long:</strong> it needs a shear that wide, or is cut by "
         "hand.</p>" + table(heads, rows, caption="Shear cuts, in order", kind="named long")
     )
+
+
+def _purpose(cut: Figures, mind: str) -> Cell:
+    """What a cut is for, and what to mind at it."""
+    return Cell(escape(cut["purpose"]) + (f". <strong>{escape(mind[:1].upper() + mind[1:])}.</strong>" if mind else ""))
 
 
 def _half(cut: Figures, k: int) -> Cell:
@@ -210,7 +221,7 @@ def _metal(got: Figures) -> str:
     notes = "".join(f"<p>{escape(note)}</p>" for note in t["nest_notes"])
     how = {"shear": "edge to edge on a shear", "profile": "as profiles"}.get(t["cutting"], t["cutting"])
     return (
-        f"{table(('Metal', 'm²', '% of sheets', 'kg'), rows, foot=foot, caption='Where the metal goes')}"
+        f"{table(('Metal', 'm²', '% of sheets', 'kg'), rows, foot=[foot], caption='Where the metal goes')}"
         f"<p>Bought {fixed(t['mass_bought_kg'], 2)} kg. Cut {how}: {_all_cuts(t)}, "
         f"gap between blanks {escape(length(t['gap_mm'], unit))}, margin at the edge "
         f"{escape(length(t['edge_mm'], unit))}.{money}{proven}</p>{notes}"

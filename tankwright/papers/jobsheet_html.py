@@ -47,20 +47,21 @@ def table(
     heads: Sequence[str],
     rows: Iterable[Sequence[Cell]],
     *,
-    foot: Sequence[Cell] | None = None,
+    foot: Iterable[Sequence[Cell]] = (),
     caption: str = "",
     kind: str = "",
 ) -> str:
     """A table whose rows stack on a narrow screen and whose heads repeat on every printed page.
 
-    ``kind``: "named" where a stacked row begins with the first head, "Edge A" and not "A"; "plain" where it needs
-    no heads at all; "long" for a table that may run over pages and columns when printed.
+    ``foot``: rows of totals. ``kind``: "named" where a stacked row begins with the first head, "Edge A" and not "A";
+    "plain" where it needs no heads at all; "long" for a table that may run over pages and columns when printed.
     """
     lines = [list(row) for row in rows]
     numeric = [any(row[k].number for row in lines) for k in range(len(heads))]
     head = "".join(f'<th scope="col"{_n(n)}>{escape(h)}</th>' for h, n in zip(heads, numeric, strict=True))
     body = "".join(f"<tr>{_row(heads, row)}</tr>" for row in lines)
-    last = f"<tfoot><tr>{_row(heads, foot)}</tr></tfoot>" if foot else ""
+    totals = "".join(f"<tr>{_row(heads, row)}</tr>" for row in foot)
+    last = f"<tfoot>{totals}</tfoot>" if totals else ""
     title = f"<caption>{escape(caption)}</caption>" if caption else ""
     return (
         f'<div class="scroll {kind}"><table class="stack {kind}">{title}<thead><tr>{head}</tr></thead>'

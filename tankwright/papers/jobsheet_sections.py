@@ -6,6 +6,8 @@ import re
 from html import escape
 from typing import TYPE_CHECKING, Any
 
+from panels.joints import WELDED
+
 from .jobsheet_html import Cell, facts, mm, table, text
 from .look import WORDS
 from .words import area, fixed, length, litres, mass, piece_part
@@ -136,7 +138,7 @@ def holds_section(got: Figures) -> str:
     where = "on the centre plane" if abs(y) < 0.05 else f"{escape(length(abs(y), unit))} to the {side}"
     return (
         f'<div class="bar" role="img" aria-label="Shares of the brim volume">{bar}</div><ul class="key">{key}</ul>'
-        f"{table(('Part', 'Litres', 'What it is'), rows, foot=foot, kind='plain')}"
+        f"{table(('Part', 'Litres', 'What it is'), rows, foot=[foot], kind='plain')}"
         f"<p><strong>What the tunnel costs.</strong> {each} wider at each side costs "
         f"{ml['litres_per_mm_width']} mL; each mm deeper costs {ml['litres_per_mm_depth']} mL.</p>{_tunnel(got)}"
         f"<p>Full to the brim, the fuel's weight acts {escape(length(x, unit))} behind the front register mark, "
@@ -256,14 +258,22 @@ def seams_section(got: Figures) -> str:
                 mm(seam["length_mm"], unit), Cell(shown, True),
             )
         )  # fmt: skip
-    total = mm(got["totals"]["seam_length_mm"], unit)
-    foot = (text("Total"), text(""), text(""), text(""), total, text(""))
     heads = ("Seam", "One piece", "The other", "Joint", "Finished, mm", "Edges differ, mm")
     return (
         "<p>The two edges of a seam are the same length when formed; more than 0.5 mm apart is marked LOOK. Folds are "
         f"not in the total. Parts of a folded piece are in brackets. Lengths are rounded one by one.{_over(got)}</p>"
-        + table(heads, rows, foot=foot, kind="named long")
+        + table(heads, rows, foot=_welds(got), kind="named long")
     )
+
+
+def _welds(got: Figures) -> list[tuple[Cell, ...]]:
+    """Metres of weld by joint, as far as there are any, and all seams together; fillets are not among them."""
+    totals, unit = got["totals"], got["job"]["unit"]
+    kinds = [(f"Weld, {joint}", totals[f"seam_{joint}_mm"]) for joint in WELDED if totals[f"seam_{joint}_mm"]]
+    kinds += [("Weld, all seams", totals["seam_length_mm"])] * (len(kinds) > 1)
+    kinds += [("Fillets round doublers, besides", totals["fillet_length_mm"])] * bool(totals["fillet_length_mm"])
+    none = text("")
+    return [(text(name), none, none, none, mm(value, unit), none) for name, value in kinds]
 
 
 def _over(got: Figures) -> str:
@@ -340,9 +350,6 @@ def _plain(words: str) -> str:
 
 def cautions_section(got: Figures) -> str:
     """The usual cautions, and what these papers are not."""
-    given = got["cautions"] or [WORDS[key] for key in ("fumes", "edges", "code")]
-    rows = "".join(f"<li>{escape(c)}</li>" for c in dict.fromkeys([*given, WORDS["tester"]]))
-    return (
-        f'<ul class="cautions">{rows}</ul><p>These papers give shapes. They do not approve a tank, for fuel or for '
-        "the road.</p>"
-    )
+    given = got["cautions"] or [WORDS[key] for key in ("tester", "fumes", "edges", "code")]
+    rows = "".join(f"<li>{escape(caution)}</li>" for caution in given)
+    return f'<ul class="cautions">{rows}</ul>'

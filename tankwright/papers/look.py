@@ -135,7 +135,7 @@ WORDS = {
     "face": "Drawn good face up. Good face = outside of the finished tank.",
     "face_mixed": "Good face up, but for parts marked GOOD FACE DOWN. Good face = outside of the tank.",
     "check": "Check line: 100.0 mm. Measure it before cutting.",
-    "tester": "Leak test and approval are the builder\u2019s.",
+    "tester": "Leak test and approval are the maker\u2019s, not these papers\u2019: see the cautions.",
     "edges": "Cut edges are sharp: gloves, and file every edge before forming.",
     "fumes": "Never heat, weld or grind a tank that has held fuel until someone trained for it has made it "
     "free of vapour. Ventilate.",

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from ..work import Work
 
-__all__ = ["finished_by", "finished_words", "shear_hold", "shear_steps", "turn_words"]
+__all__ = ["finished_by", "finished_words", "shear_hold", "shear_steps", "stroke_cautions", "turn_words"]
 
 #: A finished edge this near a stroke is made by it: a shear is set no finer, mm.
 ON_MM = 0.25
@@ -39,26 +39,21 @@ STEP_MM = 0.5
 def shear_steps(work: Work, index: int) -> Iterator[tuple[str, str, str, str]]:
     """Cut number, the piece to take, where to cut it, and what the two pieces are, in cutting order.
 
-    A rest is printed as what the figures above leave of its piece, so that they add up on paper.
+    Every size is rounded by itself, as on all other papers: a sum may be off by one in the last place.
     """
-    sheet, unit = work.layout.sheets[index].sheet, work.job.unit
+    unit = work.job.unit
     boxes = piece_boxes(work, index)
-    sizes = {str(index + 1): (round(sheet.width, 1), round(sheet.height, 1))}
+    sizes = {label: (x1 - x0, y1 - y0) for label, (x0, y0, x1, y1) in boxes.items()}
     cuts = [cut for cut in work.layout.cuts if cut.sheet == index]
     later = {cut.piece for cut in cuts}
     finishes, held = finished_words(work, index), held_cuts(work, index)
     for cut in cuts:
-        size = sizes.setdefault(cut.piece, _size_of(boxes[cut.piece]))
         filled = _fills(work, index, boxes[cut.makes[1]], cut.axis)
-        sizes.update(zip(cut.makes, _parted_sizes(cut, size, boxes[cut.makes[1]] if filled else None), strict=True))
         edge, far = ("left", "right") if cut.axis == "x" else ("lower", "upper")
         across = "up and down" if cut.axis == "x" else "side to side"
-        where = (
-            f"{figure(round(cut.distance, 1), unit)} from its {edge} edge, {across}, {figure(cut.length, unit)} long"
-        )
+        where = f"{figure(cut.distance, unit)} from its {edge} edge, {across}, {figure(cut.length, unit)} long"
         if cut.order in held:
-            why = f"it fixes the size of {', '.join(named(work, name) for name in held[cut.order])}"
-            where = f"HOLD: {why if held[cut.order] else 'its piece waits'}; {where}"
+            where = f"HOLD: {_why_held(work, held[cut.order])}; {where}"
         if cut.purpose == "square":
             squared = any(c.purpose == "square" and c.axis != cut.axis and c.order < cut.order for c in cuts)
             clean = f"a clean {edge} edge, all else is squared to it"
@@ -74,7 +69,7 @@ def shear_steps(work: Work, index: int) -> Iterator[tuple[str, str, str, str]]:
             f"{side}: piece {label}, {_size(sizes[label], unit)}, {_use(work, index, label, boxes, label in later)}"
             for side, label in zip(sides, cut.makes, strict=True)
         )
-        yield str(cut.order), f"{take}, {_size(size, unit)}", where, "; ".join(left)
+        yield str(cut.order), f"{take}, {_size(sizes[cut.piece], unit)}", where, "; ".join(left)
 
 
 def shear_hold(work: Work, index: int) -> str:
@@ -89,6 +84,18 @@ def shear_hold(work: Work, index: int) -> str:
         f"HOLD {', '.join(held)}. The test strip comes first: {sources}. {marked}whatever is cut out of the piece "
         f"that holds {'it' if len(held) == 1 else 'them'}, {BEND_HOLD}."
     ).replace(". whatever", ". Whatever")
+
+
+def stroke_cautions(work: Work, index: int) -> dict[int, str]:
+    """What to mind at a stroke, by its number: that it waits for the bend test, that it is a finished edge."""
+    told = {order: f"HOLD: {_why_held(work, names)}" for order, names in held_cuts(work, index).items()}
+    for order, said in finished_words(work, index).items():
+        told[order] = f"{told[order]}; {said}" if order in told else said
+    return told
+
+
+def _why_held(work: Work, names: tuple[str, ...]) -> str:
+    return f"it fixes the size of {', '.join(named(work, name) for name in names)}" if names else "its piece waits"
 
 
 def finished_by(work: Work, index: int) -> dict[int, tuple[tuple[str, float], ...]]:
@@ -148,21 +155,6 @@ def _run_along(cut: Cut, points: np.ndarray) -> float | None:
     steps = np.unique(np.floor(points[on, along] / STEP_MM))  # so many steps of the cut are taken
     run = float(len(steps) * STEP_MM)
     return run if run >= TOUCH_MM else 0.0
-
-
-def _size_of(box: Box) -> tuple[float, float]:
-    return round(box[2] - box[0], 1), round(box[3] - box[1], 1)
-
-
-def _parted_sizes(
-    cut: Cut, size: tuple[float, float], rest: Box | None
-) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Printed sizes of the two pieces of a cut; ``rest`` where the second must have its own size, come what may."""
-    k = 0 if cut.axis == "x" else 1
-    first, left = list(size), list(size)
-    first[k] = round(cut.distance, 1)
-    left[k] = round(size[k] - first[k], 1) if rest is None else _size_of(rest)[k]
-    return (first[0], first[1]), (left[0], left[1])
 
 
 def _fills(work: Work, index: int, rest: Box, axis: str) -> str:

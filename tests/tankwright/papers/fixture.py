@@ -516,7 +516,7 @@ def small_work(cutting: str = "profile", unit: str = "mm") -> Work:
         ("lap width", "12 mm"),
     )
     cautions = (
-        "Leak test and approval are the builder's: follow the local code.",
+        "Leak test and approval are the maker's: follow the local code.",
         "Never heat or weld a tank that has held fuel.",
         "Cut edges are sharp: gloves and guards.",
     )

@@ -16,12 +16,17 @@ import openpyxl
 import pytest
 import shapely
 import trimesh
+from shapely import affinity
 from shapely.geometry import Polygon
 
+from nesting.model import Part, Placed
 from panels.findings import Finding
+from tankwright.cautions import CAUTIONS
 from tankwright.papers.cutlist import cut_lists
 from tankwright.papers.jobsheet import job_sheet
+from tankwright.papers.jobsheet_cutting import sheets_section
 from tankwright.papers.results import figures
+from tankwright.papers.shearsteps import stroke_cautions
 from tankwright.papers.tank_svg import VIEWS, groups_of, still_mesh, tank_svg
 from tankwright.papers.zones import _bands
 
@@ -150,10 +155,53 @@ FORBIDDEN = re.compile(
 
 @pytest.mark.parametrize("cutting", ["profile", "shear"])
 def test_it_never_says_that_a_tank_is_good(cutting: str) -> None:
-    """No pass, no OK, no test pressure; approval is the builder's."""
+    """No pass, no OK, no test pressure; approval is the maker's, who goes by one name."""
     words = " ".join(reader_of(cutting).words)
     assert not FORBIDDEN.search(words)
-    assert "approval are the builder" in words
+    assert "approval are the maker" in words
+    assert "builder" not in words + " ".join(CAUTIONS)
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_welds_are_summed_by_joint(unit: str) -> None:
+    """Under the seams stands the weld of each joint, the sum of its own rows, and that of all."""
+    work = small_work("shear", unit)
+    kinds = ("butt", "lap", "flange")
+    seams = tuple(replace(joint, kind=kinds[k % 3]) for k, joint in enumerate(work.seams))
+    section = job_sheet(replace(work, seams=seams)).split('<section id="seams"')[1].split("</section>")[0]
+    foot = re.findall(r'<th scope="row"[^>]*>([^<]+)</th>.*?([\d.]+)(?:<small>|</td>)', section.split("<tfoot>")[1])
+    expected = {f"Weld, {kind}": sum(j.length for j in seams if j.kind == kind) for kind in kinds}
+    expected["Weld, all seams"] = sum(joint.length for joint in seams)
+    assert {name: float(value) for name, value in foot} == {
+        name: pytest.approx(value, abs=0.051) for name, value in expected.items()
+    }
+
+
+def test_the_table_of_cuts_warns_of_finished_edges_and_holds() -> None:
+    """What the shear's page says of a stroke is said in the job sheet's table, in that cut's own row."""
+    work = small_work("shear")
+    cut = work.layout.cuts[-1]
+    wide, high = (30.0, 200.0) if cut.axis == "x" else (200.0, 30.0)
+    (x, y), _ = cut.line
+    net = affinity.translate(Polygon([(0, 0), (wide, 0), (wide, high), (0, high)]), x, y)  # a side on the stroke
+    own = next(blank for blank in work.blanks if blank.name == "tunnel")
+    edge = replace(own.edges[0], points=np.asarray(net.exterior.coords), allowance=0.0)
+    blanks = tuple(replace(b, outline=net, net=net, edges=(edge,)) if b is own else b for b in work.blanks)
+    placed = (Placed(Part("tunnel", net), cut.sheet, net, 0.0, False),)
+    work = replace(work, blanks=blanks, layout=replace(work.layout, placed=placed))
+    said = stroke_cautions(work, cut.sheet)
+    assert "measure carefully: this stroke is the finished edge of" in said[cut.order]
+    rows = sections_cuts(work)
+    for order, row in rows.items():
+        assert ("easure carefully" in row) == ("measure carefully" in said.get(order, ""))
+        assert ("HOLD" in row) == ("HOLD" in said.get(order, ""))
+
+
+def sections_cuts(work) -> dict[int, str]:
+    """The rows of the table of cuts, by the cut's number, as words."""
+    table = sheets_section(work, figures(work)).split("Shear cuts, in order")[1].split("<tbody>")[1]
+    rows = [re.sub(r"<[^>]+>", " ", row) for row in re.findall(r"<tr>(.*?)</tr>", table)]
+    return {int(row.split()[0]): row for row in rows}
 
 
 def test_names_from_outside_stay_words() -> None:
