@@ -19,6 +19,7 @@ from fractions import Fraction
 __all__ = [
     "MM_PER_INCH",
     "UNITS",
+    "inches_shown",
     "is_gauge",
     "length_mm",
     "show_inches",
@@ -223,6 +224,18 @@ def show_inches(mm: float, *, places: int = 1, nearest: int = 32) -> str:
     whole, rest = divmod(part, 1)
     text = f"{whole} {rest}" if whole and rest else str(rest or whole)
     return sign + text if text != "0" else text
+
+
+def inches_shown(mm: float, *, places: int = 1) -> float:
+    """The inches that `show_inches` writes, as a number to 0.001: a column of decimals says what all else says.
+
+    Examples
+    --------
+    >>> inches_shown(9.525), inches_shown(9.5), inches_shown(272.0)
+    (0.375, 0.375, 10.71)
+    """
+    inches = length_mm(show_inches(mm, places=places), "in") / MM_PER_INCH
+    return math.copysign(math.floor(abs(inches) * 1000 + 0.5001) / 1000, inches)  # a half upwards: 1/16 is 0.063
 
 
 def show_length(mm: float, unit: str = "mm", *, places: int = 1) -> str:

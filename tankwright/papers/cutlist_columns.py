@@ -5,8 +5,8 @@ Words used here
     column    a head, how its cell follows from a row of `results.figures`, how it is shown, if it is summed
     net       a size inside the trim line; everything else is as cut
 
-Where the job is in inches every length has a second column in inches, from the millimetres beside it: decimals all
-the way down, as numbers, so that a column reads one way and adds up.
+Where the job is in inches every length has a second column in inches: the inches that the other papers give it, as
+decimals all the way down, so that a column reads one way and adds up.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 
 from panels.joints import WELDED
 
-from ..units import MM_PER_INCH
+from ..units import MM_PER_INCH, inches_shown
 from .words import fixed, length, piece_part, size, turned
 
 __all__ = [
@@ -96,7 +96,7 @@ def _length(
     made = [Column(f"{head}, mm", cell, width, show, total)]
     places = len(show.partition(".")[2])
     if unit == "in":
-        made.append(Column(f"{head}, in", lambda row: round(cell(row), places) / MM_PER_INCH, width, "0.000", total))
+        made.append(Column(f"{head}, in", lambda row: inches_shown(cell(row), places=places), width, "0.000", total))
     return made
 
 

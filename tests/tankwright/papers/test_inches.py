@@ -41,8 +41,9 @@ def test_the_size_of_a_blank_reads_the_same_everywhere() -> None:
     for blank, row in zip(small_work("shear", "in").blanks, rows, strict=False):
         x0, y0, x1, y1 = blank.outline.bounds
         assert show_size(x1 - x0, y1 - y0, "in") in words("job-sheet.html")
-        assert row["Width, in"] == f"{round(x1 - x0, 1) / 25.4:.3f}"  # a column is all decimals
-        assert row["Height, in"] == f"{round(y1 - y0, 1) / 25.4:.3f}"
+        for key, mm in (("Width, in", x1 - x0), ("Height, in", y1 - y0)):  # a column is all decimals
+            assert float(row[key]) == pytest.approx(length_mm(show_inches(mm), "in") / 25.4, abs=0.00051)
+            assert float(row[key]) == pytest.approx(mm / 25.4, abs=0.0045)
         assert show_length(x1 - x0, "in") in words(_named("drawings", ".pdf"))
         assert show_length(x1 - x0, "in") in words(f"templates/{blank.name.replace(' ', '-')}-tiles.pdf")
 
