@@ -26,6 +26,7 @@ from .blanknotes import (
     draw_worst,
     fitting_strokes,
     name_fittings,
+    tick_strokes,
     trim_strokes,
 )
 from .blankview import FULL, Sizes, View, axes, box_at, is_free, upright
@@ -61,6 +62,7 @@ def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes, keep_off: Sequ
     draw_worst(canvas, face, view, taken)
     taken += fitting_strokes(face, view)
     taken += bend_strokes(face, view)
+    taken += tick_strokes(face, view)
     for number, (fold, runs, tangents) in enumerate(face.folds, 1):
         _fold(canvas, fold, number, runs, tangents, view, sizes, taken, metal)
     draw_rolls(canvas, face, view, sizes, taken)
@@ -164,10 +166,11 @@ def _mark_words(
     if mark.kind == "station":
         short = mark.label.split()[0]
         for run in (runs[0], runs[-1][::-1]):
-            label = short if mark.label in named else mark.label
-            found = _station_number(canvas, label, view.points(run), sizes, taken, metal, trims)
-            if found:
-                named.add(mark.label)
+            for label in (short,) if mark.label in named else (mark.label, short):
+                found = _station_number(canvas, label, view.points(run), sizes, taken, metal, trims)
+                if found:
+                    named |= {label} & {mark.label}
+                    break
             if found and float(np.hypot(*(run[-1] - run[0]))) * view.scale < 45:
                 break
         return
@@ -234,11 +237,12 @@ def _station_number(
     good = np.ones(len(boxes), dtype=bool)
     good[STRtree(taken).query(boxes, predicate="intersects")[0]] = False
     good[len(on) :] &= contains(metal, boxes[len(on) :])
-    off = STRtree(trims).query(boxes, predicate="intersects")[0]
-    good[off[off >= len(on)]] = False
-    if not good.any():
+    clear = good.copy()
+    clear[STRtree(trims).query(boxes, predicate="intersects")[0]] = False
+    good[len(on) :] = False  # over a trim line only where the station is
+    if not (clear | good).any():
         return False
-    k = int(np.argmax(good))
+    k = int(np.argmax(clear if clear.any() else good))
     taken.append(boxes[k])
     text(canvas, float(feet[k, 0]), float(feet[k, 1]), label, sizes.tag, align="middle", paper=True)
     return True

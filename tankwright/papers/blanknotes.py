@@ -33,6 +33,7 @@ __all__ = [
     "free_beside",
     "lead",
     "name_fittings",
+    "tick_strokes",
     "trim_strokes",
     "write_inside",
 ]
@@ -114,6 +115,13 @@ def fitting_strokes(face: Face, view: View) -> list[Any]:
     return [LineString(run).buffer(0.5, quad_segs=1) for run in runs if len(run) > 1]
 
 
+def tick_strokes(face: Face, view: View) -> list[Any]:
+    """The ticks across the edges on the page, a little wider than drawn."""
+    from shapely import LineString
+
+    return [LineString(view.points(tick.ends)).buffer(0.3, quad_segs=1) for tick in face.ticks]
+
+
 def bend_strokes(face: Face, view: View) -> list[Any]:
     """The lines between which lips bend, on the page, about as wide as drawn."""
     from shapely import LineString
@@ -172,13 +180,11 @@ def draw_ticks(canvas: Any, face: Face, view: View, size: float, taken: list[Any
 
     A half is lettered in any case.
     """
-    from shapely import LineString, STRtree, box
+    from shapely import STRtree, box
 
+    pen(canvas, "register")
     for tick in face.ticks:
-        pen(canvas, "register")
-        ends = view.points(tick.ends)
-        line(canvas, *ends)
-        taken.append(LineString(ends).buffer(0.3, quad_segs=1))
+        line(canvas, *view.points(tick.ends))
     for tick in face.ticks:
         says = f"{tick.edge.letter} {EIGHTHS[round(8 * tick.share)]}"
         feet = _tick_feet(view.points(tick.ends), text_width(says, size), size)

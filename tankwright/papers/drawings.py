@@ -21,6 +21,7 @@ from .blankview import SMALL, View
 from .cutting_words import figure, metal_line, metal_of
 from .drawingpage import FLOOR, FOOT, LEFT, LIVE, PAGE, RIGHT, page_title
 from .figurespage import figures_page, more_page, parted
+from .legend import legend
 from .look import BLUE, INK, PENCIL, RED, SIZES, WORDS
 from .names import job_line
 from .pdf import begin, finish, fit_size, line, page, paragraph, pen, polygon, table, text, text_width
@@ -36,11 +37,6 @@ __all__ = ["drawing_files", "drawings_pdf"]
 
 #: Scales a drawing may have: 1 to 1, 1.5, 2, 2.5, 3, 4, 5, 10, 20.
 SCALES = (1.0, 2 / 3, 0.5, 0.4, 1 / 3, 0.25, 0.2, 0.1, 0.05)
-
-SIGNS = (
-    " Plus signs: stretch there; minus signs: shrink; larger where it is harder. Mean: all over a zone; worst: at its "
-    "worst place. A ring with a dot: the worst of all."
-)
 
 
 def drawing_files(work: Work, faces: Sequence[Face] = ()) -> dict[str, bytes]:
@@ -142,8 +138,9 @@ def _blank_page(canvas: Any, face: Face) -> None:
     work, blank = face.work, face.blank
     y = page_title(canvas, named(work, blank.name), f"{words.hand(blank)}, qty 1")
     metal = f"{metal_of(work.job, blank)}. "
-    says = f"{metal}{WORDS['face']} Grain: {words.grain(blank)}. {_notes(blank.notes)}{SIGNS if face.zones else ''}"
-    y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.0
+    says = f"{metal}{WORDS['face']} Grain: {words.grain(blank)}. {_notes(blank.notes)}"
+    y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 0.6
+    y = paragraph(canvas, LEFT, y, legend(face), LIVE[0], SIZES["fine"]) - 1.0
     tables = _edge_table(face), _fold_table(face), _zone_table(face)
     beside = _table_height(tables[1]) + _table_height(tables[2]) + roll_table_height(face)
     deep = max(_table_height(tables[0]), beside)

@@ -9,6 +9,7 @@ import numpy as np
 
 from . import words
 from .blankface import Face, along_edge
+from .blanknotes import trim_strokes
 from .blankview import FULL, Sizes, View, axes, box_at, is_free, upright
 from .look import BLUE, INK, RED
 from .pdf import circle, fit_size, pen, text, text_width
@@ -30,7 +31,7 @@ def seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, take
     Small drawings may carry it outside the outline; where there is no room for all, the letter stands alone.
     """
     room = edge.length_blank * view.scale
-    if room < 2:
+    if room < 2 and not edge.letter:
         return
     lines = _seam_lines(edge, face.work)
     ring = 2.4 * sizes.tag if edge.letter else 0.0
@@ -44,15 +45,18 @@ def seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, take
     folds = [] if edge.joint == "fold" else [other for other in taken if other.geom_type == "LineString"]
     if is_opening(face, edge):  # outside it lies the hole, and past that another part of the blank
         tries = [each for each in tries if each[1]]
-    for rows, inside, farther in tries:
+    trims = trim_strokes(face, view)
+    for (rows, inside, farther), off in [(each, [*taken, *trims]) for each in tries] + [
+        (each, taken) for each in tries
+    ]:
         # A letter alone stands close to the edge: on a long one beside the tick of its middle.
         first = (0.4, 0.6) if not rows and room > 40 else (0.5,)
         for share in (*first, 0.36, 0.64, 0.22, 0.78, *((0.43, 0.57, 0.29, 0.71) if rows else (0.5,))):
             place = _tag_place(face, edge, share, rows, size, ring, inside, view, farther)
             if rows and place[3] > BOW_MM:
                 continue  # words along a chord would stand far off an edge that bows so
-            free = is_free(place[2], taken) and is_free(_lead(face, edge, share, place[2], view), folds)
-            if free and (not inside or metal.contains(place[2])):
+            free = is_free(place[2], off) and is_free(_lead(face, edge, share, place[2], view), folds)
+            if free and (metal.contains(place[2]) if inside else off is taken or not metal.intersects(place[2])):
                 _write_tag(canvas, edge, rows, size, ring, place, sizes)
                 taken.append(place[2])
                 return

@@ -22,6 +22,7 @@ from .blankdraw import double_arrow, draw_blank, draw_cuts, draw_grid
 from .blankface import Face, face_of, named
 from .blankview import FULL, View
 from .cutting_words import figure, metal_of
+from .legend import legend
 from .look import CHECK_MM, FAINT, INK, PENCIL, RED, SIZES, TILE, WORDS
 from .names import job_line, unique_slugs
 from .pdf import (
@@ -322,9 +323,7 @@ def _map_page(canvas: Any, face: Face, tiling: Tiling, total: int) -> None:
         "Start at the lower left. Lay each tile over its neighbour up to the long dashed line; crosses match.",
         f"{'Joined, ' if count > 1 else ''}D1 to D2 must measure {words.length(apart, work.job.unit)} within 1 mm. "
         "If not, print again.",
-        "Full line: cut. Dashed: trim line, after forming. Short chain line: lap or lip, its metal STAYS ON; two of "
-        "them side by side: a lip's bend lies between. Long chain line: fold; with two dots: a roll begins or ends. "
-        "Plus signs: stretch. Minus signs: shrink. Grid: 50 mm.",
+        legend(face, full_size=True),
     ]
     if count == 1:
         steps[1:3] = []

@@ -27,6 +27,7 @@ __all__ = ["draw_signs", "roomiest", "zone_words"]
 
 SIGN_STEP_MM = 12.5  # spacing of the plus and minus signs that fill zones at full size, on paper
 PLACES = 160  # about so many places in a zone are tried for its words
+LEADS = 12  # and from so many a line to words beside the blank
 LEAST_STEP_MM = 2.0  # and they are no nearer to one another, on paper
 
 
@@ -77,9 +78,11 @@ def zone_words(
     if spot is None and sizes is SMALL:
         rows = said[0]
         wide, high = _spread(rows, sizes)
-        spot = free_beside(middle, (wide, high), taken, metal)
-        if spot is not None:
-            lead(canvas, spot, (wide, high), middle)
+        for at in (middle, *_spread_over(zone, view)):
+            spot = free_beside(at, (wide, high), taken, metal)
+            if spot is not None:
+                lead(canvas, spot, (wide, high), at)
+                break
     if spot is None:
         _zone_number(canvas, number, (x, y), room, colour, sizes, taken)
         return
@@ -115,11 +118,7 @@ def _free_inside(
     """The middle nearest to a point on the page about which a zone's words stand in it, clear of what is ``off``."""
     import shapely
 
-    x0, y0, x1, y1 = zone.shape.bounds
-    step = max(math.sqrt((x1 - x0) * (y1 - y0) / PLACES), LEAST_STEP_MM / view.scale)
-    xs, ys = np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)
-    grid = np.array(np.meshgrid(xs, ys)).reshape(2, -1).T
-    middles = view.points(grid[shapely.contains_xy(zone.shape, *grid.T)])
+    middles = _points_in(zone, view)
     if not len(middles):
         return None
     middles = middles[np.argsort(np.hypot(*(middles - near).T).round(3), kind="stable")]
@@ -130,6 +129,23 @@ def _free_inside(
     found = np.flatnonzero(held)
     inside = found[shapely.contains(metal, boxes[found])]
     return middles[inside[0]] if len(inside) else None
+
+
+def _points_in(zone: Zone, view: View) -> np.ndarray:
+    """Points (n, 2) all over a zone, on the page."""
+    import shapely
+
+    x0, y0, x1, y1 = zone.shape.bounds
+    step = max(math.sqrt((x1 - x0) * (y1 - y0) / PLACES), LEAST_STEP_MM / view.scale)
+    xs, ys = np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)
+    grid = np.array(np.meshgrid(xs, ys)).reshape(2, -1).T
+    return view.points(grid[shapely.contains_xy(zone.shape, *grid.T)])
+
+
+def _spread_over(zone: Zone, view: View) -> np.ndarray:
+    """A few of them, from all over it."""
+    points = _points_in(zone, view)
+    return points[:: max(1, len(points) // LEADS)]
 
 
 def _zone_box(middle: np.ndarray, wide: float, high: float) -> Any:

@@ -210,6 +210,21 @@ def test_drawing_gives_sizes_folds_and_edges(texts):
         assert f"{edge.length_blank:.1f}" in text
 
 
+def test_a_drawing_explains_its_own_lines_and_no_others(texts):
+    """Each kind of line on a blank is explained on its page: trim, what stays, folds, rolls, ticks; no other is."""
+    for blank in WORK.blanks:
+        face = face_of(WORK, blank)
+        text = " ".join(_page(texts, blank.name).split())
+        pens = {pen for pen, _ in face.trims}
+        assert ("trim line, cut after forming" in text) == ("trim" in pens), blank.name
+        assert ("its metal STAYS ON" in text) == bool("stays" in pens or blank.lips), blank.name
+        assert ("where its bend begins and ends" in text) == bool(blank.folds), blank.name
+        assert ("a roll begins or ends" in text) == bool(blank.rolls), blank.name
+        assert ("match tick" in text) == bool(face.ticks), blank.name
+        assert ("Plus signs" in text) == any(zone.kind != "leave" for zone in face.zones), blank.name
+    assert any("STAYS ON" in text for text in texts)
+
+
 def test_drawing_says_how_much_each_edge_gains_or_loses(texts):
     """Every edge of the side that must lose says by how much, as worked out on the ball."""
     blank = next(b for b in WORK.blanks if b.name == "side left")
