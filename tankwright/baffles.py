@@ -13,8 +13,9 @@ if TYPE_CHECKING:
     from panels.findings import Finding
 
     from .load import Job
+    from .work import Work
 
-__all__ = ["baffles_for", "density_of", "mass_kg"]
+__all__ = ["baffles_for", "density_of", "mass_kg", "standing_kg"]
 
 
 def baffles_for(
@@ -56,6 +57,19 @@ def baffles_for(
 def mass_kg(job: Job, blanks: tuple[Blank, ...]) -> float:
     """What plates weigh once cut out, kg."""
     return sum(blank.net.area * blank.thickness * density_of(job, blank) for blank in blanks) / 1e9
+
+
+def standing_kg(work: Work) -> float:
+    """What all blanks weigh as they stand on the tank, kg: trimmed, with laps, lips, flanges, doublers and baffles.
+
+    Forming moves metal and loses none, so flat areas at the sheet's own thickness have it all. Holes that are only
+    scribed count as metal; weld, fittings and paint do not.
+    """
+    from .papers.cutting_hold import as_carried, stays_area
+
+    return sum(
+        stays_area(as_carried(work, blank)) * blank.thickness * density_of(work.job, blank) for blank in work.blanks
+    ) / 1e9  # fmt: skip
 
 
 def density_of(job: Job, blank: Blank) -> float:

@@ -136,7 +136,7 @@ def _print_checked(job: Any, checked: Checked, quiet: bool) -> None:
     rows = [
         ("brim full", f"{show_volume(held.brim_l, job.unit)}, give or take {held.tolerance_l:.1f} L"),
         ("usable", f"{show_volume(held.usable_l, job.unit)}, after {held.ullage_l:.1f} L left for expansion{kept}"),
-        ("bare metal", f"{held.dry_mass_kg:.1f} kg"),
+        ("bare metal", f"{held.dry_mass_kg:.1f} kg; laps and lips come with the papers"),
     ]
     if job.patterns.tunnel is not None:
         costs = f"{held.litres_per_mm_width:.2f} L for each mm wider a side, {held.litres_per_mm_depth:.2f} L deeper"

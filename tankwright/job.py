@@ -15,7 +15,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from .baffles import baffles_for, mass_kg
+from .baffles import baffles_for, mass_kg, standing_kg
 from .errors import Finding as Mistake
 from .errors import JobError, says_and_remedy
 from .load import Job, load_job
@@ -191,7 +191,7 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
     layout = nest_blanks(job, [blank for blank in blanks if not blank.metal])
     told = (*_strain_findings(job, blanks), *_tight(job, blanks), *_unfolded(blanks))
     told += (*_idle(job, sewn), *_told_of(job, layout))
-    return Work(
+    work = Work(
         job,
         strongest_first((*checked.findings, *told)),
         checked.body,
@@ -204,6 +204,7 @@ def work_out(job: Job, *, progress: Progress = _quiet) -> Work:
         _assumptions(job),
         _cautions(),
     )
+    return replace(work, capacity=replace(work.capacity, dry_mass_kg=standing_kg(work)))
 
 
 def _mistake(finding: Finding) -> Mistake:
@@ -437,6 +438,7 @@ def _assumptions(job: Job) -> tuple[tuple[str, str], ...]:
             f"left outside the net outline: {show(allowances.formed)} on formed pieces, {show(allowances.rolled)} on "
             f"rolled, {show(allowances.folded)} on folded, {show(allowances.flat)} on flat ones",
         ),
+        ("mass", "blanks trimmed, with the laps, lips, doublers and baffles that stay; no weld, no fittings"),
         ("corners", "pieces meet at the middle of their thickness; edges are dressed to fit before welding"),
         (
             "capacity",

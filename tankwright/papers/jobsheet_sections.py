@@ -142,8 +142,9 @@ def holds_section(got: Figures) -> str:
         f"<p><strong>What the tunnel costs.</strong> {each} wider at each side costs "
         f"{ml['litres_per_mm_width']} mL; each mm deeper costs {ml['litres_per_mm_depth']} mL.</p>{_tunnel(got)}"
         f"<p>Full to the brim, the fuel's weight acts {escape(length(x, unit))} behind the front register mark, "
-        f"{escape(length(z, unit))} above the register line, {where}. Shell without fittings "
-        f"{escape(mass(c['dry_mass_kg'], unit, 2))}, {escape(area(c['shell_area_mm2']))} of metal as formed.</p>"
+        f"{escape(length(z, unit))} above the register line, {where}. The metal weighs "
+        f"{escape(mass(c['dry_mass_kg'], unit, 2))} with its laps and lips, without weld and fittings; the shell has "
+        f"{escape(area(c['shell_area_mm2']))} as formed.</p>"
     )
 
 

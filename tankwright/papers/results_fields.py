@@ -51,7 +51,7 @@ capacity.usable_l           litres that can be filled in and will run out
 capacity.litres_per_mm_width    litres lost for each mm the tunnel is wider at each side
 capacity.litres_per_mm_depth    litres lost for each mm the tunnel is deeper
 capacity.centre_mm[]        centre of mass of the fuel, brim full: x rearwards, y out to the right, z up
-capacity.dry_mass_kg        mass of the shell, kg
+capacity.dry_mass_kg        kg of all blanks, trimmed, with laps, lips, doublers, baffles; no weld, no fittings
 capacity.shell_area_mm2     area of the shell
 
 tank.length_mm              largest length of the outer surface
