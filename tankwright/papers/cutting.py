@@ -24,6 +24,7 @@ from .cutting_header import blank_words, sheet_words, strip_words
 from .cutting_hold import as_carried, strips_of
 from .cutting_items import Drawing, Item, Line, Words
 from .cutting_kerf import NET, Asked, asked_of, kerfed, with_lead
+from .cutting_order import cut_order, nested
 from .look import CHECK_MM, WORDS
 from .names import plain, unique_slugs
 from .outline import Path, fit_line, fit_outline
@@ -70,16 +71,6 @@ def frame(placed: Placed) -> tuple[np.ndarray, np.ndarray]:
 def piece_numbers(work: Work) -> dict[str, str]:
     """The one number of every piece, by its name: its place on the cut list."""
     return {blank.name: str(k) for k, blank in enumerate(work.blanks, 1)}
-
-
-def cut_order(layout: Layout, sheet: int) -> tuple[Placed, ...]:
-    """The parts of a sheet in the order they are cut: column by column from the sheet's origin."""
-    return tuple(
-        sorted(
-            layout.on_sheet(sheet),
-            key=lambda p: (round(p.outline.bounds[0], 3), round(p.outline.bounds[1], 3)),
-        )
-    )
 
 
 def cutting_drawings(work: Work, asked: Asked | None = None) -> dict[str, Drawing]:
@@ -179,7 +170,7 @@ def sheet_drawing(work: Work, index: int, asked: Asked = NET, *, faces: Mapping[
     if asked.lead_in > 0:
         kept = [offcut.outline for offcut in layout.offcuts if offcut.sheet == index]
         free = free.difference(unary_union([*kept, *used.sheet.blocked]))
-    items = _cuts(placed, asked, "part" if for_shear(work) else "cut", free)
+    items = _cuts(placed, asked, "part" if for_shear(work) else "cut", free, sum(map(bool, nested(order))))
     words = sheet_words(work, index, order, piece_numbers(work), asked, _without_lead(items))
     for face, lies in placed:
         items += laid(face, lies)
@@ -234,10 +225,18 @@ def _faces(work: Work, asked: Asked) -> dict[str, Face]:
 
 
 def _cuts(
-    placed: Sequence[tuple[Face, Frame]], asked: Asked, layer: str = "cut", free: BaseGeometry | None = None
+    placed: Sequence[tuple[Face, Frame]],
+    asked: Asked,
+    layer: str = "cut",
+    free: BaseGeometry | None = None,
+    nested: int = 0,
 ) -> list[Item]:
-    """Cut paths of blanks where they lie, all holes before all outlines; lead-ins only where asked for, on ``free``."""
+    """Cut paths of blanks where they lie, all holes before all outlines; lead-ins only where asked for, on ``free``.
+
+    The first ``nested`` of them lie in holes of others: they are cut whole before those holes.
+    """
     shapes = [_lain(face.blank, lies, asked.kerf) for face, lies in placed] if asked.lead_in > 0 else []
+    inside: list[Path] = []
     holes: list[Path] = []
     outlines: list[Path] = []
     for k, (face, lies) in enumerate(placed):
@@ -246,9 +245,12 @@ def _cuts(
             others = [*shapes[:k], *shapes[k + 1 :]]
             inner = tuple(with_lead(path, shapes[k], others, asked.lead_in, free) for path in inner)
             outer = with_lead(outer, shapes[k], others, asked.lead_in, free)
-        holes += inner
-        outlines.append(outer)
-    return [Line(layer, path) for path in (*holes, *outlines)]
+        if k < nested:
+            inside += [*inner, outer]
+        else:
+            holes += inner
+            outlines.append(outer)
+    return [Line(layer, path) for path in (*inside, *holes, *outlines)]
 
 
 def _without_lead(cuts: Sequence[Item]) -> int:

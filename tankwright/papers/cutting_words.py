@@ -162,7 +162,8 @@ def _first(work: Work, asked: Asked) -> Iterator[str]:
     yield " ".join(asked_words(asked))
     yield (
         "Outlines run clockwise, holes anticlockwise: the part lies to the right of travel, where the usual swirl ring "
-        "leaves the square side (common practice, no source). Holes first, then outlines."
+        "leaves the square side (common practice, no source). Holes first, then outlines; on the sheets small parts "
+        "while the sheet is stiff, then the rest; what lies in a hole of another part whole before that hole."
     )
 
 

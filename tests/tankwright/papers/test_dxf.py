@@ -22,7 +22,7 @@ from shapely import affinity, set_precision
 from shapely.geometry import LineString, Point, Polygon, box
 from shapely.ops import polygonize, unary_union
 
-from nesting.model import Part, Placed, place_outline
+from nesting.model import Part, Placed, Sheet, place_outline
 from panels.metal import lookup_metal
 from tankwright.errors import JobError
 from tankwright.papers.cutlist import cut_lists
@@ -414,10 +414,47 @@ def test_a_sheet_for_the_shear_has_nothing_to_cut_for_a_torch():
 
 
 def test_cut_order_names_every_part_once():
-    """The order of cutting is complete and starts at the sheet's origin."""
+    """The order of cutting is complete, small parts first, each kind from the sheet's origin on."""
     order = cut_order(WORK.layout, 0)
     assert sorted(p.part.name for p in order) == sorted(p.part.name for p in WORK.layout.on_sheet(0))
-    assert order[0].outline.bounds[0] == min(p.outline.bounds[0] for p in order)
+    spans = [max(np.subtract(p.outline.bounds[2:], p.outline.bounds[:2])) <= 150.0 for p in order]
+    assert spans == sorted(spans, reverse=True)
+    large = [p.outline.bounds[0] for p, small in zip(order, spans, strict=True) if not small]
+    assert large == sorted(large)
+
+
+def test_a_part_in_a_hole_of_another_is_cut_whole_before_that_hole():
+    """Three rings one in another: the innermost first, and no path is cut before what lies inside it."""
+    sizes = (400.0, 260.0, 120.0)
+    rings = [box(0, 0, s, s).difference(box(30, 30, s - 30, s - 30)) for s in sizes]
+    sheet = Sheet("sheet", 500.0, 500.0)
+    parts = [Part(f"ring {s:.0f}", ring) for s, ring in zip(sizes, rings, strict=True)]
+    placed = tuple(
+        Placed(part, 0, affinity.translate(part.outline, (500 - s) / 2, (500 - s) / 2))
+        for part, s in zip(parts, sizes, strict=True)
+    )
+    layout = replace(WORK.layout, cutting="profile", placed=placed, offcuts=())
+    assert [p.part.name for p in cut_order(layout, 0)] == ["ring 120", "ring 260", "ring 400"]
+    blanks = [
+        replace(
+            WORK.blanks[4],
+            name=p.name,
+            outline=p.outline,
+            net=p.outline,
+            edges=(),
+            marks=(),
+            folds=(),
+            rolls=(),
+            lips=(),
+        )
+        for p in parts
+    ]
+    used = replace(WORK.layout.sheets[0], sheet=sheet)
+    work = replace(WORK, blanks=tuple(blanks), layout=replace(layout, sheets=(used,)))
+    cuts = [Polygon(line.path.points) for line in sheet_drawing(work, 0).on("cut")]
+    assert len(cuts) == 6
+    for k, cut in enumerate(cuts):
+        assert not any(cut.contains(later) for later in cuts[k + 1 :])
 
 
 def test_marks_stop_at_the_metal():
