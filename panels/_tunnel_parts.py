@@ -175,12 +175,17 @@ def bend_zone(
     back: float,
     width: float,
     side: str,
+    known: tuple[Array | None, Array | None] = (None, None),
 ) -> tuple[Polygon, FoldLine]:
-    """One bend zone in the flat, and its fold line."""
+    """One bend zone in the flat, and its fold line; its ends as they are ``known``, (u, share of the zone)."""
     from shapely.geometry import Polygon
 
-    front = bend_end(top[0], leg[0], angle, radius, back, width, shorter=max)
-    rear = bend_end(top[1], leg[1], angle, radius, back, width, shorter=min)
+    front, rear = (
+        bend_end(top[k], leg[k], angle, radius, back, width, shorter=shorter)
+        if end is None
+        else _known_end(end, top[k], leg[k], width)
+        for k, (end, shorter) in enumerate(zip(known, (max, min), strict=True))
+    )
     if front[:, 0].max() >= rear[:, 0].min():
         raise TunnelError(
             f"Top and {side} leg share no length at their fold: it would run from {front[:, 0].max():.1f} "
@@ -203,6 +208,13 @@ def bend_zone(
         name=f"{side} leg",
     )
     return Polygon(points), fold
+
+
+def _known_end(end: Array, top: Crossing, leg: Crossing, width: float) -> Array:
+    """One end of a bend zone as (u, w), top first, between the very points where top and leg end."""
+    u, share = end[::-1].T
+    u = u + (top.u - u[0]) * (1 - share) + (leg.u - u[-1]) * share  # to rounding, and the parts share their corners
+    return np.column_stack([u, share * width])
 
 
 def hair(frame: TunnelFrame, leg: tuple[Crossing, Crossing], side: str) -> Polygon:

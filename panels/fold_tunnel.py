@@ -15,6 +15,7 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
+from ._tunnel_frame import tunnel_frame
 from .assemble import LEG, ROOF
 from .blank import AtEdge, Blank, Edge, Fold, Mark, Roll
 from .body import Body
@@ -24,19 +25,28 @@ from .cutting_mesh import boundary_chains, boundary_edges, contour_chains
 from .errors import TunnelError
 from .findings import Show, in_mm
 from .fittings import Placed, marks_on
-from .lips import TurnedEdge
 from .margins import with_holes, with_margins
-from .openings import tunnel_of
+from .round_corner import RoundCorner, round_corners
 from .round_top import RoundTop
 from .round_tunnel import develop_round, roll_lines, roll_turn, round_frame
 from .seams import Sewn
 from .stations import station_label, stations_between
+from .tunnel_edges import (
+    TUNNEL_PIECES,
+    in_flat,
+    laid_on_tunnel,
+    onto_frame_side,
+    roll_height,
+    rounded_top,
+    tunnel_edges,
+    turned_tunnel_edges,
+    up,
+)
+from .tunnel_flat import RoundEnds
 from .tunnel_kinks import KinkedTunnel, Sheet, develop_kinked, stray_of, without_hair_kinks
-from .turned import lipped, turned_edge
+from .turned import lipped
 
 __all__ = ["TUNNEL_PIECES", "folded_tunnel"]
-
-TUNNEL_PIECES = ("tunnel right", "tunnel left", "tunnel top")
 
 #: A kink this close to an end of the tunnel cannot be folded, mm: the line is held to be straight there.
 NEAR_END_MM = 15.0
@@ -93,25 +103,25 @@ def _in_one_piece(body: Body, corner: np.ndarray) -> str:
 
 
 def _outline_of(body: Body, piece: str, line: np.ndarray, *folds: np.ndarray) -> np.ndarray:
-    """Outline (n, 3) of a piece: in the middle of the metal, but at a fold on the frame side of it.
+    """Outline (n, 2) of a piece, what counts of it: in the middle of the metal, but at a fold on the frame side of it.
 
-    A fold's vertices keep their place along the tunnel, so that its ends meet the end walls' middle; those
-    at a kink of its ``line`` stay there.
+    A fold's vertices keep their place along the tunnel; those at a kink of its ``line`` stay there. Left out of
+    ``folds`` are ends whose round is known: there the outline runs on to where the two middles cross.
     """
     ring = boundary_chains(boundary_edges(body.faces_of(piece)))[0][:-1]
-    outline = body.neutral[ring].copy()
-    for fold in folds:
+    outline = onto_frame_side(body, line, piece, body.neutral[ring])
+    for fold in (fold for fold in folds if len(fold)):
         here = np.flatnonzero(np.isin(ring, fold))
         own = line * [1, np.sign(body.outer[fold[0], 1]), 1]
         x = body.outer[ring[here], 0]
         part = np.clip(np.searchsorted(own[1:-1, 0], x), 0, len(own) - 2)
         start, along = own[part], np.diff(own, axis=0)[part]
         along = along / np.linalg.norm(along, axis=1)[:, None]
-        far = np.einsum("ni,ni->n", outline[here] - start, along)
+        far = np.einsum("ni,ni->n", body.neutral[ring[here]] - start, along)
         outline[here] = start + far[:, None] * along
         for kink in own[1:-1]:
             outline[here[np.abs(x - kink[0]) < 1e-3]] = kink
-    return outline
+    return outline[:, :2] if piece == "tunnel top" else outline[:, [0, 2]]
 
 
 def _tidy(ring: np.ndarray) -> np.ndarray:
@@ -123,30 +133,46 @@ def _tidy(ring: np.ndarray) -> np.ndarray:
     return np.array(max(parts, key=lambda part: part.area).exterior.coords)[:-1]
 
 
-def _kinked(body: Body, inside_radius: float, k_factor: KFactor, show: Show) -> KinkedTunnel:
-    """The flats under a flat top."""
-    corner = _corner(body)
+def _kinked(
+    sewn: Sewn, inside_radius: float, k_factor: KFactor, show: Show
+) -> tuple[KinkedTunnel, tuple[RoundCorner, ...]]:
+    """The flats under a flat top, and the rounds at their ends."""
+    body, corner = sewn.body, _corner(sewn.body)
     line = _corner_line(body, corner, show)
-    leg = _outline_of(body, "tunnel right", line, corner)
-    top = _outline_of(body, "tunnel top", line, corner, body.shell.mirror[corner])
-    return develop_kinked(
+    frames = [tunnel_frame(tuple(a), tuple(b)) for a, b in (line[:2], line[-2:])]
+    rounds = round_corners(sewn, *frames, inside_radius=inside_radius)
+    sharp = _sharp(corner, rounds)
+    leg = _outline_of(body, "tunnel right", line, sharp)
+    top = _outline_of(body, "tunnel top", line, sharp, body.shell.mirror[sharp])
+    tunnel = develop_kinked(
         line,
-        _tidy(leg[:, [0, 2]]),
-        _tidy(top[:, :2]),
+        _tidy(leg),
+        _tidy(top),
         thickness=body.thickness,
         inside_radius=inside_radius,
         k_factor=k_factor,
+        round_ends=_round_ends(rounds),
     )
+    return tunnel, rounds
 
 
-def _rounded(body: Body) -> RoundTop | None:
-    """The rounded top; None for a flat one."""
-    tunnel = tunnel_of(body.patterns)
-    return None if tunnel is None else tunnel.rounded
+def _sharp(corner: np.ndarray, rounds: Sequence[RoundCorner]) -> np.ndarray:
+    """The vertices of the right-hand corner line but for its ends with a round."""
+    return corner[~np.isin(corner, [one.leg[0] for one in rounds])]
 
 
-def _rolled(body: Body, rounded: RoundTop, inside_radius: float, k_factor: KFactor) -> KinkedTunnel:
-    """The flat under a rounded top: its outline in the middle of the metal, but along the springs on them."""
+def _round_ends(rounds: Sequence[RoundCorner]) -> RoundEnds:
+    """The front and the rear end of the right-hand fold, None where it has no round."""
+    ends = {one.at_rear: np.column_stack([one.u, 1 - one.share]) for one in rounds if one.side == "right"}
+    return ends.get(False), ends.get(True)
+
+
+def _rolled(
+    sewn: Sewn, rounded: RoundTop, inside_radius: float, k_factor: KFactor
+) -> tuple[KinkedTunnel, tuple[RoundCorner, ...]]:
+    """The flat under a rounded top, its outline in the middle of the metal, but along the springs on them; and the
+    rounds at the ends of an arch's folds."""
+    body = sewn.body
     if "tunnel right" not in body.pieces:
         raise TunnelError(
             "the rounded top's legs are in several parts or gone: its springs come down to the lower edge"
@@ -159,37 +185,29 @@ def _rolled(body: Body, rounded: RoundTop, inside_radius: float, k_factor: KFact
     ends = (float(x.min()), float(x.max()))
     half = rounded.half + rounded.widening * (np.array(ends) - rounded.x_front)
     line = np.column_stack([ends, half, rounded.height(np.array(ends), rounded.spring)])
-    leg = _outline_of(body, "tunnel right", line, spring)
+    frame = round_frame(rounded, ends, neutral=roll_height(body), fold_radius=inside_radius)
+    rounds = () if rounded.smooth else round_corners(sewn, frame, frame, inside_radius=inside_radius)
+    sharp = _sharp(spring, rounds)
+    leg = _outline_of(body, "tunnel right", line, sharp)
     ring = boundary_chains(boundary_edges(body.faces_of("tunnel top")))[0][:-1]
-    flat = _in_flat(body, rounded, body.neutral[ring])
-    frame = round_frame(rounded, ends, neutral=_roll_height(body), fold_radius=inside_radius)
+    flat = in_flat(body, rounded, body.neutral[ring])
     along = (line[1] - line[0]) / np.linalg.norm(line[1] - line[0])
-    for found, sign in ((spring, 1.0), (body.shell.mirror[spring], -1.0)):
+    for found, sign in ((sharp, 1.0), (body.shell.mirror[sharp], -1.0)):
         here = np.flatnonzero(np.isin(ring, found))
         far = (body.neutral[ring[here]] * [1, sign, 1] - line[0]) @ along
         flat[here] = frame.uv_to_flat(far, np.zeros(len(far))) * [1.0, sign]
-    return develop_round(
+    tunnel = develop_round(
         rounded,
         ends,
-        _tidy(leg[:, [0, 2]]),
+        _tidy(leg),
         _tidy(flat),
         thickness=body.thickness,
         inside_radius=inside_radius,
         k_factor=k_factor,
         roll_k=body.k_factor,
+        round_ends=_round_ends(rounds),
     )
-
-
-def _roll_height(body: Body) -> float:
-    """How far off the frame side a rolled top keeps its length, mm."""
-    return body.k_factor * body.thickness
-
-
-def _in_flat(body: Body, rounded: RoundTop, points: np.ndarray) -> np.ndarray:
-    """Points (n, 3) of a rounded top in the flat (n, 2), none beyond its springs."""
-    seen = rounded.seen(points)
-    seen[:, 1] = np.clip(seen[:, 1], -rounded.spring, rounded.spring)
-    return rounded.to_flat(seen, _roll_height(body))
+    return tunnel, rounds
 
 
 def folded_tunnel(
@@ -200,9 +218,10 @@ def folded_tunnel(
     k_factor: KFactor,
     placed: Sequence[Placed] = (),
     show: Show = in_mm,
-) -> tuple[Blank, ...]:
+) -> tuple[tuple[Blank, ...], tuple[RoundCorner, ...]]:
     """The tunnel as folded blanks, with the fittings that sit on it: one, and one more for each dip of the
-    frame line. ``show`` puts the lengths in notes into words.
+    frame line; and the rounds at its ends, to which its neighbours are notched. ``show`` puts the lengths in
+    notes into words.
 
     Raises
     ------
@@ -210,21 +229,21 @@ def folded_tunnel(
         Where it cannot be folded: the frame line is curved, its kinks lie too close, or an end is too odd.
     """
     body = sewn.body
-    rounded = _rounded(body)
+    rounded = rounded_top(body)
     rolls: tuple[Roll, ...] = ()
     if rounded is None:
-        tunnel = _kinked(body, inside_radius, k_factor, show)
+        tunnel, rounds = _kinked(sewn, inside_radius, k_factor, show)
     else:
-        tunnel = _rolled(body, rounded, inside_radius, k_factor)
+        tunnel, rounds = _rolled(sewn, rounded, inside_radius, k_factor)
         rolls = _rolls(rounded, tunnel)
     names = ["tunnel"] if len(tunnel.sheets) == 1 else [f"tunnel {k + 1}" for k in range(len(tunnel.sheets))]
-    edges = _edges(sewn, tunnel, at_edge, names)
-    turned = _turned(sewn, tunnel, at_edge)
+    edges = tunnel_edges(sewn, tunnel, at_edge, names, rounds)
+    turned = turned_tunnel_edges(sewn, tunnel, at_edge)
     marks, holes = _marks(body, tunnel), _fitted(body, tunnel, placed)
     blanks = []
     for k, sheet in enumerate(tunnel.sheets):
         own = tuple(edge for number, edge in edges if number == k)
-        ring = _up(sheet.outline)[::-1]
+        ring = up(sheet.outline)[::-1]
         cut = [hole for number, hole in holes[1] if number == k]
         blank = Blank(
             name=names[k],
@@ -244,7 +263,7 @@ def folded_tunnel(
         )
         lips = [edge for number, edge in turned if number == k]
         blanks.append(lipped(blank, ring, lips, inside_radius=inside_radius, k_factor=k_factor, show=show))
-    return tuple(blanks)
+    return tuple(blanks), rounds
 
 
 def _notes(tunnel: KinkedTunnel, sheet: Sheet, name: str, show: Show) -> tuple[str, ...]:
@@ -269,7 +288,7 @@ def _notes(tunnel: KinkedTunnel, sheet: Sheet, name: str, show: Show) -> tuple[s
 def _rolls(rounded: RoundTop, tunnel: KinkedTunnel) -> tuple[Roll, ...]:
     """The zones across the blank: a leg, the rolled top, the other leg."""
     sheet = tunnel.sheets[0]
-    right, left = (_on_metal(_up(line), _up(sheet.outline)) for line in roll_lines(tunnel))
+    right, left = (_on_metal(up(line), up(sheet.outline)) for line in roll_lines(tunnel))
     radii = [rounded.radius_at(float(x)) for x in tunnel.line[:, 0]]
     mean, turn = sum(radii) / 2, math.degrees(2 * roll_turn(tunnel))
     out = np.abs(sheet.outline[:, 1]).max() - np.abs(right[:, 1]).max()
@@ -315,93 +334,6 @@ def _rolled_notes(tunnel: KinkedTunnel, sheet: Sheet, rolls: tuple[Roll, ...], s
     )
 
 
-def _up(points: np.ndarray) -> np.ndarray:
-    """Points of the flat turned over: the frame side up."""
-    return points * [1.0, -1.0]
-
-
-def _side(piece: str) -> str:
-    return piece.rsplit(" ", 1)[1]
-
-
-def _seen(body: Body, piece: str, points: np.ndarray) -> np.ndarray:
-    """What counts of points (n, 3) on a piece: (x, y) of the top, a rounded one's in the flat, (x, z) of a leg."""
-    rounded = _rounded(body)
-    if rounded is None:
-        return points[:, :2] if piece == "tunnel top" else points[:, [0, 2]]
-    if piece == "tunnel top":
-        return _in_flat(body, rounded, points)
-    x, z = points[:, 0], points[:, 2]
-    return np.column_stack([x, z if rounded.smooth else np.minimum(z, rounded.height(x, rounded.spring))])
-
-
-def _laid(body: Body, tunnel: KinkedTunnel, piece: str, points: np.ndarray) -> list[tuple[int, np.ndarray]]:
-    """A line (n, 3) on one piece in the flat, in runs where kinks part it: sheet number and points (k, 2)."""
-    runs = tunnel.runs(_side(piece), _seen(body, piece, points))
-    return [(tunnel.sheet_of(part), _up(run)) for part, run in runs]
-
-
-def _edges(sewn: Sewn, tunnel: KinkedTunnel, at_edge: AtEdge, names: list[str]) -> list[tuple[int, Edge]]:
-    """Every edge with the number of the sheet it is on."""
-    found = []
-    for seam in sewn.seams:
-        mine = [p for p in seam.pieces if p in TUNNEL_PIECES]
-        if len(mine) != 1:
-            continue  # a fold, or none of ours
-        meets = next(p for p in seam.pieces if p != mine[0])
-        joint, allowance = at_edge("folded", mine[0], meets)
-        for number, points in _laid(sewn.body, tunnel, mine[0], sewn.body.neutral[seam.chain]):
-            length = polyline_length(points)  # folding changes the length of no edge
-            found.append((number, Edge(seam.letter, meets, joint, allowance, points, length, length)))
-    for number, sheet in enumerate(tunnel.sheets):
-        for cut in sheet.cuts:
-            letter = f"T{tunnel.kinks.index(cut.kink) + 1}{'R' if cut.side == 'right' else 'L'}"
-            for points in cut.edges:
-                length = polyline_length(points)
-                found.append((number, Edge(letter, names[number], "butt", 0.0, _up(points), length, length)))
-    for k, kink in enumerate(tunnel.kinks):
-        if not kink.crest:
-            for part, other in ((k, k + 1), (k + 1, k)):
-                number = tunnel.sheet_of(part)
-                points = _up(tunnel.end(part, at_rear=part == k))
-                length = polyline_length(points)
-                meets = names[tunnel.sheet_of(other)]
-                found.append((number, Edge(f"T{k + 1}", meets, "butt", 0.0, points, length, length)))
-    return found
-
-
-def _turned(sewn: Sewn, tunnel: KinkedTunnel, at_edge: AtEdge) -> list[tuple[int, TurnedEdge]]:
-    """Every edge to be turned, metal on its left in the sheet as drawn, with the number of its sheet."""
-    found = []
-    for seam in sewn.seams:
-        mine = [p for p in seam.pieces if p in TUNNEL_PIECES]
-        if len(mine) != 1:
-            continue
-        piece, meets = mine[0], next(p for p in seam.pieces if p != mine[0])
-        joint, width = at_edge("folded", piece, meets)
-        if joint != "fold" or width <= 0:
-            continue
-        bare = turned_edge(sewn.body, seam.chain, piece, meets, letter=seam.letter, width=width)
-        values = np.column_stack([bare.turn, bare.set_in, bare.mould, bare.way])
-        points = _seen(sewn.body, piece, sewn.body.neutral[seam.chain])
-        for part, laid, own in tunnel.carried(_side(piece), points, values):
-            if len(laid) < 2:
-                continue
-            flat = _up(laid)
-            edge = TurnedEdge(seam.letter, width, flat, own[:, 0], own[:, 1], own[:, 2:5], own[:, 5:8])
-            sheet = tunnel.sheets[tunnel.sheet_of(part)]
-            found.append((tunnel.sheet_of(part), edge if _metal_on_left(_up(sheet.outline), flat) else edge.reversed))
-    return found
-
-
-def _metal_on_left(ring: np.ndarray, line: np.ndarray) -> bool:
-    """Whether a line along a ring's edge has the metal on its left."""
-    k = int(np.argmax(np.linalg.norm(np.diff(line, axis=0), axis=1)))
-    step = line[k + 1] - line[k]
-    aside = np.array([-step[1], step[0]]) / np.linalg.norm(step)
-    return bool(shapely.Polygon(ring).contains(shapely.Point((line[k] + line[k + 1]) / 2 + 0.5 * aside)))
-
-
 def _margins(ring: np.ndarray, edges: tuple[Edge, ...]) -> np.ndarray:
     """What is left outside each segment of the ring: that of the edge nearest its middle."""
     middle = shapely.points((ring + np.roll(ring, -1, axis=0)) / 2)
@@ -413,9 +345,9 @@ def _margins(ring: np.ndarray, edges: tuple[Edge, ...]) -> np.ndarray:
 def _folds(sheet: Sheet, k: KFactor) -> list[Fold]:
     return [
         Fold(
-            _up(np.asarray(line.start)),
-            _up(np.asarray(line.end)),
-            np.array([[_up(np.asarray(a)), _up(np.asarray(b))] for a, b in line.tangents]),
+            up(np.asarray(line.start)),
+            up(np.asarray(line.end)),
+            np.array([[up(np.asarray(a)), up(np.asarray(b))] for a, b in line.tangents]),
             line.angle_deg,
             line.radius,
             True,
@@ -435,9 +367,11 @@ def _fitted(
     for piece in TUNNEL_PIECES:
         scribed, cut = marks_on(body, body.faces_of(piece), body.neutral, placed)
         for mark in scribed:
-            marks += [(number, replace(mark, points=run)) for number, run in _laid(body, tunnel, piece, mark.points)]
+            marks += [
+                (number, replace(mark, points=run)) for number, run in laid_on_tunnel(body, tunnel, piece, mark.points)
+            ]
         for hole in cut:
-            whole = [*_laid(body, tunnel, piece, hole)]
+            whole = [*laid_on_tunnel(body, tunnel, piece, hole)]
             if len(whole) == 1:  # a hole across a kink is marked, not cut
                 holes += whole
     return marks, holes
@@ -451,10 +385,15 @@ def _marks(body: Body, tunnel: KinkedTunnel) -> list[tuple[int, Mark]]:
         at, faces = body.neutral[used], faces.reshape(-1, 3)
         if piece == "tunnel top":
             for line in contour_chains(at, faces, at[:, 1]):
-                marks += [(number, Mark("centre", run, "CL")) for number, run in _laid(body, tunnel, piece, line)]
+                marks += [
+                    (number, Mark("centre", run, "CL")) for number, run in laid_on_tunnel(body, tunnel, piece, line)
+                ]
         for station in stations_between(at[:, 0].min(), at[:, 0].max()):
             for line in contour_chains(at, faces, at[:, 0] - station):
                 if polyline_length(line) > 8.0:
                     label = station_label(station)
-                    marks += [(number, Mark("station", run, label)) for number, run in _laid(body, tunnel, piece, line)]
+                    marks += [
+                        (number, Mark("station", run, label))
+                        for number, run in laid_on_tunnel(body, tunnel, piece, line)
+                    ]
     return marks

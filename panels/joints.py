@@ -52,7 +52,8 @@ class Side:
 
 @dataclass(frozen=True)
 class Joint:
-    """Two edges that meet. ``length`` in mm on the finished tank; ``outside`` "" where neither lies outside."""
+    """Two edges that meet. ``length`` in mm on the finished tank, the mean of its edges' two: the body's own seam runs
+    on into the tunnel's corners, where the metal is round. ``outside`` "" where neither lies outside."""
 
     letter: str
     kind: Kind
@@ -128,13 +129,14 @@ def _joint(seam: Seam, here: Sequence[tuple[Blank, Edge]], outside: Callable[[st
         raise _alone(here[0][0].name, here[0][1])
     sides = (_side(one, runs[0]), _side(other, runs[1]))
     kind = _strongest(side.kind for side in sides)
-    joint = Joint(seam.letter, kind, sides, seam.length)
+    length = (sides[0].length + sides[1].length) / 2
+    joint = Joint(seam.letter, kind, sides, length)
     carrier = joint.carries
     if carrier is None:
         return joint
     behind = next(side.piece for side in sides if side is not carrier)
     over = behind if kind == "flange" else outside(one, other) or carrier.piece
-    return Joint(seam.letter, joint.kind, sides, seam.length, over)
+    return Joint(seam.letter, joint.kind, sides, length, over)
 
 
 def _fold(seam: Seam, blanks: Sequence[Blank]) -> Joint:

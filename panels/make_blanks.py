@@ -17,7 +17,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.polygon import orient
 
 from .assemble import WIDEST
-from .blank import Aim, AimOf, AtEdge, Blank, Edge, Mark
+from .blank import Aim, AimOf, AtEdge, Blank, Mark
 from .body import Body
 from .bump_out import with_rims
 from .choose_k import KFactor
@@ -32,10 +32,12 @@ from .findings import Show, in_mm
 from .fittings import CROSS_MM, Fitting, Placed, marks_on, place_fittings
 from .fold_tunnel import TUNNEL_PIECES, folded_tunnel
 from .margins import with_holes, with_margins
+from .net_edges import LaidPiece, net_edges
 from .roll import mirrored_roll, roll_zones, sharp_note
+from .round_corner import RoundCorner
 from .seams import Sewn, family
 from .stations import station_label, stations_between
-from .turned import lipped, turned_edge
+from .turned import lipped
 
 __all__ = ["make_blanks", "mirrored"]
 
@@ -113,68 +115,40 @@ def _centred(points: np.ndarray, faces: np.ndarray, out: np.ndarray) -> tuple[np
     return turned + [flat[:, 0].mean() - turned[:, 0].mean(), 0.0], turn
 
 
-def _edge_runs(ring: np.ndarray, used: np.ndarray, sewn: Sewn) -> list[tuple[str, np.ndarray]]:
-    """The ring parted into runs of one seam: letter and positions in the ring (k,), ends included."""
-    count = len(ring)
-    body_ring = used[ring]
-    letters = []
-    for i in range(count):
-        a, b = int(body_ring[i]), int(body_ring[(i + 1) % count])
-        letters.append(sewn.between.get((min(a, b), max(a, b)), ""))
-    start = next((i for i in range(count) if letters[i] != letters[i - 1]), 0)
-    runs: list[tuple[str, list[int]]] = []
-    for k in range(count):
-        i = (start + k) % count
-        if not runs or runs[-1][0] != letters[i]:
-            runs.append((letters[i], [i]))
-        runs[-1][1].append((i + 1) % count)
-    return [(letter, np.array(run)) for letter, run in runs]
-
-
-def _blank_of(sewn: Sewn, flat: _Flat, at_edge: AtEdge, inside_radius: float, k_factor: KFactor, show: Show) -> Blank:
+def _blank_of(
+    sewn: Sewn,
+    flat: _Flat,
+    at_edge: AtEdge,
+    inside_radius: float,
+    k_factor: KFactor,
+    show: Show,
+    rounds: Sequence[RoundCorner] = (),
+) -> Blank:
     body = sewn.body
     dev = flat.development
     formed = bool(np.abs(dev.strain).max() > FORMED_FROM)
     kind = "formed" if formed else ("flat" if _planar(body.neutral[flat.used]) else "rolled")
-    by_letter = {(seam.letter, piece): seam for seam in sewn.seams for piece in seam.pieces}
-    edges, rings, turned = [], [], []
-    for ring in dev.loops:
-        margins = np.zeros(len(ring))
-        for letter, run in _edge_runs(ring, flat.used, sewn):
-            seam = by_letter.get((letter, flat.name))
-            meets = "" if seam is None else next(p for p in (*seam.pieces[::-1],) if p != flat.name)
-            joint, allowance = at_edge(kind, flat.name, meets)
-            points = dev.points[ring[run]]
-            if joint == "fold" and allowance > 0 and not formed:
-                chain = flat.used[ring[run]]
-                turned.append(turned_edge(body, chain, flat.name, meets, letter=letter, width=allowance, flat=points))
-            else:
-                margins[run[:-1]] = allowance
-            space = flat.solid[ring[run]]
-            so_far = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(space, axis=0), axis=1))])
-            edges.append(
-                Edge(letter, meets, joint, allowance, points, float(so_far[-1]), polyline_length(points), so_far)
-            )
-        rings.append((dev.points[ring], margins))
-    (edge, margins), *holes = rings
+    own = LaidPiece(flat.name, kind, flat.used, dev.points, flat.solid, tuple(dev.loops))
+    net = net_edges(sewn, own, at_edge, rounds=rounds)
+    (edge, margins), *holes = net.rings
     blank = Blank(
         name=flat.name,
         hand=_hand(flat.name),
         kind=kind,
         outline=with_margins(edge, margins, holes),
         net=with_margins(edge, 0 * margins, [(hole, 0 * left) for hole, left in holes]),
-        edges=tuple(edges),
+        edges=net.edges,
         folds=(),
         marks=_marks(body, flat),
         grain_deg=0.0 if formed else None,
         thickness=body.thickness,
-        area_formed=dev.area_formed,
+        area_formed=dev.area_formed + net.gussets,
         flat=felt(dev, flat.solid) if formed else None,
         notes=_notes(flat, show),
     )
     if kind == "rolled":
         blank = _with_rolls(blank, body, flat, inside_radius)
-    return lipped(blank, edge, turned, inside_radius=inside_radius, k_factor=k_factor, show=show)
+    return lipped(blank, edge, net.turned, inside_radius=inside_radius, k_factor=k_factor, show=show)
 
 
 def _with_rolls(blank: Blank, body: Body, flat: _Flat, inside_radius: float) -> Blank:
@@ -383,11 +357,12 @@ def make_blanks(
     body = sewn.body
     placed = place_fittings(body, fittings)
     tunnel: tuple[Blank, ...] = ()
+    rounds: tuple[RoundCorner, ...] = ()
     why = ""
     legs = any(name.startswith("tunnel") and name.endswith("right") for name in body.pieces)
     if legs and "tunnel top" in body.pieces:
         try:
-            tunnel = folded_tunnel(
+            tunnel, rounds = folded_tunnel(
                 sewn, at_edge, inside_radius=inside_radius, k_factor=k_factor, placed=placed, show=show
             )
         except TunnelError as fault:
@@ -397,7 +372,7 @@ def make_blanks(
         if _mirror_image(body, name) or (tunnel and name in TUNNEL_PIECES):
             continue
         flat = _lay_flat(body, name, aim_of(name), inside_radius, float(k_factor))
-        blank = _blank_of(sewn, flat, at_edge, inside_radius, k_factor, show)
+        blank = _blank_of(sewn, flat, at_edge, inside_radius, k_factor, show, rounds)
         if name in TUNNEL_PIECES:
             blank = replace(blank, notes=(*blank.notes, why))
         blanks += _pair(blank, body, flat, placed)

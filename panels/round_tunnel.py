@@ -20,7 +20,7 @@ from panels._tunnel_frame import SIDES, TunnelFrame
 from panels.bend import KFactor
 from panels.errors import TunnelError
 from panels.round_top import RoundTop
-from panels.tunnel_flat import SHARP_MM, develop_tunnel
+from panels.tunnel_flat import NO_ROUND, SHARP_MM, RoundEnds, develop_tunnel
 from panels.tunnel_kinks import KinkedTunnel, Sheet
 
 __all__ = ["RoundFrame", "develop_round", "roll_lines", "roll_turn", "round_frame"]
@@ -71,6 +71,17 @@ class RoundFrame(TunnelFrame):
         around = self._middle
         out = around * math.sin(self.top.spring) - radius
         return around * math.cos(self.top.spring) - math.sqrt((around - radius) ** 2 - out**2)
+
+    def setback_at(self, radius: float, height: float) -> float:
+        """The setback in the surface that lies this high off the frame side, from where arch and leg cross there."""
+        around, half = self._middle, self._middle * math.sin(self.top.spring)
+        centre = math.sqrt((around - radius) ** 2 - (half - radius) ** 2)
+        return math.sqrt((around + height) ** 2 - (half + height) ** 2) - centre
+
+    def spring_drop(self, height: float) -> float:
+        """How far the spring line lies below where arch and leg cross in that surface."""
+        around, half = self._middle, self._middle * math.sin(self.top.spring)
+        return math.sqrt((around + height) ** 2 - (half + height) ** 2) - around * math.cos(self.top.spring)
 
     @property
     def spring_start(self) -> Array:
@@ -123,6 +134,7 @@ def develop_round(
     inside_radius: float,
     k_factor: float | KFactor,
     roll_k: float = 0.5,
+    round_ends: RoundEnds = NO_ROUND,
 ) -> KinkedTunnel:
     """The flat of a tunnel under a rounded top.
 
@@ -136,6 +148,8 @@ def develop_round(
         mm; of the folds between an arch and its legs: mm on the frame side, 0 to 0.5 or a ``KFactor``.
     roll_k : float
         K of the roll: its neutral surface lies ``roll_k * thickness`` off the frame side.
+    round_ends
+        As for ``develop_tunnel``.
 
     Raises
     ------
@@ -162,6 +176,7 @@ def develop_round(
         inside_radius=inside_radius,
         k_factor=k_factor,
         frame=frame,
+        round_ends=round_ends,
     )
     from shapely.geometry import Polygon
 

@@ -38,10 +38,15 @@ from panels._tunnel_parts import (
 from panels.bend import KFactor, bend_allowance
 from panels.fold import FoldLine
 
-__all__ = ["TunnelFlat", "develop_tunnel"]
+__all__ = ["NO_ROUND", "SHARP_MM", "RoundEnds", "TunnelFlat", "develop_tunnel"]
 
 Array = NDArray[np.float64]
 
+#: Front and rear end of a bend zone (n, 2), where they are known: u along the corner line, and which share of the zone
+#: lies between there and the top. None: told from the outlines.
+RoundEnds = tuple[Array | None, Array | None]
+
+NO_ROUND: RoundEnds = (None, None)
 SHARP_MM = 1e-4  # a radius or bend zone smaller than this is a dead sharp fold
 
 
@@ -153,6 +158,7 @@ def develop_tunnel(
     k_factor: float | KFactor,
     left_leg_xz: ArrayLike | None = None,
     frame: TunnelFrame | None = None,
+    round_ends: RoundEnds = NO_ROUND,
 ) -> TunnelFlat:
     """The flat blank of a straight tunnel: top, two legs, bend allowance between them.
 
@@ -173,6 +179,9 @@ def develop_tunnel(
     frame : TunnelFrame, optional
         That of a rounded top (``panels.round_tunnel``), whose outline is then given as it lies in the flat. Left out:
         that of a flat top between the two corners.
+    round_ends : (array or None, array or None), optional
+        Where the folds end at front and rear, if that is known better than by the outlines' slopes: (n, 2), mm along
+        the corner line from its front corner, and the share of the bend between there and the top, leg first.
 
     Returns
     -------
@@ -215,7 +224,7 @@ def develop_tunnel(
     parts, folds = [top], []
     for side, leg in legs.items():
         strip = top_crossings(frame, top, back, side)
-        zone, fold = bend_zone(frame, leg[1], strip, angle, radius, back, width, side)
+        zone, fold = bend_zone(frame, leg[1], strip, angle, radius, back, width, side, round_ends)
         parts += [zone, leg_in_flat(frame, leg[0], back, width, side)]
         if angle > 0:
             folds.append(fold)

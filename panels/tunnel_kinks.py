@@ -31,7 +31,7 @@ from panels._tunnel_parts import join_parts
 from panels.bend import KFactor, bend_allowance, inside_setback
 from panels.errors import TunnelError
 from panels.fold import FoldLine
-from panels.tunnel_flat import SHARP_MM, TunnelFlat, develop_tunnel
+from panels.tunnel_flat import NO_ROUND, SHARP_MM, RoundEnds, TunnelFlat, develop_tunnel
 
 __all__ = ["Kink", "KinkedTunnel", "PieCut", "Sheet", "develop_kinked", "kinks_of", "stray_of", "without_hair_kinks"]
 
@@ -272,6 +272,7 @@ def develop_kinked(
     thickness: float,
     inside_radius: float,
     k_factor: float | KFactor,
+    round_ends: RoundEnds = NO_ROUND,
 ) -> KinkedTunnel:
     """The flats of a tunnel with a kinked corner line.
 
@@ -284,6 +285,8 @@ def develop_kinked(
         Outline of a leg seen from the side, and of the whole top seen from above, as for ``develop_tunnel``.
     thickness, inside_radius, k_factor
         mm, mm on the frame side of corners and cross folds alike, 0 to 0.5 or a ``KFactor``.
+    round_ends
+        As for ``develop_tunnel``: the front end of the first part, and the rear end of the last in its own measure.
 
     Raises
     ------
@@ -315,6 +318,7 @@ def develop_kinked(
                 thickness=thickness,
                 inside_radius=inside_radius,
                 k_factor=k_factor,
+                round_ends=(round_ends[0] if before is None else None, round_ends[1] if after is None else None),
             )
         )
     shift = [0.0]

@@ -65,7 +65,9 @@ def _seams(work: Work) -> dict[tuple[str, str], Seam]:
 def _seam(work: Work, edge: Edge) -> Seam | None:
     """The body's seam that an edge is the whole of."""
     seam = _seams(work).get((edge.letter, edge.meets))
-    alike = seam is not None and abs(seam.length - edge.length_surface) < LIKE_SHARE * seam.length
+    joint = next((joint for joint in work.seams if joint.letter == edge.letter), None)
+    whole = 0.0 if joint is None else joint.length  # the body's own runs on into the tunnel's corners, sharp
+    alike = seam is not None and abs(whole - edge.length_surface) < LIKE_SHARE * whole
     return seam if alike else None
 
 

@@ -5,16 +5,45 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 
+import numpy as np
+
 from panels.body import build_body
 from panels.choose_k import KFactor
 from panels.curves import curve_through
 from panels.make_blanks import make_blanks
+from panels.openings import tunnel_of
 from panels.patterns import Division, NeckRelief, SectionShape, TunnelPattern
 from panels.seams import seams_of
 from tests.panels import bodies
 
 MARGIN = {"formed": 12.0, "rolled": 3.0}
 THICKNESS = 1.6
+
+
+def paced(line):
+    """Distance along a line (n, d) at each of its points."""
+    return np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+
+
+def shifted(edge, chain, body):
+    """Distance along a flat edge of each vertex of its seam (k, 3), which runs the same way. Where the seam ends in a
+    corner of the tunnel the edge follows the fold's round there and is shorter: it is measured from its other end,
+    between two such corners from the middle."""
+    flat, true = paced(edge.points), paced(chain)
+    formed = flat * edge.length_surface / flat[-1] if edge.formed_at is None else edge.formed_at
+    tunnel = tunnel_of(body.patterns)
+    first = last = False
+    if tunnel is not None:
+        ends = chain[[0, -1]]
+        first, last = np.hypot(np.abs(ends[:, 1]) - tunnel.half(ends[:, 0]), ends[:, 2] - tunnel.top(ends[:, 0])) < 3
+    true += (formed[-1] - true[-1]) * (0.5 if first and last else float(first))
+    return np.interp(true, formed, flat)
+
+
+def laid(edge, chain, body):
+    """Where the vertices of a seam (k, 3) lie on its flat edge (k, 2); those on a round lie somewhere near."""
+    s, own = shifted(edge, chain, body), paced(edge.points)
+    return np.column_stack([np.interp(s, own, column) for column in edge.points.T])
 
 
 def at_edge(kind, piece, meets):

@@ -210,7 +210,7 @@ def test_beside_a_kink_every_rim_is_open_in_the_folded_tunnel(on):
 def test_a_blank_whose_rims_do_not_close_is_not_let_out():
     """Half a rim: no opening can be cut, and a tunnel without one would be welded shut over its bump-out."""
     sewn = seams_of(tank(*CASES["leg"]))
-    whole = folded_tunnel(sewn, at_edge, inside_radius=3, k_factor=KFactor(0.42, "a test"))[0]
+    whole = folded_tunnel(sewn, at_edge, inside_radius=3, k_factor=KFactor(0.42, "a test"))[0][0]
     assert len(with_rims(whole).net.interiors) == 2
     half = tuple(edge for edge in whole.edges if edge.meets != "bump-out wall front right")
     with pytest.raises(TrimError, match="cannot be opened under bump-out"):

@@ -27,6 +27,8 @@ from tests.panels import bodies
 from tests.panels.sewn import TANKS, at_edge, blanks, sewn
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
+#: A round of 3.8 mm cut square saves 2 * 3.8 - 3.8 * pi / 2 = 1.6 mm; cut on the slant it may save twice that.
+MOST_SAVED_MM = 3.3
 SCHEMES = ("crown and sides", "halves", "widest line", "crown, shoulders and sides")
 
 
@@ -82,15 +84,15 @@ def check(seams, flat, joints):
             assert joint.letter not in on
             assert joint.sides[0].blank == joint.sides[1].blank != ""
             continue
-        folded = any("tunnel" in side.blank for side in joint.sides)
-        limit = 0.6 if folded else 0.3
-        assert joint.differ < limit, (joint.letter, joint.sides)
-        assert on[joint.letter] == pytest.approx(2 * joint.length, abs=2 * limit)
+        assert joint.differ < 0.3, (joint.letter, joint.sides)
+        assert on[joint.letter] == pytest.approx(2 * joint.length, rel=1e-9)
     # Every millimetre of weld is an edge of two blanks; what is not on blanks is folded.
     weld = weld_lengths(joints)
     own = sum(joint.length for joint in joints if joint.letter not in {s.letter for s in seams} and joint.kind in weld)
     folds = sum(joint.length for joint in joints if joint.kind == "fold")
-    assert sum(weld.values()) + folds - own == pytest.approx(sum(seam.length for seam in seams), rel=1e-9)
+    # The body's seams run on into the tunnel's four sharp corners, where the metal is round and the weld shorter.
+    saved = sum(seam.length for seam in seams) - (sum(weld.values()) + folds - own)
+    assert -0.3 < saved < 4 * MOST_SAVED_MM
     assert sum(weld.values()) == pytest.approx(sum(on.values()) / 2, rel=2e-3)
 
 

@@ -223,14 +223,14 @@ def into_body(found, blank, sheet):
     for edge in blank.edges:
         if edge.joint == "fold":
             continue
-        on_blank = np.array([blank.net.distance(shapely.Point(p)) < 0.009 for p in edge.points])
+        at = found.body.neutral[by_letter[edge.letter].chain]
+        points = sewn.laid(edge, at, found.body)
+        on_blank = np.array([blank.net.distance(shapely.Point(p)) < 0.009 for p in points])
         folds = [(np.array(f.start), np.array(f.end)) for f in blank.folds]
-        off_bends = np.array(
-            [min(shapely.LineString(f).distance(shapely.Point(p)) for f in folds) > 8 for p in edge.points]
-        )
+        off_bends = np.array([min(shapely.LineString(f).distance(shapely.Point(p)) for f in folds) > 8 for p in points])
         keep = on_blank & off_bends
-        flat.append(edge.points[keep])
-        true.append(found.body.neutral[by_letter[edge.letter].chain][keep])
+        flat.append(points[keep])
+        true.append(at[keep])
     folded, true = sheet.points(np.vstack(flat), blank.thickness / 2), np.vstack(true)
     turn, shift = rigid(folded, true)
     assert len(true) >= 16

@@ -10,7 +10,7 @@ from scipy.special import ellipe
 from panels.assemble import tunnel_of
 from panels.errors import NotADisc
 from panels.fold import FoldLine, fold_flat
-from tests.panels.sewn import MARGIN, TANKS, THICKNESS, blanks, sewn
+from tests.panels.sewn import MARGIN, TANKS, THICKNESS, blanks, laid, sewn, shifted
 
 ALL = pytest.mark.parametrize("tank", TANKS)
 
@@ -147,10 +147,10 @@ def test_grain_says_what_matters(tank):
 
 
 def x_along(blank, edge, seam, body):
-    """x on the outside of the tank of each point of an edge: both pieces run round their own edge
-    anticlockwise, so one of them meets the seam backwards."""
-    x = body.outer[seam.chain, 0]
-    return x if blank.name == min(seam.pieces, key=body.pieces.index) else x[::-1]
+    """Distance along an edge and x on the outside of the tank, at each vertex of its seam: both pieces run round their
+    own edge anticlockwise, so one of them meets the seam backwards."""
+    chain = seam.chain if blank.name == min(seam.pieces, key=body.pieces.index) else seam.chain[::-1]
+    return shifted(edge, body.neutral[chain], body), body.outer[chain, 0]
 
 
 @ALL
@@ -172,10 +172,8 @@ def test_stations_end_on_the_edges_where_they_should(tank):
                 if line.distance(shapely.Point(end)) > 0.02:
                     continue  # the mark ends at the tunnel's corner inside a fold
                 along = shapely.line_locate_point(shapely.LineString(edge.points), shapely.Point(end))
-                s = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(edge.points, axis=0), axis=1))])
-                assert np.interp(along, s, x_along(blank, edge, by_letter[edge.letter], body)) == pytest.approx(
-                    wanted, abs=0.3
-                )
+                x = np.interp(along, *x_along(blank, edge, by_letter[edge.letter], body))
+                assert x == pytest.approx(wanted, abs=0.3)
                 met += 1
     assert met > 20
 
@@ -212,8 +210,9 @@ def test_tunnel_folds_back_into_the_body(tank):
         at = body.neutral[by_letter[edge.letter].chain]
         x = at[:, 0]
         clear = np.hypot(np.abs(at[:, 1]) - tunnel.half(x), at[:, 2] - tunnel.top(x)) > 8  # the metal is not round
-        inside = np.array([blank.net.distance(shapely.Point(p)) < 0.009 for p in edge.points])
-        flat.append(edge.points[clear & inside])
+        points = laid(edge, at, body)
+        inside = np.array([blank.net.distance(shapely.Point(p)) < 0.009 for p in points])
+        flat.append(points[clear & inside])
         wanted.append(at[clear & inside])
     flat, wanted = np.vstack(flat), np.vstack(wanted)
     assert len(wanted) > 40

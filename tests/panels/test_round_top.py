@@ -189,7 +189,7 @@ def test_random_tanks_are_closed_and_their_tunnels_roll_back(seed):
         body = build_body(topped(patterns, kind, rise, **ends), Division(scheme), thickness=1.6, step_mm=25)
         closed(body)
         sewn, k = seams_of(body), KFactor(FOLD_K, "a test")
-        (tunnel,) = folded_tunnel(sewn, at_edge, inside_radius=FOLD_RADIUS, k_factor=k)
+        (tunnel,), _ = folded_tunnel(sewn, at_edge, inside_radius=FOLD_RADIUS, k_factor=k)
         check_rolls_back(sewn, tunnel)
 
 

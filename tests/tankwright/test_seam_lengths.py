@@ -21,6 +21,8 @@ from tankwright.papers.results import figures
 EXAMPLES = Path(__file__).parents[2] / "examples"
 ALL = pytest.mark.parametrize("example", ["saddle-12l", "peanut-2gal", "scrambler"])
 LIMIT_MM = 0.3
+#: The ends are notched to the round of the tunnel's folds: one line, and one length, for both.
+TUNNEL_LIMIT_MM = 0.05
 
 
 @cache
@@ -39,13 +41,10 @@ def mates(work):
 
 @ALL
 def test_both_flats_of_a_seam_have_one_formed_length(example):
-    """Each edge says its flat and its formed length; the formed ones agree within 0.3 mm.
-
-    The tunnel's corners are round, the ends are notched for them square: those may differ by what the corner saves.
-    """
+    """Each edge says its flat and its formed length; the formed ones agree within 0.3 mm, at the tunnel within 0.05."""
     seen = 0
     for letter, ((one, a), (two, b)) in mates(worked(example)).items():
-        limit = LIMIT_MM if "tunnel" not in one.name + two.name else 0.6
+        limit = LIMIT_MM if "tunnel" not in one.name + two.name else TUNNEL_LIMIT_MM
         assert abs(a.length_surface - b.length_surface) < limit, (letter, one.name, two.name)
         for edge in (a, b):
             assert edge.length_blank + edge.gain == pytest.approx(edge.length_surface, abs=1e-9)
@@ -131,4 +130,4 @@ def test_papers_state_both_lengths(example):
             assert edge["formed_length_mm"] - edge["blank_length_mm"] == pytest.approx(edge["gain_mm"], abs=0.11)
     told = [seam["edges_differ_mm"] for seam in got["seams"] if seam["edges_differ_mm"] is not None]
     assert told
-    assert max(told) <= 0.6
+    assert max(told) <= LIMIT_MM
