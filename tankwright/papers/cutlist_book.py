@@ -204,7 +204,7 @@ def _set_up(page: Worksheet, looks: dict[str, Format], got: Row, name: str, expl
     page.write_string(3, 0, explains, looks["line"])
     page.set_landscape()
     page.set_paper(PAPER[got["job"]["unit"]])
-    page.set_margins(left=0.4, right=0.4, top=0.7, bottom=0.6)
+    page.set_margins(left=0.3, right=0.3, top=0.7, bottom=0.6)
     page.fit_to_pages(1, 0)
     job = got["job"]
     head = f"&L{_header(job['name'])}&Crevision {_header(job['revision'])}&Rpatterns of {job['pattern_date']}"

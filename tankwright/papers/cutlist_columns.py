@@ -101,7 +101,7 @@ def _length(
 
 
 def _thickness_in(unit: str) -> list[Column]:
-    return [Column("Thickness, in", lambda b: b["thickness_mm"] / MM_PER_INCH, 9, "0.000")] if unit == "in" else []
+    return [Column("Thickness, in", lambda b: b["thickness_mm"] / MM_PER_INCH, 8.5, "0.000")] if unit == "in" else []
 
 
 def _lies_on(blank: Row) -> str:
@@ -115,24 +115,24 @@ def blank_columns(got: Row) -> list[Column]:
         Column("No.", lambda b: b["piece"], 4, "0"),
         Column("Name", lambda b: b["name"], 13),
         Column("Side", _side, 10),
-        Column("Quantity", lambda b: b["quantity"], 8, "0", True),
+        Column("Quantity", lambda b: b["quantity"], 7, "0", True),
         Column("Metal, temper", lambda b: b["metal"], 9),
-        Column("Thickness, mm", lambda b: b["thickness_mm"], 9, "0.0##"),
+        Column("Thickness, mm", lambda b: b["thickness_mm"], 8.5, "0.0##"),
         *_thickness_in(unit),
-        Column("Gauge", lambda b: b["gauge"], 10),
-        Column("Grain", lambda b: b["grain"], 9),
-        Column("Good face", lambda b: "up as drawn", 7),
-        *_length("Width", lambda b: b["width_mm"], unit, 7),
-        *_length("Height", lambda b: b["height_mm"], unit, 7),
+        Column("Gauge", lambda b: b["gauge"], 7.5),
+        Column("Grain", lambda b: b["grain"], 8),
+        Column("Good face", lambda b: "up as drawn", 6),
+        *_length("Width", lambda b: b["width_mm"], unit, 6.5),
+        *_length("Height", lambda b: b["height_mm"], unit, 6.5),
         Column("Area as cut, m²", lambda b: b["cut_area_mm2"] / 1e6, 7, "0.0000", True),
         Column("Area that stays (net, laps, lips), m²", lambda b: b["stays_area_mm2"] / 1e6, 8, "0.0000", True),
         Column("Mass as cut, kg", lambda b: b["mass_kg"], 7, "0.00", True),
         *_length("Outline length", lambda b: b["cut_length_mm"], unit, 7, total=True),
-        Column("Starts (pierces)", lambda b: b["pierces"], 8, "0", True),
-        Column("Lies on sheet", _lies_on, 7),
-        Column("Hold", lambda b: b["hold"], 11),
-        Column("Left outside the trim line, edge by edge", allowances_words, 20),
-        Column("Folds: angle, direction, inside radius, K", lambda b: folds_words(b, unit), 20),
+        Column("Starts (pierces)", lambda b: b["pierces"], 7, "0", True),
+        Column("Lies on sheet", _lies_on, 6),
+        Column("Hold", lambda b: b["hold"], 10),
+        Column("Left outside the trim line, edge by edge", allowances_words, 19),
+        Column("Folds: angle, direction, inside radius, K", lambda b: folds_words(b, unit), 17),
     ]
 
 
@@ -155,27 +155,27 @@ def sheet_columns(got: Row, *, priced: bool = True) -> list[Column]:
     price = f"Price, {got['totals']['currency']}".rstrip(", ")
     return [
         Column("Sheet", lambda s: s["sheet"], 6, "0"),
-        Column("Stock", lambda s: s["stock"], 13),
-        Column("Quantity", lambda s: 1, 8, "0", True),
+        Column("Stock", lambda s: s["stock"], 10),
+        Column("Quantity", lambda s: 1, 7, "0", True),
         Column("From", lambda s: s["from"], 7),
         Column("Metal, temper", lambda s: got["metal"]["name"], 9),
-        Column("Grade, finish", lambda s: _grade(got), 12),
-        Column("Thickness, mm", lambda s: s["thickness_mm"], 9, "0.0##"),
+        Column("Grade, finish", lambda s: _grade(got), 11),
+        Column("Thickness, mm", lambda s: s["thickness_mm"], 8.5, "0.0##"),
         *_thickness_in(unit),
         *_length("Width", lambda s: s["width_mm"], unit, 7),
         *_length("Height", lambda s: s["height_mm"], unit, 7),
-        Column("Grain", lambda s: s["grain"], 9),
-        Column("Lies on it: number, name, turn from its own drawing", on_sheet_words, 28),
-        Column("Offcuts kept", lambda s: _offcuts_words(s, got), 18),
-        Column("Sheet, m²", lambda s: s["sheet_area_mm2"] / 1e6, 8, "0.0000", True),
-        Column("Blanks, m²", lambda s: s["parts_area_mm2"] / 1e6, 8, "0.0000", True),
-        Column("Offcuts, m²", lambda s: s["offcuts_area_mm2"] / 1e6, 8, "0.0000", True),
+        Column("Grain", lambda s: s["grain"], 7),
+        Column("Lies on it: number, name, turn from its own drawing", on_sheet_words, 26),
+        Column("Offcuts kept", lambda s: _offcuts_words(s, got), 15),
+        Column("Sheet, m²", lambda s: s["sheet_area_mm2"] / 1e6, 7, "0.0000", True),
+        Column("Blanks, m²", lambda s: s["parts_area_mm2"] / 1e6, 7, "0.0000", True),
+        Column("Offcuts, m²", lambda s: s["offcuts_area_mm2"] / 1e6, 7, "0.0000", True),
         Column("Skeleton (scrap), m²", lambda s: s["skeleton_area_mm2"] / 1e6, 8, "0.0000", True),
-        Column("Yield, %", lambda s: s["yield_percent"], 7, "0.0"),
+        Column("Yield, %", lambda s: s["yield_percent"], 6, "0.0"),
         Column("Yield with offcuts, %", lambda s: s["yield_with_offcuts_percent"], 8, "0.0"),
         Column(cut_head(got), lambda s: s["cut_length_mm"], 9, "0.0", True),
-        Column("Starts (pierces)", lambda s: s["pierces"], 8, "0", True),
-        *([Column(price, lambda s: s["price"], 8, "0.00", True)] if priced else []),
+        Column("Starts (pierces)", lambda s: s["pierces"], 7, "0", True),
+        *([Column(price, lambda s: s["price"], 7, "0.00", True)] if priced else []),
     ]
 
 

@@ -193,6 +193,20 @@ def test_the_areas_tie_when_the_sheet_is_calculated_again(cutting: str) -> None:
 
 
 @pytest.mark.parametrize("unit", ["mm", "in"])
+@pytest.mark.parametrize("cutting", ["shear", "profile"])
+def test_a_page_prints_at_a_size_that_can_be_read(cutting: str, unit: str) -> None:
+    """One page wide on A4 or letter, all columns at 7 pixels of 1/96 in a letter of width: never under 60 %, so that
+    9 point letters come out at 5.4 points or more."""
+    _, values = _books(small_work(cutting, unit))
+    for page in values.worksheets:
+        letters = sum(d.width * (d.max - d.min + 1) for d in page.column_dimensions.values())
+        across = 297.0 if page.page_setup.paperSize == 9 else 279.4
+        room = across - 25.4 * (page.page_margins.left + page.page_margins.right)
+        assert page.page_setup.orientation == "landscape"
+        assert room / (letters * 7 / 96 * 25.4) > 0.6, page.title
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
 def test_words_fit_their_cells(unit: str) -> None:
     """By the widths of Helvetica, which Arial's letters share: no word is wider than its column, no row too low."""
     from reportlab.pdfbase.pdfmetrics import stringWidth
