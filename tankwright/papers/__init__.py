@@ -26,14 +26,15 @@ def all_papers(work: Work) -> dict[str, bytes]:
     from .templates import template_files
 
     faces, got = [face_of(work, blank) for blank in work.blanks], figures(work)
-    with alongside(lambda: {**dxf_files(work), **svg_files(work), **template_files(work, faces)}) as rest:
+    with alongside(lambda: {**template_files(work, faces), **drawing_files(work, faces)}) as rest:
         papers = {
             "job-sheet.html": job_sheet(work, faces, got).encode("utf-8"),
             "results.json": results(work, got),
             **cut_lists(work, got),
             **quote_files(work),
             **for_the_cutter(work),
-            **drawing_files(work, faces),
+            **dxf_files(work),
+            **svg_files(work),
             "body.stl": stl(work.body, f"{work.job.name}, revision {work.job.revision}"),
         }
         return {**papers, **rest()}
