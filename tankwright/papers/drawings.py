@@ -18,16 +18,15 @@ from .blankdraw import draw_blank
 from .blankface import Face, face_of, named
 from .blanknotes import end_words
 from .blankview import SMALL, View
-from .cutting_words import figure, metal_line, metal_of
+from .cutting_words import figure, metal_of
 from .drawingpage import FLOOR, FOOT, LEFT, LIVE, PAGE, RIGHT, page_title
 from .figurespage import figures_page, more_page, parted
 from .legend import legend
-from .look import BLUE, INK, PENCIL, RED, SIZES, WORDS
+from .look import INK, PENCIL, RED, SIZES, WORDS
 from .names import job_line
 from .pdf import begin, finish, fit_size, line, page, paragraph, pen, polygon, table, text, text_width
 from .rolldraw import roll_table, roll_table_height
-from .shearsteps import shear_hold, shear_steps
-from .sheetdraw import draw_sheet, sheet_tables
+from .sheetpage import SheetPage, sheet_pages
 from .zones import worst_places, zone_twin
 
 if TYPE_CHECKING:
@@ -48,26 +47,22 @@ def drawings_pdf(work: Work, faces: Sequence[Face] = ()) -> bytes:
     """The whole set as one file; ``faces`` saves working them out again."""
     faces = tuple(faces) or tuple(face_of(work, blank) for blank in work.blanks)
     canvas, buffer = begin(f"{work.job.name}: shop drawings", job_line(work.job))
-    sheets = range(len(work.layout.sheets))
-    pages = [("sheet", _sheet_page, index) for index in sheets]
-    pages += [
-        ("cuts of sheet", _cuts_page, index) for index in sheets if any(c.sheet == index for c in work.layout.cuts)
-    ]
+    pages = sheet_pages(work)
     parts = [_pages_of(face) for face in faces]
     total = 1 + sum(map(len, parts)) + len(pages)
     number = 1
     with _page(canvas, work, "contents", f"page 1 of {total}"):
-        _contents(canvas, work, faces, [len(drawn) for drawn in parts])
+        _contents(canvas, work, faces, [len(drawn) for drawn in parts], pages)
     for face, drawn in zip(faces, parts, strict=True):
         name = face.blank.name
         for part, draw in drawn:
             number += 1
             with _page(canvas, work, f"{name}: {part}", f"page {number} of {total}"):
                 draw(canvas, face)
-    for what, draw_sheet_page, index in pages:
+    for each in pages:
         number += 1
-        with _page(canvas, work, f"{what} {index + 1}", f"page {number} of {total}"):
-            draw_sheet_page(canvas, work, index)
+        with _page(canvas, work, each.title, f"page {number} of {total}"):
+            each.draw(canvas, work, each.sheet)
     return finish(canvas, buffer)
 
 
@@ -92,7 +87,7 @@ def _page(canvas: Any, work: Work, bookmark: str, number: str) -> Iterator[None]
         text(canvas, LEFT, FOOT + 1.6, stamp, fit_size(stamp, LIVE[0], SIZES["small"], least=1.2))
 
 
-def _contents(canvas: Any, work: Work, faces: Sequence[Face], count: Sequence[int]) -> None:
+def _contents(canvas: Any, work: Work, faces: Sequence[Face], count: Sequence[int], pages: Sequence[SheetPage]) -> None:
     """What is in the set, the warnings first; ``count`` pages of each blank."""
     y = page_title(canvas, "Shop drawings")
     colours = {"stop": RED, "look": INK, "note": PENCIL}
@@ -115,15 +110,14 @@ def _contents(canvas: Any, work: Work, faces: Sequence[Face], count: Sequence[in
         strain = "none" if blank.flat is None else f"{words.percent(blank.stretch)}, {words.percent(blank.shrink)}"
         where = str(sheets[blank.name]) if blank.name in sheets else "none"
         size = words.size(x1 - x0, y1 - y0, work.job.unit)
-        pages = f"{page_}\u2013{page_ + many - 1}"
-        rows.append([pages, named(work, blank.name), words.hand(blank), blank.kind, size, strain, where])
+        span = f"{page_}\u2013{page_ + many - 1}"
+        rows.append([span, named(work, blank.name), words.hand(blank), blank.kind, size, strain, where])
         page_ += many
-    for index, used in enumerate(work.layout.sheets):
-        size = words.size(used.sheet.width, used.sheet.height, work.job.unit)
-        rows.append([str(page_ + index), f"sheet {index + 1}", "", used.name, size, "", ""])
-    shorn = sorted({cut.sheet for cut in work.layout.cuts})
-    for at, index in enumerate(shorn, page_ + len(work.layout.sheets)):
-        rows.append([str(at), f"cuts of sheet {index + 1}", "", "for whoever stands at the shear", "", "", ""])
+    for at, each in enumerate(pages, page_):
+        sheet = work.layout.sheets[each.sheet]
+        size = words.size(sheet.sheet.width, sheet.sheet.height, work.job.unit)
+        about = [sheet.name, size] if each.about is None else [each.about, ""]
+        rows.append([str(at), each.title, "", *about, "", ""])
     y = table(canvas, LEFT, y, [18, 42, 46, 42, 52, 37, 22], rows, SIZES["small"]) - 3.0
     facts = "; ".join(f"{name}: {value}" for name, value in work.assumptions)
     y = paragraph(canvas, LEFT, y, f"Assumed. {facts}.", LIVE[0], SIZES["fine"]) - 1.5
@@ -311,51 +305,3 @@ def _zone_table(face: Face) -> list[list[str]]:
             spot = "spots" if len(place.at) > 1 else "spot"
             rows.append([spot, place.kind, "", worst, words.difficulty(place.share, limits), at(place.at)])
     return rows
-
-
-def _sheet_page(canvas: Any, work: Work, index: int) -> None:
-    """One sheet with its parts numbered in cutting order, offcuts, and the order in words."""
-    used = work.layout.sheets[index]
-    size = words.size(used.sheet.width, used.sheet.height, work.job.unit)
-    total = len(work.layout.sheets)
-    y = page_title(canvas, f"Sheet {index + 1} of {total}: {used.name}", size)
-    metal = f"{metal_line(work.job)}. "
-    how = {
-        "shear": "Shear edge to edge in the order of the ringed numbers, then cut each outline from its rectangle.",
-        "profile": "Profile cut.",
-    }.get(work.layout.cutting, "")
-    grain = {None: "no direction", 0.0: "along the sheet", 90.0: "up the sheet"}[used.sheet.grain_deg]
-    flipped = any(p.flipped for p in work.layout.on_sheet(index))
-    says = f"{metal}Grain {grain}. {how} {WORDS['face_mixed' if flipped else 'face']}"
-    y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"], colour=BLUE if flipped else INK) - 1.0
-    tables = sheet_tables(work, index)
-    room = 162.0
-    draw_sheet(canvas, work, index, (LEFT, FLOOR + 4), (room, y - FLOOR - 6))
-    x, foot = LEFT + room + 4, y
-    for widths, rows, right in tables:
-        foot = table(canvas, x, foot, widths, rows, SIZES["fine"], right=right) - 2.0
-
-
-def _cuts_page(canvas: Any, work: Work, index: int) -> None:
-    """The shear's cuts of one sheet, a row each, to be followed without another page."""
-    used = work.layout.sheets[index]
-    size = words.size(used.sheet.width, used.sheet.height, work.job.unit)
-    y = page_title(canvas, f"Cuts of sheet {index + 1}: {used.name}", size)
-    unit = work.job.unit
-    longest = max((cut.length for cut in work.layout.cuts if cut.sheet == index), default=0.0)
-    says = (
-        f"{metal_line(work.job)}. Lay the sheet as drawn on its page, good face up, 0 at your lower left; keep every "
-        "piece turned that way and chalk its label on; on a blank's own rectangle chalk the blank's number. Down the "
-        "list: take the piece, measure from the edge named, mark at both ends, bring the mark under the blade, cut "
-        "from edge to edge. A back gauge serves where it reaches and the piece stays under the hold-down; a narrow "
-        f"rest lies beyond the blade. Longest cut {figure(longest, unit)}{'' if unit == 'in' else ' mm'}; "
-        "a stroke longer than your shear is cut by hand along the same line."
-    )
-    hold = shear_hold(work, index)
-    if hold:
-        y = paragraph(canvas, LEFT, y, hold, LIVE[0], SIZES["small"], bold=True) - 1.5
-    y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.5
-    in_ = "mm (in)" if unit == "in" else "mm"
-    rows = [["cut", f"take (wide \u00d7 high, {in_})", f"cut at ({in_})", "leaves"], *shear_steps(work, index)]
-    wide = [10, 62, 66] if unit == "in" else [10, 46, 84]
-    table(canvas, LEFT, y, [*wide, LIVE[0] - sum(wide)], rows, SIZES["small" if len(rows) < 28 else "fine"])

@@ -12,21 +12,20 @@ from .cutting import cut_order, piece_numbers
 from .cutting_words import figure
 from .look import FAINT, INK, SIZES
 from .outline import fit_outline
-from .pdf import circle, draw_path, fit_size, line, pen, polygon, text, text_width
+from .pdf import draw_path, fit_size, line, pen, polygon, text, text_width
 from .shearsteps import turn_words
+from .sheetlabels import BALLOON, Page, label_part, ring
 
 if TYPE_CHECKING:
     from ..work import Work
 
 __all__ = ["draw_sheet", "sheet_tables"]
 
-LEAST = 1.7  # letters lower than this are not read at the bench, mm
-BALLOON = 1.9  # half the width of the circle round a cut's number, mm
 Table = tuple[list[float], list[list[str]], tuple[int, ...]]
 
 
 def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], room: tuple[float, float]) -> None:
-    """The sheet as large as there is room: parts by cut list number, offcuts hatched, shear cuts numbered in rings."""
+    """The sheet as large as there is room: parts by cut list number, offcuts hatched, the order of cutting in rings."""
     import shapely
     from shapely import affinity, unary_union
 
@@ -44,10 +43,10 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
         draw_path(canvas, view.path(path))
     for blocked in sheet.blocked:
         polygon(canvas, view.points(np.asarray(blocked.exterior.coords)).tolist(), fill=FAINT)
-    numbers = piece_numbers(work)
-    for placed in cut_order(layout, index):
-        taken.append(_part(canvas, placed, numbers.get(placed.part.name, "-"), view))
-    parts = unary_union([placed.outline for placed in layout.on_sheet(index)])
+    numbers, order = piece_numbers(work), cut_order(layout, index)
+    for placed in order:
+        _outline(canvas, placed, view)
+    parts = unary_union([placed.outline for placed in order])
     metal = affinity.affine_transform(parts, [scale, 0, 0, scale, *low])
     corner = view.points([[0, 0], [sheet.width, sheet.height]])
     middle = (corner[0] + corner[1]) / 2
@@ -56,16 +55,22 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
     half = text_width(high, SIZES["small"]) / 2
     beside = corner[0][0] - 1.4 - SIZES["small"], corner[0][0] - 1.0
     taken.append(np.array([[beside[0], middle[1] - half], [beside[1], middle[1] + half]]))
+    foot = np.array([[corner[0][0], corner[0][1] - 9.0], [corner[1][0], corner[0][1] - 1.0]])
+    taken.append(foot)
+    rim = shapely.box(*corner.ravel()).exterior
+    page = Page(metal, rim, np.array(at), np.array(at) + room)
+    widest = sorted(enumerate(order, 1), key=lambda each: -each[1].outline.area)  # these have their place in any case
+    for place, placed in widest:
+        ringed = 0 if layout.cutting == "shear" else place
+        label_part(canvas, placed, numbers.get(placed.part.name, "-"), ringed, view, page, taken)
     cuts = [(cut.order, view.points(cut.line)) for cut in layout.cuts if cut.sheet == index]
     lines = shapely.multilinestrings([ends for _, ends in cuts]) if cuts else None
     pen(canvas, "shear")
     for _, ends in cuts:
         line(canvas, *ends)
-    pen(canvas, "sheet")
-    for order, (a, b) in cuts:
+    for number, (a, b) in cuts:
         x, y = _clear_of(a, b, metal, lines, taken)
-        circle(canvas, float(x), float(y), BALLOON, paper=True)
-        text(canvas, float(x), float(y) - 0.36 * SIZES["small"], str(order), SIZES["small"], bold=True, align="middle")
+        ring(canvas, float(x), float(y), number)
     text(canvas, corner[1][0], corner[0][1] - 3.6, wide, SIZES["small"], align="right")
     text(canvas, corner[0][0] - 1.4, middle[1], high, SIZES["small"], turn=90, align="middle")
     _grain(canvas, sheet.grain_deg, corner)
@@ -105,49 +110,11 @@ def _grain(canvas: Any, grain_deg: float | None, corner: np.ndarray) -> None:
         line(canvas, tip + way * along * 2 + side * 0.7, tip, tip + way * along * 2 - side * 0.7)
 
 
-def _part(canvas: Any, placed: Any, number: str, view: View) -> np.ndarray:
-    """A part with its number and name; the box (2, 2) of these."""
-    from shapely import maximum_inscribed_circle
-
+def _outline(canvas: Any, placed: Any, view: View) -> None:
     pen(canvas, "cut")
     outer, inner = fit_outline(placed.outline)
     for path in (*inner, outer):
         draw_path(canvas, view.path(path))
-    circle: Any = maximum_inscribed_circle(placed.outline, tolerance=2.0)
-    (x, y), room = view.points(circle.coords[0]), float(circle.length) * view.scale
-    name = placed.part.name
-    small = fit_size(name, 1.8 * room, SIZES["small"], least=0.1)
-    if small < LEAST:
-        return _narrow(canvas, placed, number, (x, y), view)
-    high = min(SIZES["head"], room * 0.7)
-    text(canvas, x, y + 0.4, number, high, bold=True, align="middle", paper=True)
-    text(canvas, x, y - 1.2 * small, name, small, align="middle", paper=True)
-    if placed.flipped:
-        text(canvas, x, y - 2.5 * small, "FACE DOWN", small, bold=True, align="middle", paper=True)
-    half = max(text_width(name, small), text_width(number, high)) / 2
-    return np.array([[x - half, y - (2.6 if placed.flipped else 1.4) * small], [x + half, y + 0.4 + high]])
-
-
-def _narrow(canvas: Any, placed: Any, number: str, at: tuple[float, float], view: View) -> np.ndarray:
-    """Number and name in one line along a piece too narrow for two; where that is too long, the number alone.
-
-    The box (2, 2) of what is written.
-    """
-    x0, y0, x1, y1 = placed.outline.bounds
-    wide, high = (x1 - x0) * view.scale, (y1 - y0) * view.scale
-    turn = 90.0 if high > wide else 0.0
-    centre = view.points([(x0 + x1) / 2, (y0 + y1) / 2])
-    says = f"{number} {placed.part.name}" + (", FACE DOWN" if placed.flipped else "")
-    size = fit_size(says, 0.8 * max(wide, high), SIZES["small"], bold=True, least=0.1)
-    middle = (at[0], float(centre[1])) if turn else (float(centre[0]), at[1])
-    if size < LEAST:
-        middle = at
-        says, size = number + (" DOWN" if placed.flipped else ""), LEAST + 0.2
-    off = (0.36 * size, 0.0) if turn else (0.0, -0.36 * size)
-    text(canvas, middle[0] + off[0], middle[1] + off[1], says, size, turn=turn, bold=True, align="middle", paper=True)
-    half = np.array([text_width(says, size, bold=True) / 2, 0.5 * size])
-    half = half[::-1] if turn else half
-    return np.array([np.array(middle) - half, np.array(middle) + half])
 
 
 def _offcut(canvas: Any, work: Work, number: int, offcut: Any, view: View) -> np.ndarray:
@@ -187,21 +154,16 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
     layout, used = work.layout, work.layout.sheets[index]
     unit = work.job.unit
     numbers = piece_numbers(work)
-    rows = [["piece", "name", "lower left at", "size", "turned left"]]
-    for placed in cut_order(layout, index):
+    torch = layout.cutting != "shear"
+    rows = [[*(["cut"] if torch else []), "piece", "name", "lower left at", "size", "turned left"]]
+    for order, placed in enumerate(cut_order(layout, index), 1):
         x0, y0, x1, y1 = placed.outline.bounds
         turned = turn_words(placed.turn_deg) + (", over" if placed.flipped else "")
         size = f"{figure(x1 - x0, unit)} \u00d7 {figure(y1 - y0, unit)}"
-        rows.append(
-            [
-                numbers.get(placed.part.name, "-"),
-                placed.part.name,
-                f"{figure(x0, unit)}, {figure(y0, unit)}",
-                size,
-                turned,
-            ]
-        )
-    tables: list[Table] = [([8, 27, 21, 24, 13], rows, ())]
+        place, number = f"{figure(x0, unit)}, {figure(y0, unit)}", numbers.get(placed.part.name, "-")
+        rows.append([*([str(order)] if torch else []), number, placed.part.name, place, size, turned])
+    widths = [7.0, 8.0, 26.0, 19.0, 21.0, 12.0] if torch else [8.0, 27.0, 21.0, 24.0, 13.0]
+    tables: list[Table] = [(widths, rows, ())]
     cuts = [cut for cut in layout.cuts if cut.sheet == index]
     if cuts:
         rows = [["cut", "take", "measure", "mm (in)" if unit == "in" else "mm", "makes"]]
@@ -224,9 +186,7 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
     tables.append(([45, 24, 24], rows, (1, 2)))
     facts = [["gap, edge margin", f"{figure(layout.gap_mm, unit)}, {figure(layout.edge_mm, unit)} mm"]]
     facts += [["cut length", f"{words.fixed(used.cut_length / 1000, 2)} m"], ["pierces", str(used.pierces)]]
-    facts.append(
-        ["order", "holes first, then outlines down this list" if layout.cutting != "shear" else "cuts by number"]
-    )
+    facts.append(["order", "by the list above" if torch else "cuts by number"])
     for k, offcut in enumerate(layout.offcuts, 1):
         if offcut.sheet == index:
             x0, y0, _, _ = offcut.outline.bounds

@@ -14,6 +14,8 @@ from shapely.geometry import Point, Polygon, box
 from shapely.ops import unary_union
 
 from tankwright.papers.blankface import face_of
+from tankwright.papers.cutting_hold import waits
+from tankwright.papers.cutting_order import cut_order
 from tankwright.papers.drawings import drawing_files, drawings_pdf
 from tankwright.papers.look import A4, LETTER
 from tankwright.papers.offsets import corners, holes, standing_edges, stations, step_for
@@ -245,6 +247,27 @@ def test_sheet_page_numbers_parts_in_cutting_order(texts):
         assert sum(areas[:3]) == pytest.approx(areas[3], abs=2e-4)
         assert areas[3] == pytest.approx(used.sheet.area / 1e6, abs=1e-4)
         assert "keep" in text
+
+
+def test_sheet_page_tells_a_torch_all_it_must_know(texts):
+    """On one page: file, what waits, marks, holes before outlines, the order part by part, what is kept, how exact."""
+    for index in range(len(WORK.layout.sheets)):
+        text = next(t for t in texts if t.startswith(f"Sheet {index + 1} of"))
+        flat = " ".join(text.split())
+        order = [placed.part.name for placed in cut_order(WORK.layout, index)]
+        numbers = {blank.name: k for k, blank in enumerate(WORK.blanks, 1)}
+        rows = [f"{k} {numbers[name]} {name} " for k, name in enumerate(order, 1)]
+        places = [flat.index(row, flat.index("cut piece name")) for row in rows]
+        assert places == sorted(places)
+        assert f"cutting/sheet-{index + 1}-mm.dxf" in flat
+        assert ("HOLD" in flat) == any(waits(blank) for blank in WORK.blanks if blank.name in order)
+        holes = re.search(r"All holes|No part has a hole", flat)
+        assert flat.index("Mark while it is whole") < holes.start() < flat.index("Outlines by the ringed")
+        holed = [p.part.name for p in WORK.layout.on_sheet(index) if p.outline.interiors]
+        assert all(f"{numbers[name]} {name} (1)" in flat for name in holed)
+        kept = [f"K{k}" for k, offcut in enumerate(WORK.layout.offcuts, 1) if offcut.sheet == index]
+        assert all(re.search(rf"Last, cut .*{name}.* off along KEEP", flat) for name in kept)
+        assert "side left of" in flat or "side left" not in order  # mirror images are named as such
 
 
 def test_shear_cuts_are_listed_in_order():
