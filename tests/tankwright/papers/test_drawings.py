@@ -267,7 +267,8 @@ def test_sheet_page_tells_a_torch_all_it_must_know(texts):
         assert all(f"{numbers[name]} {name} (1)" in flat for name in holed)
         kept = [f"K{k}" for k, offcut in enumerate(WORK.layout.offcuts, 1) if offcut.sheet == index]
         assert all(re.search(rf"Last, cut .*{name}.* off along KEEP", flat) for name in kept)
-        assert "side left of" in flat or "side left" not in order  # mirror images are named as such
+        pairs = [b for b in WORK.blanks if b.mirrors and b.name in order]
+        assert all(f"{numbers[b.name]} {b.name} of {numbers[b.mirrors]} {b.mirrors}" in flat for b in pairs)
 
 
 def test_shear_cuts_are_listed_in_order():
