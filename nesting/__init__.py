@@ -10,6 +10,7 @@ Knows flat outlines, sheets and prices, and nothing of what the parts are for.
 from .errors import BadPart, BadSetting, BadSheet, LayoutFault, NestingError
 from .model import Cut, Layout, Length, Offcut, Part, Placed, Sheet, Unplaced, UsedSheet
 from .nest import nest, shortest_length
+from .strip import Strip, pack_strip
 
 __all__ = [
     "BadPart",
@@ -24,8 +25,10 @@ __all__ = [
     "Part",
     "Placed",
     "Sheet",
+    "Strip",
     "Unplaced",
     "UsedSheet",
     "nest",
+    "pack_strip",
     "shortest_length",
 ]

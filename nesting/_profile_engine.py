@@ -60,11 +60,15 @@ class Run:
 
     def wait(self, seconds: float | None) -> bool:
         """Wait for the work to end by itself; False, and it is ended, when it does not in time."""
-        assert self.reader is not None
-        self.reader.join(seconds)
-        ended = not self.reader.is_alive()
+        ended = self.ended(seconds)
         self.stop()
         return ended
+
+    def ended(self, seconds: float | None) -> bool:
+        """Whether it has ended by itself within so many seconds."""
+        assert self.reader is not None
+        self.reader.join(seconds)
+        return not self.reader.is_alive()
 
     def stop(self) -> None:
         """End the child, whatever it is doing."""

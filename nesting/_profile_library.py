@@ -15,23 +15,54 @@ from ._profile_squeeze import settle, settle_no_longer
 
 __all__ = ["pack_sheet", "shorten_by_library"]
 
-LIBRARY = 0.85  # of the work, where the strip packing library can take the sheet; the rest makes it exact and tighter
-FEW_COPIES, SEEDS_APART = 16, 1000
-PATIENCE = 80  # reports without success after which the library starts afresh; tuned by eye
-WORTH_STARTING = 0.2  # work: with less than this the library does little more than start
+LIBRARY = 0.9  # of the work, where the strip packing library can take the sheet; the rest makes it exact and tighter
+WORKERS = 2  # one run with two does better than two runs from different seeds with one each
+PATIENCE = 2.8  # work without success after which the library starts afresh; tuned by eye
+WORTH_STARTING = 0.4  # work: with less than this the library does little more than start
 ONE_SHEET = 0.3  # of the work, for one sheet that may hold all
+FIRST_LOOK = 1.0  # seconds; the library's best is first looked at after as long, then after twice as long, and so on
 
 
 def shorten_by_library(problem: Problem, best: Nest, work: Work, seed: int, better: Callable[[Nest], None]) -> Nest:
-    """What the library makes of the sheet that is to be shortened, if it can take it."""
+    """What the library makes of the sheet that is to be shortened, if it can take it.
+
+    ``better`` hears now and then how far it is. An interrupt makes its best so far exact before it goes on its way.
+    """
     sheet, _ = problem.short_side(best)
     share = LIBRARY * (work.total - work.done)
     if sheet < 0 or work.over() or share < WORTH_STARTING:
         return best
     bench = problem.benches(best.kinds)[sheet]
     copies = [p for p, s in zip(problem.copies, best.spots, strict=True) if s is not None and s.sheet == sheet]
-    runs = _run(problem, copies, bench, share, work, seed)
-    return best if runs is None else _from_engine(problem, best, runs, work, better)
+    run = _start(problem, copies, bench, share, seed)
+    if run is None:
+        return best
+    told = best
+
+    def hear(nest: Nest) -> None:
+        nonlocal told
+        if problem.score(nest) < problem.score(told):
+            told = nest
+            better(nest)
+
+    def look() -> None:
+        for _, places in run.layouts(copies, sheet, 1):
+            nest = _exact(problem, best, places, sheet)
+            if nest is not None:
+                hear(nest)
+
+    try:
+        _watch(run, work, look)
+    except KeyboardInterrupt:
+        run.stop()
+        look()
+        raise
+    finally:
+        run.stop()
+    work.done += share
+    found = _from_library(problem, best, copies, sheet, run, work, hear)
+    # when it was looked at is a matter of the clock, so what was told on the way counts only if nothing is as good
+    return found if problem.score(found) <= problem.score(told) else told
 
 
 def pack_sheet(
@@ -42,42 +73,31 @@ def pack_sheet(
         return None
     (bench,) = benches = problem.benches(kinds)
     share = min(ONE_SHEET * work.total, work.total - work.done)
-    runs = _run(problem, copies, bench, share, work, seed, enough=True)
-    for _, found in (each for run in runs or () for each in run.layouts(list(copies), 0)):
+    enough = bench.high[bench.axis] - bench.low[bench.axis] + 2 * problem.gap
+    run = _start(problem, copies, bench, share, seed, enough)
+    if run is None:
+        return None
+    try:
+        work.cut_short |= not run.wait(work.left())
+    finally:
+        run.stop()
+    work.done += run.done
+    for _, found in run.layouts(copies, 0):
         legal = settle(problem.grid, benches, found, problem.grid.step)
         if legal is not None:
             return legal
     return None
 
 
-def _run(
-    problem: Problem,
-    copies: Sequence[int],
-    bench: Bench,
-    share: float,
-    work: Work,
-    seed: int,
-    *,
-    enough: bool = False,
-) -> list[Run] | None:
-    """Runs of the library that have ended; with ``enough`` they end where the strip goes on the sheet."""
+def _start(
+    problem: Problem, copies: Sequence[int], bench: Bench, share: float, seed: int, enough: float = 0.0
+) -> Run | None:
+    """The library at work, None where it cannot be asked; it ends where the strip is as short as ``enough``."""
     given = strip_job(problem.variants, copies, bench, problem.gap, seed)
     if given is None or _nests_in_holes(problem, copies):
         return None
-    job = {**given[0], "work": share, "patience": PATIENCE}
-    if enough:
-        job["enough"] = bench.high[bench.axis] - bench.low[bench.axis] + 2 * problem.gap
-    # few parts: two runs from different seeds, for luck differs more than a second worker helps
-    each = [(1, seed), (1, seed + SEEDS_APART)] if len(copies) <= FEW_COPIES else [(2, seed)]
-    runs = [start({**job, "workers": w, "seed": s}, given[1], bench, problem.gap) for w, s in each]
-    try:
-        for run in runs:
-            work.cut_short |= not run.wait(work.left())
-    finally:
-        for run in runs:
-            run.stop()
-    work.done += max(run.done for run in runs) if enough else share
-    return runs
+    job = {**given[0], "work": share, "patience": PATIENCE, "enough": enough, "workers": WORKERS}
+    return start(job, given[1], bench, problem.gap)
 
 
 def _nests_in_holes(problem: Problem, copies: Sequence[int]) -> bool:
@@ -95,23 +115,45 @@ def _span(bounds: tuple[float, float, float, float]) -> tuple[float, float]:
     return low, high
 
 
-def _from_engine(problem: Problem, best: Nest, runs: list[Run], work: Work, better: Callable[[Nest], None]) -> Nest:
+def _watch(run: Run, work: Work, look: Callable[[], None]) -> None:
+    """Look now and then at what the library has so far, until it or the time ends. Looking counts as no work."""
+    pause = FIRST_LOOK
+    while not run.ended(pause if work.clock is None else min(pause, work.clock())):
+        if work.late():
+            work.cut_short = True
+            break
+        look()
+        pause *= 2
+
+
+def _from_library(
+    problem: Problem,
+    best: Nest,
+    copies: Sequence[int],
+    sheet: int,
+    run: Run,
+    work: Work,
+    better: Callable[[Nest], None],
+) -> Nest:
     """The better of ``best`` and what the library found, made exact: the shortest, then others while work is left."""
-    sheet, _ = problem.short_side(best)
-    held = [i for i, s in enumerate(best.spots) if s is not None]
-    here = [k for k, i in enumerate(held) if best.spots[i].sheet == sheet]  # type: ignore[union-attr]
-    start = best
-    copies = [problem.copies[held[k]] for k in here]
-    told = sorted((each for run in runs for each in run.layouts(copies, sheet)), key=lambda each: each[0])
-    for number, (_, found) in enumerate(told):
+    start, held = best, [i for i, s in enumerate(best.spots) if s is not None]
+    for number, (_, found) in enumerate(run.layouts(copies, sheet)):
         if number and work.over():
             break
         before = problem.grid.spent
-        spots = [s for s in start.spots if s is not None]
-        for k, spot in zip(here, found, strict=True):
-            spots[k] = spot
-        legal = settle_no_longer(problem.grid, problem.benches(best.kinds), spots, sheet, problem.grid.step)
+        nest = _exact(problem, start, found, sheet)
         work.done += problem.grid.spent - before
-        if legal is not None and not faults(problem, wrap(start, held, legal)):
-            best = tighten(problem, best, held, legal, sheet, work, better)[0]
+        if nest is not None:
+            spots = [s for s in nest.spots if s is not None]
+            best = tighten(problem, best, held, spots, sheet, work, better)[0]
     return best
+
+
+def _exact(problem: Problem, start: Nest, found: Sequence[Spot], sheet: int) -> Nest | None:
+    """``start`` with the copies of one sheet at the places found, moved apart to the gap; None if that fails."""
+    held = [i for i, s in enumerate(start.spots) if s is not None]
+    told = iter(found)
+    spots = [next(told) if s.sheet == sheet else s for s in start.spots if s is not None]
+    legal = settle_no_longer(problem.grid, problem.benches(start.kinds), spots, sheet, problem.grid.step)
+    nest = None if legal is None else wrap(start, held, legal)
+    return None if nest is None or faults(problem, nest) else nest

@@ -37,7 +37,7 @@ from .model import OnBetter, Part, Placed, Placement, Rotations, Sheet, Unplaced
 
 __all__ = ["place_by_work", "place_profile", "work_for"]
 
-WORK_PER_SECOND = 0.45  # a quiet core of 2026 does about 0.6: there is a quarter to spare before the clock decides
+WORK_PER_SECOND = 0.5  # a quiet core of 2026 does about 0.7: there is a quarter to spare before the clock decides
 SLACK = 3.0  # seconds over before the clock decides: a short search on a busy machine shall still come out the same
 CLOCK_NOTE = "The clock ended the search before its work was done; another run may differ."
 STOP_NOTE = "Stopped by hand: the best layout found until then."

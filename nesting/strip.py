@@ -1,22 +1,23 @@
-"""Pack true shapes on a strip of given height as short as they go, for comparison with published bests.
+"""How short a strip of given height can be: true shapes for a coil, or for comparison with published bests.
 
     pack_strip(parts, 40.0, seconds=20, rotations=(0, 180)) -> Strip
 
-A shop's sheets go through ``nest``; this serves a coil, and ``benchmarks/nest_profile.py``.
+A shop's sheets go through ``nest``, which also leaves the sheet with most to spare as short in use as it can;
+``shortest_length`` asks the same of the shear.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from ._profile_quick import Stock
-from ._profile_search import Problem, Work, quick_nest
-from ._profile_shapes import Variants
 from .errors import BadPart, BadSetting
-from .model import Part, Placed, Rotations, Sheet
-from .profile import place_by_work, work_for
+from .model import OnBetter, Part, Placed, Placement, Rotations, Sheet
+
+if TYPE_CHECKING:
+    from ._profile_search import Work
 
 __all__ = ["Strip", "pack_strip", "strip_by_work"]
 
@@ -25,16 +26,23 @@ QUICK_LENGTH = 2.5  # of the area bound, the length first tried
 
 @dataclass(frozen=True)
 class Strip:
-    """A packed strip: ``length`` along x, ``height`` along y, mm; ``density`` is part area over length x height."""
+    """A packed strip.
+
+    ``length`` along x and ``height`` along y, mm; ``density`` is part area over length x height. ``placed`` as in
+    ``Layout``, every copy of every part, the strip's corner at the origin. ``stopped``: by hand (Ctrl-C). ``notes``
+    say so, and whether the clock cut the search short (then another run may differ).
+    """
 
     height: float
     length: float
     placed: tuple[Placed, ...]
     density: float
+    stopped: bool = False
+    notes: tuple[str, ...] = ()
 
 
 def pack_strip(
-    parts: Sequence[Part],
+    parts: Iterable[Part],
     height: float,
     *,
     gap_mm: float = 0.0,
@@ -42,11 +50,27 @@ def pack_strip(
     seed: int = 0,
     rotations: Rotations = None,
     library: bool = True,
+    on_better: Callable[[Strip], None] | None = None,
 ) -> Strip:
     """Pack every copy of every part on a strip ``height`` mm high, as short as can be found in ``seconds``.
 
-    The gap is kept between parts, not to the strip's edges. ``library`` False, or no strip packing library
-    installed: our own search alone. The same seed gives the same strip, as in ``place_profile``.
+    Parameters
+    ----------
+    parts : Part values, mm. Grain is not looked at: turns that may not be are left out of ``rotations``.
+    height : the strip's fixed side, mm, along y.
+    gap_mm : least distance between two parts; none is kept to the strip's edges.
+    seconds : about how long to search; the first layout comes within one whatever it is.
+    seed : the same input and seed give the same strip, as in ``nest``.
+    rotations : turns in degrees that a part may have, for all parts or per part name ("*" for the rest). None: the four
+        quarter turns.
+    library : False, or no strip packing library installed: our own search alone.
+    on_better : called with each shorter strip as it is found. An interrupt (Ctrl-C) ends the search and returns
+        the best so far, with ``stopped`` true.
+
+    Returns
+    -------
+    Strip
+        Checked with plain geometry, as every layout: overlap, gap and edge to 1e-6 mm.
 
     Raises
     ------
@@ -63,16 +87,19 @@ def pack_strip(
     >>> pack_strip([Part("tile", box(0, 0, 10, 5), 4)], 10.0, seconds=1, library=False).length
     20.0
     """
+    from .profile import work_for
+
     for name, value in (("height", height), ("gap_mm", gap_mm), ("seconds", seconds)):
         if not (math.isfinite(value) and value >= 0) or (name == "height" and value == 0):
             raise BadSetting(name, value, "more than 0" if name == "height" else "0 or more")
     return strip_by_work(
-        parts, height, work=work_for(seconds), gap_mm=gap_mm, seed=seed, rotations=rotations, library=library
-    )
+        parts, height, work=work_for(seconds), gap_mm=gap_mm, seed=seed, rotations=rotations, library=library,
+        on_better=on_better,
+    )  # fmt: skip
 
 
 def strip_by_work(
-    parts: Sequence[Part],
+    parts: Iterable[Part],
     height: float,
     *,
     work: Work,
@@ -80,19 +107,41 @@ def strip_by_work(
     seed: int = 0,
     rotations: Rotations = None,
     library: bool = True,
+    on_better: Callable[[Strip], None] | None = None,
 ) -> Strip:
     """``pack_strip`` with the work spelled out; without a clock the same on every machine."""
-    sheet = _long_enough(tuple(parts), height, gap_mm, rotations)
-    found = place_by_work(
-        tuple(parts), (sheet,), gap_mm=gap_mm, edge_mm=0.0, work=work, seed=seed, rotations=rotations, engine=library
-    )
+    from .profile import place_by_work
+
+    parts = tuple(parts)
+    sheet = _long_enough(parts, height, gap_mm, rotations)
+    watcher: OnBetter | None = None
+    if on_better is not None:
+        tell = on_better
+
+        def watcher(found: Placement) -> None:
+            tell(_strip(found, height))
+
+    return _strip(
+        place_by_work(
+            parts, (sheet,), gap_mm=gap_mm, edge_mm=0.0, work=work, seed=seed, rotations=rotations, engine=library,
+            on_better=watcher,
+        ),
+        height,
+    )  # fmt: skip
+
+
+def _strip(found: Placement, height: float) -> Strip:
     length = max(item.outline.bounds[2] for item in found.placed)
     area = math.fsum(item.outline.area for item in found.placed)
-    return Strip(height, length, found.placed, area / (height * length))
+    return Strip(height, length, found.placed, area / (height * length), found.stopped, found.notes)
 
 
 def _long_enough(parts: tuple[Part, ...], height: float, gap: float, rotations: Rotations) -> Sheet:
     """A strip long enough for a first layout."""
+    from ._profile_quick import Stock
+    from ._profile_search import Problem, quick_nest
+    from ._profile_shapes import Variants
+
     copies = tuple(p for p in sorted(range(len(parts)), key=lambda p: (-parts[p].outline.area, p))
                    for _ in range(parts[p].quantity))  # fmt: skip
     if not copies:

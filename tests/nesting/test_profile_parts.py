@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import Point, Polygon, box
 
+import nesting
 from nesting._profile_check import faults_on_sheet
 from nesting._profile_engine import available
 from nesting._profile_grid import SLACK, Bench, Grid, Spot
@@ -209,3 +210,35 @@ def test_a_strip_of_no_height_is_refused():
     """Height 0 is a bad setting."""
     with pytest.raises(BadSetting, match="height"):
         pack_strip([Part("p", box(0, 0, 1, 1))], 0.0)
+
+
+@pytest.mark.skipif(not available(), reason="no strip packing library here")
+def test_each_strip_told_of_is_shorter_and_an_interrupt_keeps_the_last():
+    """Every strip told of is whole and legal; stopped at the third, that or a shorter one comes back, marked."""
+    parts, turns, height, _ = instance("jakobs1")
+    told = []
+
+    def stop_at_third(better) -> None:
+        assert_packed(better, parts)
+        told.append(better.length)
+        if len(told) == 3:
+            raise KeyboardInterrupt
+
+    strip = nesting.pack_strip(parts, height, seconds=20, rotations=turns, on_better=stop_at_third)
+    assert_packed(strip, parts)
+    assert strip.stopped
+    assert strip.notes
+    assert told == sorted(told, reverse=True)
+    assert strip.length == told[-1]
+
+
+@pytest.mark.skipif(not available(), reason="no strip packing library here")
+def test_a_long_sheet_is_left_as_short_in_use_as_a_strip():
+    """On one sheet 5 m long ``nest`` frees the far end, as ``pack_strip``; bounding squares need 3 x 500 mm."""
+    parts = [Part("ell", Polygon([(0, 0), (500, 0), (500, 200), (200, 200), (200, 500), (0, 500)]), 6)]
+    layout = nesting.nest(parts, [Sheet("coil", 5000, 1000, quantity=1)], cutting="profile", gap_mm=0, seconds=3)
+    strip = nesting.pack_strip(parts, 1000.0, seconds=3)
+    used = max(item.outline.bounds[2] for item in layout.placed)
+    assert used == pytest.approx(strip.length, rel=0.02)
+    assert used < 1250
+    assert layout.offcuts[0].outline.bounds[2] == pytest.approx(5000, abs=0.02)
