@@ -11,7 +11,7 @@ All in mm from the lower left corner of the sheet, drawn good face up.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -27,7 +27,16 @@ if TYPE_CHECKING:
 
     from ..work import Work
 
-__all__ = ["finished_by", "finished_words", "shear_hold", "shear_steps", "stroke_cautions", "turn_words"]
+__all__ = [
+    "Step",
+    "finished_by",
+    "finished_words",
+    "measured",
+    "shear_hold",
+    "shear_steps",
+    "stroke_cautions",
+    "turn_words",
+]
 
 #: A finished edge this near a stroke is made by it: a shear is set no finer, mm.
 ON_MM = 0.25
@@ -36,8 +45,20 @@ TOUCH_MM = 5.0
 STEP_MM = 0.5
 
 
-def shear_steps(work: Work, index: int) -> Iterator[tuple[str, str, str, str]]:
-    """Cut number, the piece to take, where to cut it, and what the two pieces are, in cutting order.
+class Step(NamedTuple):
+    """One cut in words, a cell each."""
+
+    order: str
+    take: str  # the piece to lay under the shear, and its size
+    measure: str  # how far from which of its edges
+    stroke: str  # which way the cut runs, and how long it is
+    first: str  # the piece left or below the cut: its label, size and use
+    second: str  # and that right of it or above
+    mind: str  # what waits, what is squared, what is a finished edge
+
+
+def shear_steps(work: Work, index: int) -> Iterator[Step]:
+    """The cuts of a sheet in cutting order.
 
     Every size is rounded by itself, as on all other papers: a sum may be off by one in the last place.
     """
@@ -46,30 +67,50 @@ def shear_steps(work: Work, index: int) -> Iterator[tuple[str, str, str, str]]:
     sizes = {label: (x1 - x0, y1 - y0) for label, (x0, y0, x1, y1) in boxes.items()}
     cuts = [cut for cut in work.layout.cuts if cut.sheet == index]
     later = {cut.piece for cut in cuts}
-    finishes, held = finished_words(work, index), held_cuts(work, index)
+    finishes, held, measures = finished_words(work, index), held_cuts(work, index), measured(work, index)
     for cut in cuts:
-        filled = _fills(work, index, boxes[cut.makes[1]], cut.axis)
-        edge, far = ("left", "right") if cut.axis == "x" else ("lower", "upper")
-        across = "up and down" if cut.axis == "x" else "side to side"
-        where = f"{figure(cut.distance, unit)} from its {edge} edge, {across}, {figure(cut.length, unit)} long"
-        if cut.order in held:
-            where = f"HOLD: {_why_held(work, held[cut.order])}; {where}"
+        edge, distance, filled = measures[cut.order]
+        mind = [f"HOLD: {_why_held(work, held[cut.order])}"] if cut.order in held else []
         if cut.purpose == "square":
             squared = any(c.purpose == "square" and c.axis != cut.axis and c.order < cut.order for c in cuts)
-            clean = f"a clean {edge} edge, all else is squared to it"
-            where += "; square to the edge just cut" if squared else f"; makes {clean}"
+            clean = f"makes a clean {edge} edge, all else is squared to it"
+            mind.append("square to the edge just cut" if squared else clean)
         if filled:
-            own = figure(sizes[cut.makes[1]][0 if cut.axis == "x" else 1], unit)
-            where += f"; better: {own} from its {far} edge, for {filled} is what is left here and has no trim"
+            mind.append(f"from the {edge} edge, for {filled} is what is left there and has no trim")
         if cut.order in finishes:
-            where = f"{where}; {finishes[cut.order]}"
+            mind.append(finishes[cut.order])
         take = "the whole sheet" if cut.piece == str(index + 1) else f"piece {cut.piece}"
         sides = ("left", "right") if cut.axis == "x" else ("lower", "upper")
-        left = (
+        first, second = (
             f"{side}: piece {label}, {_size(sizes[label], unit)}, {_use(work, index, label, boxes, label in later)}"
             for side, label in zip(sides, cut.makes, strict=True)
         )
-        yield str(cut.order), f"{take}, {_size(sizes[cut.piece], unit)}", where, "; ".join(left)
+        across = "up and down" if cut.axis == "x" else "side to side"
+        yield Step(
+            str(cut.order),
+            f"{take}, {_size(sizes[cut.piece], unit)}",
+            f"{figure(distance, unit)} from its {edge} edge",
+            f"{across}, {figure(cut.length, unit)} long",
+            first,
+            second,
+            "; ".join(mind),
+        )
+
+
+def measured(work: Work, index: int) -> dict[int, tuple[str, float, str]]:
+    """By the number of the cut: the edge of its piece that it is measured from, how far, and for what part's sake.
+
+    From the left or lower edge, and no part named; from the far one where a part without trim is just what is left
+    there: errors of all cuts before would pile up on it.
+    """
+    boxes, found = piece_boxes(work, index), {}
+    for cut in work.layout.cuts:
+        if cut.sheet == index:
+            k, rest = ("xy".index(cut.axis), boxes[cut.makes[1]])
+            filled = _fills(work, index, rest, cut.axis)
+            near = (("left", "lower")[k], cut.distance, "")
+            found[cut.order] = (("right", "upper")[k], rest[k + 2] - rest[k], filled) if filled else near
+    return found
 
 
 def shear_hold(work: Work, index: int) -> str:
@@ -79,19 +120,26 @@ def shear_hold(work: Work, index: int) -> str:
     if not held:
         return ""
     sources = "; ".join(dict.fromkeys(strip_source(work, strip) for strip in strips_of(work)))
-    marked = "Strokes marked HOLD, and " if held_cuts(work, index) else ""
-    return (
-        f"HOLD {', '.join(held)}. The test strip comes first: {sources}. {marked}whatever is cut out of the piece "
-        f"that holds {'it' if len(held) == 1 else 'them'}, {BEND_HOLD}."
-    ).replace(". whatever", ". Whatever")
+    piece = f"whatever is cut out of the piece that holds {'it' if len(held) == 1 else 'them'}"
+    which = f"Strokes marked HOLD, and {piece}," if held_cuts(work, index) else f"W{piece[1:]} has to"
+    return f"HOLD {', '.join(held)}. The test strip comes first: {sources}. {which} {BEND_HOLD}."
 
 
 def stroke_cautions(work: Work, index: int) -> dict[int, str]:
-    """What to mind at a stroke, by its number: that it waits for the bend test, that it is a finished edge."""
-    told = {order: f"HOLD: {_why_held(work, names)}" for order, names in held_cuts(work, index).items()}
-    for order, said in finished_words(work, index).items():
-        told[order] = f"{told[order]}; {said}" if order in told else said
-    return told
+    """What to mind at a stroke, by its number, in the few words of a table: that it waits for the bend test, whose
+    finished edge it makes or touches. `finished_words` says at length what that asks for."""
+    told: dict[int, list[str]] = {}
+    for order, names in held_cuts(work, index).items():
+        held = ", ".join(named(work, name) for name in names)
+        told[order] = [f"HOLD, fixes {held}" if names else "HOLD"]
+    for order, runs in finished_by(work, index).items():
+        made = ", ".join(
+            f"{named(work, name)} ({words.length(run, work.job.unit, 0)})" for name, run in runs if run > 0
+        )
+        touched = ", ".join(named(work, name) for name, run in runs if run == 0)
+        said = told.setdefault(order, [])
+        said += [f"finished edge of {made}"] * bool(made) + [f"touches {touched}"] * bool(touched)
+    return {order: "; ".join(said) for order, said in sorted(told.items())}
 
 
 def _why_held(work: Work, names: tuple[str, ...]) -> str:
@@ -197,8 +245,8 @@ def _use(work: Work, index: int, label: str, boxes: dict[str, Box], goes_on: boo
             a, b, _, _ = placed.outline.bounds
             off = [max(0.0, a - x0), max(0.0, b - y0)]
             lies = f", {figure(off[0], unit)} from its left and {figure(off[1], unit)} from below"
-            square = abs((placed.turn_deg + 45.0) % 90.0 - 45.0) < 0.05
-            aslant = "" if square else f", turned {turn_words(placed.turn_deg % 360)} to the left"
+            turn = placed.turn_deg % 360
+            aslant = "" if min(turn, 360 - turn) < 0.05 else f", turned {turn_words(turn)} to the left"
             waits_ = ", HOLD" if placed.part.name in waiting else ""
             held.append(named(work, placed.part.name) + (lies if max(off) > 0.5 else "") + aslant + waits_)
     if held:

@@ -13,7 +13,7 @@ from .cutting_words import figure
 from .look import FAINT, INK, SIZES
 from .outline import fit_outline
 from .pdf import draw_path, fit_size, line, pen, polygon, text, text_width
-from .shearsteps import turn_words
+from .shearsteps import measured, turn_words
 from .sheetlabels import BALLOON, Page, label_part, ring
 
 if TYPE_CHECKING:
@@ -167,12 +167,14 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
     cuts = [cut for cut in layout.cuts if cut.sheet == index]
     if cuts:
         rows = [["cut", "take", "measure", "mm (in)" if unit == "in" else "mm", "makes"]]
+        measures = measured(work, index)
         for cut in cuts:
             take = "the sheet" if cut.piece == str(index + 1) else cut.piece
-            way = "from the left" if cut.axis == "x" else "from below"
+            edge, distance, _ = measures[cut.order]
+            way = {"left": "from the left", "lower": "from below"}.get(edge, f"from its {edge} edge")
             purpose = {"square": " (squares)", "trim": " (trims)"}.get(cut.purpose, "")
             makes = " and ".join(cut.makes) + purpose
-            rows.append([str(cut.order), take, way, figure(cut.distance, unit), makes])
+            rows.append([str(cut.order), take, way, figure(distance, unit), makes])
         tables.append(([8, 15, 19, 19, 32], rows, (3,)))
     density = work.job.metal.density * work.job.thickness / 1e9
     rows = [["where the metal goes", "m\u00b2", "kg"]]

@@ -121,13 +121,18 @@ def _cuts_page(canvas: Any, work: Work, index: int) -> None:
         "list: take the piece, measure from the edge named, mark at both ends, bring the mark under the blade, cut "
         "from edge to edge. A back gauge serves where it reaches and the piece stays under the hold-down; a narrow "
         f"rest lies beyond the blade. Longest cut {figure(longest, unit)}{'' if unit == 'in' else ' mm'}; "
-        "a stroke longer than your shear is cut by hand along the same line."
+        "a stroke longer than your shear is cut by hand along the same line. On a blank's own rectangle lay its "
+        "template, turned as told, lower left of its box in the lower left corner if no place is told, and cut the "
+        "outline."
     )
     hold = shear_hold(work, index)
     if hold:
         y = paragraph(canvas, LEFT, y, hold, LIVE[0], SIZES["small"], bold=True) - 1.5
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 1.5
     in_ = "mm (in)" if unit == "in" else "mm"
-    rows = [["cut", f"take (wide \u00d7 high, {in_})", f"cut at ({in_})", "leaves"], *shear_steps(work, index)]
-    wide = [10, 62, 66] if unit == "in" else [10, 46, 84]
-    table(canvas, LEFT, y, [*wide, LIVE[0] - sum(wide)], rows, SIZES["small" if len(rows) < 28 else "fine"])
+    rows = [["cut", f"take (wide \u00d7 high, {in_})", f"measure ({in_})", "stroke", "leaves", "and", "mind"]]
+    for step in shear_steps(work, index):
+        order = f"{step.order} HOLD" if step.mind.startswith("HOLD") else step.order
+        rows.append([order, *step[1:]])
+    wide = [10.0, 44.0, 33.0, 31.0, 46.0, 46.0]
+    table(canvas, LEFT, y, [*wide, LIVE[0] - sum(wide)], rows, SIZES["small" if len(rows) < 16 else "fine"])

@@ -275,8 +275,8 @@ def test_strokes_that_fix_a_held_part_wait():
     assert freeing_cuts(work, "1.8") == (1, 4)
     assert freeing_cuts(work, "1.4") == (1, 2)
     steps = {step[0]: step for step in shear_steps(work, 0)}
-    assert [order for order, step in steps.items() if step[2].startswith("HOLD")] == ["2", "3", "5"]
-    assert "tunnel, HOLD" in steps["3"][3]
+    assert [order for order, step in steps.items() if step.mind.startswith("HOLD")] == ["2", "3", "5"]
+    assert "tunnel, HOLD" in steps["3"].first
     assert shear_hold(work, 0).startswith(f"HOLD {WORK.blanks.index(TUNNEL) + 1} tunnel. The test strip comes first")
     assert shear_hold(replace(work, layout=replace(layout, placed=())), 0) == ""
 
@@ -302,15 +302,17 @@ def test_a_piece_of_the_shear_has_one_size_on_all_papers(shift: float):
     cuts = tuple(replace(cut, distance=cut.distance - shift) for cut in work.layout.cuts)
     work = replace(work, layout=replace(work.layout, cuts=cuts))
     for used in work.layout.sheets:
-        for _, take, where, leaves in shear_steps(work, used.index):
-            whole, low, high = (tuple(map(float, s)) for s in re.findall(r"([\d.]+) × ([\d.]+)", f"{take} {leaves}"))
-            axis = 0 if "up and down" in where else 1
-            if "better:" not in where:
+        for step in shear_steps(work, used.index):
+            said = f"{step.take} {step.first} {step.second}"
+            whole, low, high = (tuple(map(float, s)) for s in re.findall(r"([\d.]+) × ([\d.]+)", said))
+            axis = 0 if "up and down" in step.stroke else 1
+            if "left" in step.measure or "lower" in step.measure:
                 assert low[axis] + high[axis] == pytest.approx(whole[axis], abs=0.101)
             assert low[1 - axis] == high[1 - axis] == whole[1 - axis]
         boxes = piece_boxes(work, used.index)
-        for _, take, _, leaves in shear_steps(work, used.index):
-            for label, wide, high in re.findall(r"piece ([\d.]+), ([\d.]+) × ([\d.]+)", f"{take} {leaves}"):
+        for step in shear_steps(work, used.index):
+            said = f"{step.take} {step.first} {step.second}"
+            for label, wide, high in re.findall(r"piece ([\d.]+), ([\d.]+) × ([\d.]+)", said):
                 x0, y0, x1, y1 = boxes[label]
                 assert (wide, high) == (f"{x1 - x0:.1f}", f"{y1 - y0:.1f}")
 
@@ -319,7 +321,7 @@ def test_the_strokes_of_a_finished_edge_are_told_on_page_and_cuts():
     """Whatever stroke makes a finished edge is named in the steps, in the sheet's file and on the page."""
     work = small_work("shear")
     for used in work.layout.sheets:
-        steps = {step[0]: step[2] for step in shear_steps(work, used.index)}
+        steps = {step.order: step.mind for step in shear_steps(work, used.index)}
         for order, said in finished_words(work, used.index).items():
             assert said in steps[str(order)]
             assert f"CUT {order}: {said}." in _words(sheet_drawing(work, used.index))

@@ -288,26 +288,28 @@ def test_cuts_page_leads_from_the_sheet_to_every_part():
     work = small_work("shear")
     text = "\n".join(t for t in map(words_of, read(drawings_pdf(work)).pages) if t.startswith("Cuts of sheet"))
     flat = " ".join(text.split())
-    assert f"cut take (wide × high, mm) cut at (mm) leaves {1} the whole sheet" in flat
+    assert "cut take (wide × high, mm) measure (mm) stroke leaves and mind 1 the whole sheet" in flat
     for cut in work.layout.cuts:
-        _, take, where, leaves = next(s for s in shear_steps(work, cut.sheet) if s[0] == str(cut.order))
-        wide, high = (float(v) for v in re.findall(r"(\d+\.\d) × (\d+\.\d)", take)[0])
-        assert f"{cut.distance:.1f} from its {'left' if cut.axis == 'x' else 'lower'} edge" in where
-        made = [(float(a), float(b)) for a, b in re.findall(r"(\d+\.\d) × (\d+\.\d)", leaves)]
-        if cut.axis == "x":
-            assert made[0][0] + made[1][0] == pytest.approx(wide, abs=0.11)
-            assert made[0][0] == pytest.approx(cut.distance, abs=0.051)
-            assert {made[0][1], made[1][1]} == {high}
-        else:
-            assert made[0][1] + made[1][1] == pytest.approx(high, abs=0.11)
-            assert made[0][1] == pytest.approx(cut.distance, abs=0.051)
-        for word in (take, where):
+        step = next(s for s in shear_steps(work, cut.sheet) if s.order == str(cut.order))
+        wide, high = (float(v) for v in re.findall(r"(\d+\.\d) × (\d+\.\d)", step.take)[0])
+        (first,), (second,) = (re.findall(r"(\d+\.\d) × (\d+\.\d)", s) for s in (step.first, step.second))
+        made = [(float(a), float(b)) for a, b in (first, second)]
+        k = "xy".index(cut.axis)
+        assert made[0][k] + made[1][k] == pytest.approx((wide, high)[k], abs=0.11)
+        assert made[0][k] == pytest.approx(cut.distance, abs=0.051)
+        assert {made[0][1 - k], made[1][1 - k]} == {(wide, high)[1 - k]}
+        # Measured from whichever edge is named, the rule stops where the two pieces part.
+        far, edge = re.fullmatch(r"(\d+\.\d) from its (\w+) edge", step.measure).groups()
+        assert edge in (("left", "right"), ("lower", "upper"))[k]
+        assert float(far) == made[edge in ("right", "upper")][k]
+        assert step.stroke == f"{('up and down', 'side to side')[k]}, {cut.length:.1f} long"
+        for word in (step.take, step.measure, step.stroke, step.mind):
             assert " ".join(word.split()) in flat
     cut_sheets = {cut.sheet for cut in work.layout.cuts}
     for number, blank in enumerate(work.blanks, 1):
         (placed,) = (p for p in work.layout.placed if p.part.name == blank.name)
         if placed.sheet in cut_sheets:
-            ends = [leaves for s in shear_steps(work, placed.sheet) for leaves in s[3].split("; ")]
+            ends = [made for s in shear_steps(work, placed.sheet) for made in (s.first, s.second)]
             assert sum(f"{number} {blank.name}" in end for end in ends) == 1
 
 
