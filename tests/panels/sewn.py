@@ -35,7 +35,7 @@ def shifted(edge, chain, body):
     first = last = False
     if tunnel is not None:
         ends = chain[[0, -1]]
-        first, last = np.hypot(np.abs(ends[:, 1]) - tunnel.half(ends[:, 0]), ends[:, 2] - tunnel.top(ends[:, 0])) < 3
+        first, last = np.hypot(np.abs(ends[:, 1]) - tunnel.half(ends[:, 0]), ends[:, 2] - tunnel.corner(ends[:, 0])) < 3
     true += (formed[-1] - true[-1]) * (0.5 if first and last else float(first))
     return np.interp(true, formed, flat)
 

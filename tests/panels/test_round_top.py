@@ -26,7 +26,7 @@ from panels.patterns import BumpOut, Division, NeckRelief, TunnelPattern
 from panels.round_top import round_top
 from panels.seams import seams_of
 from tests.panels import bodies
-from tests.panels.sewn import vault
+from tests.panels.sewn import laid, vault
 from tests.panels.test_neck import closed, random_neck, square_front
 
 THICKNESS, FOLD_RADIUS, FOLD_K = 1.6, 3.0, 0.42
@@ -380,8 +380,7 @@ def check_rolls_back(sewn, blank):
     flat, target = [], []
     for edge in blank.edges:
         chain = body.neutral[seams[edge.letter].chain]
-        assert len(chain) == len(edge.points)
-        flat.append(edge.points)
+        flat.append(laid(edge, chain, body))
         target.append(chain)
     flat, target = np.vstack(flat), np.vstack(target)
     clear = ~near_a_fold(blank, flat)
