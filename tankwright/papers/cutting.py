@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .cutting_blank import HAIR_MM, Face, Frame, degrees, face_of, laid, runs_inside
+from .cutting_blank import HAIR_MM, Face, Frame, degrees, face_of, label_words, laid, name_beside, runs_inside
 from .cutting_header import blank_words, sheet_words, strip_words
 from .cutting_hold import as_carried, strips_of
 from .cutting_items import Drawing, Item, Line, Words
@@ -134,6 +134,7 @@ def blank_drawing(work: Work, blank: Blank, asked: Asked = NET, *, faces: Mappin
     items = _cuts([(face, lies)], asked)
     words = blank_words(work, blank, number, asked, _without_lead(items))
     items += laid(face, lies)
+    items += name_beside(face, label_words(blank, number), lies)
     items += _foot(words)
     return Drawing(" ".join(f"{work.job.name}: {number} {blank.name}".split()), tuple(items))
 

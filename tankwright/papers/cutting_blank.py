@@ -31,7 +31,7 @@ from .cutting_marks import (
     signs_room,
     upright,
 )
-from .cutting_notes import LETTER, Note, Wanted, fold_text, label_room, note_box, place_notes
+from .cutting_notes import LETTER, Note, Wanted, fold_text, label_room, note_box, place_away, place_notes
 from .cutting_short import without_short
 from .names import plain
 from .outline import Path, fit_line, fit_outline
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 
     from .blankface import Tick
 
-__all__ = ["HAIR_MM", "Face", "Frame", "degrees", "face_of", "label_words", "laid", "runs_inside"]
+__all__ = ["HAIR_MM", "Face", "Frame", "degrees", "face_of", "label_words", "laid", "name_beside", "runs_inside"]
 
 #: Marks along the very edge of a blank count as on its metal.
 HAIR_MM = 1e-6
@@ -55,6 +55,10 @@ INSIDE_MM = 2.0
 SHORTEST_MM = 0.5
 #: Least length of a match tick that is left on an edge without trim, mm.
 TICK_MM = 3.0
+#: A letter takes at least so much of a line, heights, in narrow letters.
+NARROW = 0.7
+#: How far from a small blank its name stands beside it, and its letters, mm.
+BESIDE_MM = 4.0
 OVER = {"up": "down", "down": "up"}  # what a fold becomes when its blank is turned over
 
 
@@ -124,7 +128,7 @@ def _fitting_notes(
     notes: Sequence[Note],
     signs: tuple[BaseGeometry, ...],
 ) -> tuple[Note, ...]:
-    """Places for names of fittings that had none: on stations, which are broken there, if on nothing else."""
+    """Places for names of fittings that had none: on stations, which are broken there, else away, led to."""
     names = {mark.label for mark in blank.marks if mark.kind == "fitting" and mark.label}
     placed = {id(note.of) for note in notes}
     left = [one for one in wanted if one.text in names and id(one) not in placed]
@@ -132,7 +136,16 @@ def _fitting_notes(
         return ()
     bare = replace(blank, marks=tuple(mark for mark in blank.marks if mark.kind not in BREAKABLE))
     drawn = _drawn(_lines(bare, metal, label)[0], label)
-    return place_notes(left, blank.outline, drawn, (*signs, *map(note_box, notes)))
+    taken = [*signs, *map(note_box, notes)]
+    found = list(place_notes(left, blank.outline, drawn, taken))
+    taken += map(note_box, found)
+    near = {id(note.of) for note in found}
+    for one in left:
+        away = None if id(one) in near else place_away(one, blank.outline, drawn, taken)
+        if away is not None:
+            found.append(away)
+            taken.append(note_box(away))
+    return tuple(found)
 
 
 def _cut_paths(shape: Polygon) -> tuple[Path, tuple[Path, ...]]:
@@ -208,6 +221,21 @@ def _face_words(label: Label) -> Polygon:
     return marks_box(label.spot, label.along, LETTER * height * len("GOOD FACE DOWN"), deep + 3.8 * height, 0.0)
 
 
+def _below(label: Label) -> np.ndarray:
+    """Middle (2,) of the words below a label, as the blank itself is read."""
+    along, height = upright(label.along), min(4.0, label.room / 4)
+    return label.spot + np.array([along[1], -along[0]]) * (label.size[1] / 2 + 1.2 * height)
+
+
+def name_beside(face: Face, says: str, frame: Frame) -> list[Item]:
+    """The name right of a blank that carries no more than its number; nothing where it carries its name."""
+    if says in " ".join(face.label.lines):
+        return []
+    x1, y0, y1 = (face.blank.outline.bounds[k] for k in (2, 1, 3))
+    at = frame.points(np.array([x1, (y0 + y1) / 2])) + [BESIDE_MM, -BESIDE_MM / 2]
+    return [Words("text", plain(says), _corner(at), BESIDE_MM)]
+
+
 def _tick_lines(ticks: Sequence[Tick], metal: BaseGeometry) -> Iterator[Line]:
     """Match ticks to scribe, from 2 mm inside the cut to some way inside the net edge: a trimmed edge has them too."""
     for tick in ticks:
@@ -237,6 +265,8 @@ def laid(face: Face, frame: Frame) -> list[Item]:
         text = note.text if note.fold is None else fold_text(note.fold, note.fold.up != frame.flipped)
         at, turn = _corner(frame.points(note.middle)), degrees(frame.matrix @ note.along)
         items.append(Words("text", plain(text), at, note.height, turn, middle=True))
+        if note.lead is not None:
+            items.append(Line("text", fit_line(frame.points(note.lead))))
     return items + _label(face, frame)
 
 
@@ -294,8 +324,10 @@ def _label(face: Face, frame: Frame) -> list[Item]:
     wide, deep = label.size
     height = min(4.0, label.room / 4)
     below = spot + down * (deep / 2 + 1.2 * height)
-    if not is_strip(face.blank):  # a test strip has no good face
-        text = "GOOD FACE DOWN" if frame.flipped else "good face up"
+    text = "GOOD FACE DOWN" if frame.flipped else "good face up"
+    reach = marks_box(_below(label), label.along, NARROW * height * len(text), height, 0.0)
+    room = face.blank.outline.covers(reach) or frame.flipped  # else the words of the file say it
+    if room and not is_strip(face.blank):  # a test strip has no good face
         items.append(Words("text", text, _corner(below), height, degrees(along), middle=True))
     if face.blank.grain_deg is not None:
         turn = math.radians(face.blank.grain_deg)

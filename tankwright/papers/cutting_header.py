@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import takewhile
 from typing import TYPE_CHECKING
 
 from ..units import MM_PER_INCH
 from . import words
 from .cutting_hold import as_carried, edge_words, hold_words, strip_source
-from .cutting_words import grain_words, metal_line, metal_of
+from .cutting_words import figure, grain_words, metal_line, metal_of
 from .look import CHECK_MM, LAYERS, WORDS
 from .names import date_words
 from .rollwords import roll_sentences
@@ -24,6 +25,7 @@ __all__ = ["asked_words", "blank_words", "sheet_words", "strip_words"]
 
 
 #: What may be scribed or etched by a machine that can; everything else but the cut is to be read.
+IN_A_ROW = 3  # fittings in a line of the words
 ETCHED = ("scribe", "mark", "up", "down", "trim")
 
 
@@ -56,11 +58,29 @@ def blank_words(work: Work, blank: Blank, number: str, asked: Asked, without_lea
         f"Metal: {metal_of(work.job, blank)}.",
         f"{WORDS['face']}",
         *(f"{name[0].upper()}{name[1:]} (SCRIBE lines): {says}." for name, says in roll_sentences(blank, unit)),
+        *_fittings(blank, unit),
         _grain(blank),
         f"Size of the cut outline: {words.length(x1 - x0, unit)} by {words.length(y1 - y0, unit)}. "
         f"Area {words.fixed(blank.outline.area / 100)} cm2. Holes: {len(blank.outline.interiors)}.",
     ]
     return [*lines, *_how_to_cut(asked, without_lead), *_job_words(work)]
+
+
+def _fittings(blank: Blank, unit: str) -> list[str]:
+    """Where each fitting is scribed, whether or not its name found room beside it."""
+    from .offsets import middle_of
+
+    x0, y0, _, _ = blank.outline.bounds
+    told = []
+    for k, mark in enumerate(blank.marks):
+        if mark.kind == "fitting" and mark.label:
+            arms = list(takewhile(lambda m: m.kind == "fitting" and not m.label, blank.marks[k + 1 :]))
+            x, y = middle_of(mark.points, [arm.points for arm in arms])
+            told.append(f"{mark.label} at {figure(x - x0, unit)}, {figure(y - y0, unit)}")
+    rows = ["; ".join(told[k : k + IN_A_ROW]) for k in range(0, len(told), IN_A_ROW)]
+    if not rows:
+        return []
+    return ["Fittings (SCRIBE, not cut), middles from the lower left of the outline:", *(f"   {row}." for row in rows)]
 
 
 def _grain(blank: Blank) -> str:

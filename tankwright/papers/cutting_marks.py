@@ -103,7 +103,10 @@ def sign_lines(sign: Sign) -> list[Line]:
 
 
 def find_label(blank: Blank, words: str) -> Label:
-    """The largest letters for ``words``, in one line or two, that find free metal in the blank's middle."""
+    """The largest letters for ``words``, in one line or two, that find free metal in the blank's middle.
+
+    Where there is none, their first, the piece's number.
+    """
     from shapely import LineString, MultiLineString, maximum_inscribed_circle, prepare
 
     free: BaseGeometry = blank.net.intersection(blank.outline)  # inside the trim line, outside the holes
@@ -117,9 +120,10 @@ def find_label(blank: Blank, words: str) -> Label:
     prepare(free)
     ways = (np.array([1.0, 0.0]), _longest_way(blank.outline))
     beside = 2 * BELOW * min(SMALL_MM, room / 4)  # for the words below it, which side that is
-    for extra in (beside, 0.0):
+    whole, number = _in_rows(words), [(words.split()[0],)] if words else []
+    for extra, said in ((beside, whole), (0.0, whole), (0.0, number)):
         for height in LABEL_MM:
-            for rows in _in_rows(words):
+            for rows in said:
                 for along in ways:
                     wide, deep = max(stroke_width(row, height) for row in rows), _deep(len(rows), height)
                     if free.covers(marks_box(spot, along, wide, deep + extra)):

@@ -7,6 +7,7 @@ Words used here
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
     from panels.blank import Fold
 
-__all__ = ["Note", "Wanted", "fold_text", "label_room", "note_box", "place_notes"]
+__all__ = ["Note", "Wanted", "fold_text", "label_room", "note_box", "place_away", "place_notes"]
 
 #: Letters from the largest down, mm.
 HEIGHTS_MM = (3.5, 2.5, 2.0)
@@ -31,6 +32,9 @@ LETTER = 0.95
 OFF_MM, CLEAR_MM = 1.2, 0.4
 #: How much farther off words are tried that find no room close by a short line, mm.
 FAR_MM = 5.0
+#: Letters of words that stand away from what they name, and how far off they are tried, mm.
+AWAY_MM = (3.5, 2.5)
+AWAY_FAR_MM = np.arange(5.0, 90.0, 3.0)
 #: Places along a line are tried this far apart, mm.
 STEP_MM = 9.0
 #: Lines this short are those of fittings.
@@ -60,6 +64,7 @@ class Note:
     height: float
     fold: Fold | None = None
     of: Wanted | None = None
+    lead: np.ndarray | None = None  # ends (2, 2) of a line to what it names, where it stands away from that
 
 
 def fold_text(fold: Fold, up: bool) -> str:
@@ -103,6 +108,36 @@ def place_notes(
             notes.append(found[0])
             taken.append(found[1])
     return tuple(notes)
+
+
+def place_away(wanted: Wanted, outline: Polygon, drawn: BaseGeometry, signs: Sequence[BaseGeometry]) -> Note | None:
+    """A place on the metal away from what the words name, nearest first, with a free way for a line to it."""
+    from shapely import covers, intersects, linestrings, prepare
+
+    prepare([outline, drawn, *signs])
+    low, high = wanted.line.min(axis=0), wanted.line.max(axis=0)
+    at, radius = (low + high) / 2, float((high - low).max()) / 2
+    turns = np.arange(16) * math.pi / 8
+    ways = np.column_stack([np.cos(turns), np.sin(turns)])
+    for height in AWAY_MM:
+        half = np.array([LETTER * height * len(wanted.text) / 2 + CLEAR_MM, height / 2 + CLEAR_MM])
+        off = (radius + AWAY_FAR_MM)[:, None, None] * ways + ways * half
+        middles, way = (at + off).reshape(-1, 2), np.tile(ways, (len(AWAY_FAR_MM), 1))
+        along = np.tile([1.0, 0.0], (len(middles), 1))
+        boxes = _boxes(middles, along, wanted.text, height)
+        # From the rim of what is named to the words: where the way leaves their box.
+        share = np.min(half / np.maximum(np.abs(middles - at), 1e-9), axis=1)
+        ends = np.stack([at + way * (radius + OFF_MM / 2), middles - (middles - at) * share[:, None]], axis=1)
+        good = covers(outline, boxes)
+        good[good] = ~intersects(drawn, boxes[good])
+        leads = linestrings(ends)
+        for sign in signs:
+            good &= ~(intersects(sign, boxes) | intersects(sign, leads))
+        good &= covers(outline, leads)
+        if good.any():
+            k = int(good.argmax())
+            return Note(wanted.text, middles[k], along[k], height, None, wanted, ends[k])
+    return None
 
 
 def _rank(wanted: Wanted) -> tuple[bool, bool]:

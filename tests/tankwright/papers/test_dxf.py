@@ -23,10 +23,12 @@ from shapely.geometry import LineString, Point, Polygon, box
 from shapely.ops import polygonize, unary_union
 
 from nesting.model import Part, Placed, Sheet, place_outline
+from panels.blank import Mark
 from panels.metal import lookup_metal
 from tankwright.errors import JobError
 from tankwright.papers.cutlist import cut_lists
 from tankwright.papers.cutting import blank_drawing, cut_order, frame, piece_numbers, runs_inside, sheet_drawing
+from tankwright.papers.cutting_items import Words
 from tankwright.papers.cutting_kerf import Asked, kerfed
 from tankwright.papers.cutting_words import for_the_cutter
 from tankwright.papers.dxf import dxf_files, to_dxf
@@ -574,3 +576,56 @@ def test_the_order_of_sets_does_not_show_in_the_files():
         for seed in seeds
     }
     assert len(told) == 1
+
+
+def _crowded():
+    """A strip 300 by 40 mm with three fittings 16 mm apart: crosses so close that names do not go beside them."""
+    shape = box(0, 0, 300, 40)
+    marks = []
+    for name, x in (("vent 8", 140.0), ("front mount", 156.0), ("petrol tap", 172.0)):
+        ring = Point(x, 20).buffer(7.5, quad_segs=16).exterior.coords
+        marks.append(Mark("fitting", np.array(ring), name))
+        marks += [Mark("fitting", np.array([[x - 8, 20.0], [x + 8, 20.0]]), "")]
+        marks += [Mark("fitting", np.array([[x, 12.0], [x, 28.0]]), "")]
+    stations = [
+        Mark("station", np.array([[x, 0.0], [x, 40.0]]), f"S{k} x {50 * k}") for k, x in enumerate((132, 164, 181))
+    ]
+    bare = replace(WORK.blanks[4], name="strip", outline=shape, net=shape, edges=(), folds=(), rolls=(), lips=())
+    return replace(bare, marks=(*marks, *stations))
+
+
+def test_every_fitting_is_named_at_its_place_or_led_to_and_told_in_the_words():
+    """On a crowded strip every name stands on the metal, off the others, and its middle is in the words of the file."""
+    blank = _crowded()
+    drawing = blank_drawing(replace(WORK, blanks=(blank,)), blank)
+    words = {item.text: item for item in drawing.items if isinstance(item, Words)}
+    rooms = {}
+    for name, x in (("vent 8", 140.0), ("front mount", 156.0), ("petrol tap", 172.0)):
+        item = words[name]
+        half = 0.3 * item.height * len(name), item.height / 2
+        rooms[name] = box(item.at[0] - half[0], item.at[1] - half[1], item.at[0] + half[0], item.at[1] + half[1])
+        assert rooms[name].within(blank.outline)
+        place = Point(x, 20).buffer(8.0)
+        leads = [LineString(i.path.points) for i in drawing.on("text") if len(i.path.points) == 2]
+        led = any(lead.distance(rooms[name]) < 2.0 and lead.distance(place) < 2.0 for lead in leads)
+        assert led or rooms[name].distance(place) < 8.0, name
+        assert any(f"{name} at {x:.1f}, 20.0" in said for said in words)
+    assert not any(a.intersects(b) for k, a in enumerate(rooms.values()) for b in list(rooms.values())[:k])
+
+
+def test_a_blank_too_small_for_its_name_carries_its_number_and_no_words_cross_its_cut():
+    """40 by 26 mm with a hole of 8.5: the number is etched on it, the name stands beside it."""
+    shape = box(0, 0, 40, 26).difference(Point(20, 13).buffer(4.25))
+    small = replace(_crowded(), name="doubler front mount left", outline=shape, net=shape, marks=())
+    work = replace(WORK, blanks=(*WORK.blanks, small))
+    drawing = blank_drawing(work, small)
+    etched = [LineString(item.path.points) for item in drawing.on("mark")]
+    assert etched
+    assert all(line.within(shape) for line in etched)
+    number = str(len(work.blanks))
+    beside = next(i for i in drawing.items if isinstance(i, Words) and i.text.startswith(f"{number} doubler"))
+    assert beside.at[0] > 40
+    for item in drawing.items:
+        if isinstance(item, Words) and item.middle:
+            half = 0.3 * item.height * len(item.text)
+            assert box(item.at[0] - half, item.at[1] - 0.5, item.at[0] + half, item.at[1] + 0.5).within(shape)
