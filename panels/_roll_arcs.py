@@ -180,6 +180,8 @@ def _levelled(
         for knot, beside in ((i, n - 1), (j, n + 1)):
             if 0 <= beside < len(pairs):
                 a, b = pairs[beside]
+                if turn[a] == turn[b]:
+                    continue
                 shift = (level[knot] - turn[knot]) * (place[b] - place[a]) / (turn[b] - turn[a])
                 if abs(shift) < min(place[j] - place[i], place[b] - place[a]) / 3:
                     ends[knot] += shift
@@ -238,6 +240,8 @@ def _radii(place: np.ndarray, turn: np.ndarray, long: float, bends: float) -> tu
 
     Between its ends such a zone's turn leaves the straight line by c (t - a)(t - b) / 2; c by least squares.
     """
+    if long == 0:
+        return 0.0, 0.0  # a corner without a length of its own
     mean = bends / long
     if len(place) < 4 or place[-1] == place[0]:
         return 1 / abs(mean), 1 / abs(mean)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import shapely
@@ -26,7 +27,7 @@ from .curves import polyline_length
 from .cutting_mesh import area_vectors, boundary_chains, boundary_edges, contour_chains
 from .develop import Development, develop_mesh
 from .edges import shared_edges
-from .errors import NotADisc, TunnelError
+from .errors import BadTriangle, NotADisc, TunnelError
 from .felt import felt
 from .findings import Show, in_mm
 from .fittings import CROSS_MM, Fitting, Placed, marks_on, place_fittings
@@ -37,6 +38,7 @@ from .roll import mirrored_roll, roll_zones, sharp_note
 from .round_corner import RoundCorner
 from .seams import Sewn, family
 from .stations import station_label, stations_between
+from .thin_faces import develop_in_plane, develop_merged, is_planar
 from .turned import lipped
 
 __all__ = ["make_blanks", "mirrored"]
@@ -45,6 +47,8 @@ __all__ = ["make_blanks", "mirrored"]
 LOOKS_ALONG = 0.8
 #: A skin with less strain than this everywhere is rolled, not formed: 0.04 mm over a tank's length.
 FORMED_FROM = 1e-4
+#: A triangle smaller than this has no area, mm2.
+NO_AREA_MM2 = 1e-6
 #: A skin whose second edge is longer than this share of its first is a tube, not a panel with a hole.
 TUBE_SHARE = 0.5
 
@@ -79,9 +83,13 @@ def _lay_flat(body: Body, name: str, aim: Aim, inside_radius: float = 0.0, k_fac
     looks = facing.sum(axis=0)
     upright = abs(looks[0]) > LOOKS_ALONG * np.linalg.norm(looks)
     along = (0.0, 0.0, 1.0) if upright else (1.0, 0.0, 0.0)
-    dev = develop_mesh(solid, faces, aim=aim.aim, shrink_cost=aim.shrink_cost, along=along, allow_overlap=True)
-    if np.any(facing @ looks < 0) and _planar(solid):
-        dev = _in_its_plane(dev, solid, looks, np.array(along))
+    planar = is_planar(solid)
+    if planar and (np.any(facing @ looks < 0) or np.linalg.norm(facing, axis=1).min() < NO_AREA_MM2):
+        # Where the middle of the metal has triangles pressed over one another at an edge, laying them out one beside
+        # the other would make the piece too large; triangles without area cannot be laid out at all.
+        dev = develop_in_plane(solid, faces, along)
+    else:
+        dev = _developed(solid, faces, aim=aim.aim, shrink_cost=aim.shrink_cost, along=along, allow_overlap=True)
     points, outer = dev.points, body.outer[used]
     if outer[:, 1].min() < -1 and outer[:, 1].max() > 1:
         points, turn = _centred(np.column_stack([points, outer[:, 2 if upright else 0]]), faces, body.neutral[used, 1])
@@ -89,15 +97,12 @@ def _lay_flat(body: Body, name: str, aim: Aim, inside_radius: float = 0.0, k_fac
     return _Flat(name, used, faces, solid, dev, crease)
 
 
-def _in_its_plane(dev: Development, solid: np.ndarray, looks: np.ndarray, along: np.ndarray) -> Development:
-    """A flat piece as it lies in its own plane. Where the middle of the metal has triangles pressed over one another
-    at an edge, laying them out one beside the other would make the piece too large."""
-    normal = looks / np.linalg.norm(looks)
-    x = along - (along @ normal) * normal
-    x = x / np.linalg.norm(x)
-    points = (solid - solid.mean(axis=0)) @ np.column_stack([x, np.cross(normal, x)])
-    middle = np.array(Polygon(points[dev.loops[0]]).centroid.coords[0])
-    return replace(dev, points=points - middle, area_formed=float(np.linalg.norm(looks)))
+def _developed(solid: np.ndarray, faces: np.ndarray, **how: Any) -> Development:
+    """The mesh laid flat; one with points that all but coincide as if they did."""
+    try:
+        return develop_mesh(solid, faces, **how)
+    except BadTriangle:
+        return develop_merged(solid, faces, **how)
 
 
 def _centred(points: np.ndarray, faces: np.ndarray, out: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -127,7 +132,7 @@ def _blank_of(
     body = sewn.body
     dev = flat.development
     formed = bool(np.abs(dev.strain).max() > FORMED_FROM)
-    kind = "formed" if formed else ("flat" if _planar(body.neutral[flat.used]) else "rolled")
+    kind = "formed" if formed else ("flat" if is_planar(body.neutral[flat.used]) else "rolled")
     own = LaidPiece(flat.name, kind, flat.used, dev.points, flat.solid, tuple(dev.loops))
     net = net_edges(sewn, own, at_edge, rounds=rounds)
     (edge, margins), *holes = net.rings
@@ -144,7 +149,7 @@ def _blank_of(
         thickness=body.thickness,
         area_formed=dev.area_formed + net.gussets,
         flat=felt(dev, flat.solid) if formed else None,
-        notes=_notes(flat, show),
+        notes=_notes(body, flat, show),
     )
     if kind == "rolled":
         blank = _with_rolls(blank, body, flat, inside_radius)
@@ -160,16 +165,29 @@ def _with_rolls(blank: Blank, body: Body, flat: _Flat, inside_radius: float) -> 
     return replace(blank, rolls=rolls, notes=(*blank.notes, *(sharp_note(rolls, t, k) if crease is None else ())))
 
 
-def _notes(flat: _Flat, show: Show) -> tuple[str, ...]:
+def _notes(body: Body, flat: _Flat, show: Show) -> tuple[str, ...]:
     dev = flat.development
     bend = () if flat.crease is None else (flat.crease.words(show),)
     if not dev.overlaps:
         return bend
+    if _turns_back(body, flat):
+        return (
+            *bend,
+            f"stop: a bend of this piece is tighter than its metal is thick, {show(body.thickness)}, so that the "
+            "middle of the metal would turn back on itself; a smaller crown_fullness or side_fullness, or a section "
+            "drawn with a corner there, can be laid out",
+        )
     return (
         *bend,
         f"stop: the blank lies over itself in {dev.overlaps} places and cannot be cut in one piece; "
         "divide this skin with a seam",
     )
+
+
+def _turns_back(body: Body, flat: _Flat) -> bool:
+    """Whether triangles of the piece's middle face the other way than its outside."""
+    outside, middle = (area_vectors(points[flat.used], flat.faces) for points in (body.outer, body.neutral))
+    return bool(np.any(np.einsum("ni,ni->n", outside, middle) < 0))
 
 
 def _refuse_tube(name: str, points: np.ndarray, faces: np.ndarray) -> None:
@@ -186,12 +204,6 @@ def _refuse_tube(name: str, points: np.ndarray, faces: np.ndarray) -> None:
 
 def _hand(name: str) -> str:
     return next((side for side in ("right", "left") if name.endswith(side)), "centre")
-
-
-def _planar(points: np.ndarray) -> bool:
-    """Whether points (n, 3) lie in a plane, to 0.01 mm."""
-    spread = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
-    return bool(spread[-1] / np.sqrt(len(points)) < 0.01)
 
 
 def _marks(body: Body, flat: _Flat) -> tuple[Mark, ...]:

@@ -31,6 +31,9 @@ __all__ = ["HalfSurface", "half_surface", "plan_half_width", "section_at"]
 CHORD_MM = 0.05
 #: Longest step between stations and between columns, mm: small enough to show strain zones.
 STEP_MM = 10.0
+#: A fullness below the first is all but straight; above the second its bend is tighter than sheet metal's; above the
+#: third it is a square corner.
+NEARLY_STRAIGHT, NEARLY_SQUARE, SQUARE = 0.1, 0.985, 1 - 1e-9
 #: Turns sharper than this (radius 12 mm) are corners to a shaper; the mesh does not chase them.
 SHARPEST_PER_MM = 1 / 12
 
@@ -151,10 +154,28 @@ def _stations(patterns: Patterns) -> _Stations:
 
 def _conic(a: np.ndarray, c: np.ndarray, b: np.ndarray, fullness: float, t: np.ndarray) -> np.ndarray:
     """Conic points (n, len(t), 2) from a through the pull of c to b (each (n, 2))."""
-    weight = fullness / (1 - fullness)
+    weight = min(fullness, SQUARE) / (1 - min(fullness, SQUARE))
+    if not NEARLY_STRAIGHT < fullness < NEARLY_SQUARE:
+        return _even_conic(a, c, b, weight, t)
     f = np.stack([(1 - t) ** 2, 2 * weight * t * (1 - t), t**2])
     f = f / f.sum(axis=0)
     return np.einsum("kt,knd->ntd", f, np.stack([a, c, b]))
+
+
+def _even_conic(a: np.ndarray, c: np.ndarray, b: np.ndarray, weight: float, t: np.ndarray) -> np.ndarray:
+    """Conic points (n, len(t), 2) evenly along either half, one of them its apex: by their own parameter they would
+    lie in the corner of a square one, or at the ends of a straight one, closer together than the metal is thick."""
+    u = np.concatenate([[0.0], np.logspace(-12, 0, 200)])  # t / (1 - t), up to the apex
+    f = np.stack([1 + 0 * u, 2 * weight * u, u**2])
+    f = f / f.sum(axis=0)
+    t = t.copy()
+    t[np.abs(t - 0.5).argmin()] = 0.5
+    out = np.empty((len(a), len(t), 2))
+    for k, (one, pull, other) in enumerate(zip(a, c, b, strict=True)):
+        first = _even(f.T @ np.stack([one, pull, other]), 2 * t[t <= 0.5])
+        last = _even(f.T @ np.stack([other, pull, one]), 2 * (1 - t[t > 0.5]))
+        out[k] = np.vstack([first, last])
+    return out
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,8 @@ __all__ = ["Wall", "inner_runs", "wall_between"]
 NEAR_MM = 1e-4
 #: A face turned over by no more than this, mm2, is rounding.
 TURNED_MM2 = 1e-6
+#: A face smaller than this is none, mm2: the bend of its wall could not be told from it.
+NO_AREA_MM2 = 1e-6
 #: Widths count this much beside places when a wall is laid out over both: its faces then span little of a bend.
 FLATTER = 0.1
 
@@ -87,14 +89,29 @@ def inner_runs(vertices: np.ndarray, top: np.ndarray, edges: np.ndarray) -> tupl
 
 def _between(vertices: np.ndarray, outer: _Run, inner: _Run) -> np.ndarray:
     """Faces (m, 3) between an outer edge and a run under it: as they run side by side, unless a face would then
-    turn over, as it may where the run is an arch; there they are laid out over place and width."""
+    turn over or have no area, as it may where the run is an arch or the edge runs straight across; there they are
+    laid out over place and width."""
     faces = zipper(outer.chain, inner.chain, outer.place, inner.place)
-    places = [*zip(inner.chain.tolist(), inner.place.tolist(), strict=True)]
-    places += zip(outer.chain.tolist(), outer.place.tolist(), strict=True)
-    at = {k: (place, float(vertices[k, 1])) for k, place in places}
+    return _sound(faces, outer, inner, vertices[outer.chain, 1], vertices[inner.chain, 1])
+
+
+def _across(vertices: np.ndarray, mirror: np.ndarray, run: _Run) -> np.ndarray:
+    """Faces (m, 3) between a run and its mirror image, none of them without area."""
+    s = np.arange(len(run.chain), dtype=float)
+    faces = zipper(run.chain, mirror[run.chain], s, s)
+    out = vertices[run.chain, 1]
+    return _sound(faces, run, _Run(mirror[run.chain], run.place), out, -out)
+
+
+def _sound(faces: np.ndarray, outer: _Run, inner: _Run, outer_y: np.ndarray, inner_y: np.ndarray) -> np.ndarray:
+    """The faces between two runs, or others where one of them turns over or has no area."""
+    at: dict[int, tuple[float, float]] = {}
+    for run, y in ((inner, inner_y), (outer, outer_y)):
+        at.update(zip(run.chain.tolist(), zip(run.place.tolist(), y.tolist(), strict=True), strict=True))
     seen = np.array([[at[k] for k in face] for face in faces.tolist()]).reshape(-1, 3, 2)
     u, v = seen[:, 1] - seen[:, 0], seen[:, 2] - seen[:, 0]
-    if not len(faces) or (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]).max() < TURNED_MM2:
+    twice = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    if not len(faces) or (twice.max() < TURNED_MM2 and np.abs(twice).min() > NO_AREA_MM2):
         return faces
     ring = list(dict.fromkeys([*outer.chain.tolist(), *inner.chain[::-1].tolist()]))
     flat = [(at[k][0], at[k][1] * FLATTER) for k in ring]
@@ -129,8 +146,8 @@ def wall_between(vertices: np.ndarray, mirror: np.ndarray, top: np.ndarray, runs
         if gap:
             chain = np.concatenate([lead, top[inner], tail]).astype(int)
             if len(chain) > 1:
-                s = np.arange(len(chain), dtype=float)
-                across.append(zipper(chain, mirror[chain], s, s))
+                middle = np.concatenate([group.place[-1:], place[inner], [before] * len(tail)])
+                across.append(_across(vertices, mirror, _Run(chain, middle)))
             if len(inner):
                 close_group(int(inner[0]))
                 group, first = _Run(np.zeros(0, dtype=int), np.zeros(0)), int(inner[-1])
