@@ -21,11 +21,11 @@ __all__ = ["main"]
 
 FEASIBLE = (0, 3, 4)  # report kinds that carry a layout without overlaps
 # Work of what led to a report, by how many reports there have been since the last shorter strip (0, up to 2, 6, 14,
-# more), and of a failed attempt: about the same whatever the parts, and so much less with two workers; measured, see
-# the decision note.
-STREAKS, COSTS = (0, 2, 6, 14), (9e-3, 4e-3, 36e-3, 84e-3, 0.14)
+# more; for many parts in proportion more), and of a failed attempt; more where outlines have many sides in all, and
+# less a run with two workers. Measured, see the decision note.
+STREAKS, COSTS = (0, 2, 6, 14), (7e-3, 4e-3, 30e-3, 0.1, 0.15)
 FAILED, FAILED_COST = 1, 0.72
-TWO_WORKERS = 0.6
+MANY_COPIES, MANY_SIDES, TWO_WORKERS = 24, 360, 0.6
 FOREVER = 10**6
 PARENT = os.getppid()
 
@@ -85,12 +85,13 @@ def _by_work(job: dict[str, Any]) -> None:
     best, done, streak, since = float("inf"), 0.0, 0, 0.0
     thread, queue = _solve(job)
     alive, enough, limit = True, job.get("enough", 0.0), job["work"]
-    share, ended = TWO_WORKERS if job["workers"] > 1 else 1.0, False
+    slow, share = _measure(job)
+    ended = False
     while alive and not ended:
         alive = thread.is_alive() and not _orphaned()
         for kind, solution in queue.drain():
             streak = 0 if int(kind) == 0 else streak + 1
-            cost = FAILED_COST if int(kind) == FAILED else COSTS[bisect.bisect_left(STREAKS, streak)]
+            cost = FAILED_COST if int(kind) == FAILED else COSTS[bisect.bisect_left(STREAKS, streak / slow)]
             done, since = done + share * cost, since + share * cost
             if int(kind) in FEASIBLE and solution.width < best - 1e-9:
                 best, since = solution.width, 0.0
@@ -101,6 +102,14 @@ def _by_work(job: dict[str, Any]) -> None:
                 break
         time.sleep(0.005)
     sys.stdout.write(json.dumps({"done": max(done, limit / 50)}) + "\n")
+
+
+def _measure(job: dict[str, Any]) -> tuple[float, float]:
+    """How many times more reports a job sends between two shorter strips than a small one, and what one costs."""
+    copies = sum(item["demand"] for item in job["items"])
+    sides = sum(item["demand"] * len(item["points"]) for item in job["items"])
+    share = TWO_WORKERS if job["workers"] > 1 else 1.0
+    return max(1.0, copies / MANY_COPIES), share * max(1.0, sides / MANY_SIDES) ** 0.75
 
 
 def _orphaned() -> bool:

@@ -15,7 +15,7 @@ from ._profile_squeeze import settle, settle_no_longer
 
 __all__ = ["pack_sheet", "shorten_by_library"]
 
-LIBRARY = 0.9  # of the work, where the strip packing library can take the sheet; the rest makes it exact and tighter
+LIBRARY = 0.95  # of the work, where the strip packing library can take the sheet; the rest makes it exact and tighter
 WORKERS = 2  # one run with two does better than two runs from different seeds with one each
 PATIENCE = 2.8  # work without success after which the library starts afresh; tuned by eye
 WORTH_STARTING = 0.4  # work: with less than this the library does little more than start
