@@ -64,14 +64,14 @@ def tunnel_agrees(patterns: Patterns, *, thickness: float, show: Show = in_mm) -
     depth = tunnel.top(x) - line_height(side.bottom, x)
     inside = (x > side.top.points[0, 0] + 1) & (x < side.top.points[-1, 0] - 1)
     front, rear = float(side.front.points[:, 0].min()), float(side.rear.points[:, 0].max())
-    stops = _tunnel_ends(tunnel, front, rear, show)
+    stops = _tunnel_ends(tunnel, front, rear, show) + _past_neck(patterns, show)
     if stops:
         return stops
     share = (x - front) / (rear - front)
     lower = _lower_half(patterns, share)
     widest = patterns.plan_on("widest")
     widest_half = plan_half_width(widest, share) if widest else lower
-    found = _tunnel_sizes(tunnel, show) + _corner_room(tunnel, show)
+    found = _tunnel_sizes(tunnel, show) + _corner_room(tunnel, show) + _ledges(tunnel, show)
     found += _crown_room(crown, x, inside & (widest_half > tunnel.half(x)), thickness, show)
     shallow = np.where((x > side.bottom.points[0, 0] + 1) & (x < side.bottom.points[-1, 0] - 1), depth, np.inf)
     k = int(np.argmin(shallow))
@@ -207,6 +207,37 @@ def _tunnel_ends(tunnel: Tunnel, front: float, rear: float, show: Show) -> list[
                 )
             )
     return found
+
+
+def _past_neck(patterns: Patterns, show: Show) -> list[Finding]:
+    """Metal that would run on into the neck relief."""
+    if patterns.neck is None or patterns.tunnel is None or not patterns.tunnel.past_front:
+        return []
+    return [
+        Finding(
+            "stop",
+            "tunnel",
+            "the tunnel runs on past the front, into the room that the neck relief makes",
+            f"past_front = {show(patterns.tunnel.past_front)}",
+            "none with a neck relief",
+            None,
+            "leave past_front out, or the neck relief",
+        )
+    ]
+
+
+def _ledges(tunnel: Tunnel, show: Show) -> list[Finding]:
+    """What stands out past the tank is not part of the body that is held against the motorcycle."""
+    return [
+        Finding(
+            "note",
+            "tunnel",
+            f"the tunnel runs {show(past)} on past the {end}; this ledge is on its blank, not in the body: what comes "
+            "near it there is not checked",
+        )
+        for end, past in (("front", tunnel.pattern.past_front), ("rear", tunnel.pattern.past_rear))
+        if past
+    ]
 
 
 def _crown_room(crown: np.ndarray, x: np.ndarray, where: np.ndarray, thickness: float, show: Show) -> list[Finding]:

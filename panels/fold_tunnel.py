@@ -25,6 +25,7 @@ from .cutting_mesh import boundary_chains, boundary_edges, contour_chains
 from .errors import TunnelError
 from .findings import Show, in_mm
 from .fittings import Placed, marks_on
+from .ledge import over_ledges
 from .margins import with_holes, with_margins
 from .round_corner import RoundCorner, round_corners
 from .round_top import RoundTop
@@ -245,14 +246,15 @@ def folded_tunnel(
         own = tuple(edge for number, edge in edges if number == k)
         ring = up(sheet.outline)[::-1]
         cut = [hole for number, hole in holes[1] if number == k]
+        outline = with_holes(with_margins(ring, _margins(ring, own)), cut)
         blank = Blank(
             name=names[k],
             hand="centre",
             kind="folded",
-            outline=with_holes(with_margins(ring, _margins(ring, own)), cut),
+            outline=outline,
             net=with_holes(with_margins(ring, np.zeros(len(ring))), cut),
             edges=own,
-            folds=tuple(_folds(sheet, k_factor)),
+            folds=over_ledges(tuple(_folds(sheet, k_factor)), outline, body.patterns.tunnel),
             marks=tuple(mark for number, mark in (*marks, *holes[0]) if number == k),
             grain_deg=90.0,
             thickness=body.thickness,

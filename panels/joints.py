@@ -16,6 +16,7 @@ from typing import Literal
 
 from .blank import Blank, Edge
 from .errors import SeamError
+from .ledge import LEDGE
 from .seams import Seam
 
 __all__ = ["WELDED", "Joint", "Side", "joint_name", "joints_of", "weld_lengths"]
@@ -27,6 +28,7 @@ Kind = Literal["butt", "lap", "flange", "fold", "fillet", "none"]
 
 _NAMES: dict[str, Kind] = {
     **{"butt": "butt", "lap": "lap", "fold": "flange", "fillet": "fillet", "free": "none", "": "none"},
+    LEDGE: "butt",
 }
 
 #: Of two edges one of which carries the metal of the joint, that one names it.

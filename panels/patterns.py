@@ -163,7 +163,8 @@ class TunnelPattern:
     wall of its own; None where it runs out through that end. The widths are those at the tunnel's ends.
     ``top`` is "flat", "round" (a half round, as wide as the tunnel) or "arch", which rises ``arch_rise`` in the
     middle at the front and in proportion to the width elsewhere. ``top_room`` is measured in the middle, where a
-    rounded top is highest. ``backbone`` is the section of what it must clear, "round" or "square".
+    rounded top is highest. ``backbone`` is the section of what it must clear, "round" or "square". ``past_front``
+    and ``past_rear`` are how far its metal runs on past the tank at an open end.
     """
 
     backbone_front: float
@@ -176,6 +177,8 @@ class TunnelPattern:
     top: str = "flat"
     arch_rise: float = 0.0
     backbone: str = "square"
+    past_front: float = 0.0
+    past_rear: float = 0.0
 
     @property
     def half_front(self) -> float:

@@ -11,6 +11,7 @@ Everything here is about one value or one section; what two sections must agree 
 from __future__ import annotations
 
 import datetime
+from functools import partial
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, model_validator
@@ -179,6 +180,20 @@ class TunnelSection(Section):
         default="square", description="the backbone's section; counts for the room under a rounded top"
     )
     flange: Gap = Field(default=0.0, description="legs turned out under the floors, outside width; 0 for plain edges")
+    past_front: Gap = Field(default=0.0, description="how far its metal runs on past the tank's front")
+    past_rear: Gap = Field(default=0.0, description="how far its metal runs on past the tank's rear")
+
+    @model_validator(mode="after")
+    def _past_an_open_end(self, info: ValidationInfo) -> TunnelSection:
+        """Only an end that is open runs on."""
+        show = partial(show_length, unit=setting_of(info).unit)
+        for end in ("front", "rear"):
+            past, shut = getattr(self, f"past_{end}"), getattr(self, f"closed_{end}")
+            if past and shut is not None:
+                says, hint = f"a tunnel that is closed at the {end} does not run on past it", f"take past_{end} away"
+                found, allowed = f"past_{end} = {show(past)} and closed_{end} = {show(shut)}", "one of the two"
+                raise Trouble(Fault(says, found, allowed, hint, at=(f"past_{end}",)))
+        return self
 
     @model_validator(mode="after")
     def _top_has_its_rise(self, info: ValidationInfo) -> TunnelSection:

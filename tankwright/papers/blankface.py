@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from panels.ledge import LEDGE
+
 from . import words
 from .cutting import HAIR_MM, piece_numbers, runs_inside
 from .ends import Ends, ends_of, left_is_metal, runs_from_start
@@ -77,7 +79,7 @@ def face_of(work: Work, blank: Blank) -> Face:
     outer, holes = fit_outline(blank.outline)
     metal = blank.outline.buffer(HAIR_MM)
     trims = tuple(
-        ("stays" if edge.joint == "lap" else "trim", fit_line(edge.points))
+        ("stays" if edge.joint in ("lap", LEDGE) else "trim", fit_line(edge.points))
         for edge in blank.edges
         if edge.allowance > 0.05 and edge.joint != "fold"  # a lip has its bend's two lines instead
     )

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from .cutting_hold import is_strip
+from .cutting_hold import STAYS, is_strip
 from .cutting_items import Corner, Item, Line, Words
 from .cutting_kerf import kerfed
 from .cutting_marks import (
@@ -195,7 +195,7 @@ def _lines(
         if edge.allowance > 0.05:
             near = edge.allowance < INSIDE_MM + SHORTEST_MM  # the whole line lies that near the cut
             on = blank.outline.buffer(-edge.allowance / 2) if near else metal
-            add("trim" if edge.joint not in ("lap", "fold") else "scribe", edge.points, on)
+            add("trim" if edge.joint not in STAYS else "scribe", edge.points, on)
     for fold in blank.folds:
         add("up" if fold.up else "down", np.array([fold.start, fold.end]))
         for tangent in fold.tangents:

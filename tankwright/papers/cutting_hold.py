@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from panels.ledge import LEDGE
+
 from ..strip import SIZE_MM
 from . import words
 
@@ -46,7 +48,7 @@ MEASURED = "the shop's own measurement"  # how a K-factor from the shop's strips
 STRIP = "test strip"
 NEAR_DEG = 5.0  # a grain this near to square with the fold is drawn square: no K-factor tells them apart
 NET_MM = 0.05  # an edge with less left on it is net
-STAYS = {"lap": "lap", "fold": "flange or lip"}
+STAYS = {"lap": "lap", "fold": "flange or lip", LEDGE: "ledge"}
 
 
 # --------------------------------------------------------------------------------------------- holds

@@ -266,8 +266,8 @@ def _edges(work: Work, asked: Asked) -> Iterator[str]:
         said.setdefault(edges, []).append(f"{numbers[blank.name]} {blank.name}")
     yield (
         f"Edges, by the letters on the layer {LAYERS['mark'].name}. Trimmed later: 1 mm either way does no harm. Net, "
-        "and metal that STAYS ON (lap, flange, lip), is the finished edge: within 0.5 mm, please (common practice, no "
-        "source)."
+        "and metal that STAYS ON (lap, flange, lip, ledge), is the finished edge: within 0.5 mm, please (common "
+        "practice, no source)."
     )
     for edges, names in said.items():
         yield from _set_in(f"{', '.join(names)}: {edges or 'no edge named'}.")

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from panels.ledge import LEDGE
+
 from . import words
 from .blankdraw import draw_cuts
 from .blankface import Face, along_edge, named
@@ -149,8 +151,8 @@ def _room_beside(face: Face) -> float:
 
 def _head(canvas: Any, face: Face) -> float:
     y = page_title(canvas, f"{named(face.work, face.blank.name)}: offsets", f"{words.hand(face.blank)}, qty 1")
-    laps = _has(face, "lap")
-    lap = "; along a lap it is how far the other piece reaches, and the lap STAYS ON" if laps else ""
+    lap = "; along a lap it is how far the other piece reaches, and the lap STAYS ON" if _has(face, "lap") else ""
+    lap += "; along a ledge it is where the other pieces stand, and the ledge STAYS ON" if _has(face, LEDGE) else ""
     lips = (
         " Bend: a lip is bent between these two lines, the first at the piece\u2019s side, and STAYS ON; a point of "
         "its edge is given on the middle of the bend."

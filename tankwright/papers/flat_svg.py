@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from panels.ledge import LEDGE
+
 from .flat_places import (
     Frame,
     Room,
@@ -80,7 +82,7 @@ def flat_svg(
         f'<path class="metal" fill-rule="evenodd" d="{shape_path(blank.outline)}"/>',
         *_zones(blank, zones, name, f),
         *(
-            line(edge.points, "stays" if edge.joint == "lap" else "trim")
+            line(edge.points, "stays" if edge.joint in ("lap", LEDGE) else "trim")
             for edge in blank.edges
             if edge.allowance > 0.05 and edge.joint != "fold"
         ),

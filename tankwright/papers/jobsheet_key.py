@@ -77,7 +77,7 @@ def _lines(folded: bool, rolled: bool, stays: bool) -> list[tuple[str, str]]:
     return [
         (pen("cut", "heavy"), "cut here"),
         (pen("trim"), "trim line, after forming"),
-        *([(pen("stays"), "lap or lip: its metal STAYS ON; a lip is bent between two such lines")] if stays else []),
+        *([(pen("stays"), "lap, lip, ledge: it STAYS ON; a lip is bent between two such lines")] if stays else []),
         *fold,
         (pen("station"), "station, numbered as on the buck"),
     ]

@@ -22,7 +22,7 @@ def legend(face: Face, *, full_size: bool = False) -> str:
         said.append("Dashed along it: trim line, cut after forming.")
     if "stays" in lines or "bend" in kinds:
         pair = "; two side by side: a lip's bend lies between" if "bend" in kinds else ""
-        said.append(f"Short chain line: lap or lip, its metal STAYS ON{pair}.")
+        said.append(f"Short chain line: lap, lip or ledge, its metal STAYS ON{pair}.")
     if face.folds:
         said.append("Long chain line between fine dashes: fold, and where its bend begins and ends.")
     if blank.rolls:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from panels.joints import joint_name
+from panels.ledge import LEDGE
 
 from ..units import show_length, show_size, show_thickness
 
@@ -194,13 +195,13 @@ def angles(low: float, high: float) -> str:
 
 
 def edge_metal(edge: Edge, unit: str = "mm") -> str:
-    """What stands outside the trim line along the edge: net, trim, lap or flange, with its width.
+    """What stands outside the trim line along the edge: net, trim, lap, flange or ledge, with its width.
 
-    A butt or free edge with metal left on it is trimmed back to the line; a lap or flange keeps its metal.
+    A butt or free edge with metal left on it is trimmed back to the line; the others keep their metal.
     """
     if edge.allowance < 0.05:
         return "net"
-    word = {"lap": "lap", "fold": "flange"}.get(edge.joint)
+    word = {"lap": "lap", "fold": "flange", LEDGE: "ledge"}.get(edge.joint)
     return f"{word or 'trim'} {length(edge.allowance, unit)}{', stays on' if word else ''}"
 
 

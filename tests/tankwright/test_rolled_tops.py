@@ -14,6 +14,7 @@ from tankwright.errors import JobError
 from tankwright.job import work_out
 from tankwright.load import load_job
 from tankwright.papers.results import figures
+from tankwright.papers.words import edge_metal
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 TOPS = {
@@ -92,6 +93,7 @@ def test_the_quote_counts_the_roll():
         ('top = "round"\narch_rise = 10\n', "only an arch", 'top = "round"'),
         ('top = "domed"\n', "", "domed"),
         ('backbone = "oval"\n', "", "oval"),
+        ("past_rear = 8\nclosed_rear = 400\n", "does not run on", "past_rear = 8.0 mm"),
     ],
 )
 def test_keys_that_do_not_fit_are_one_clear_message(tmp_path, keys, says, found):
@@ -102,6 +104,23 @@ def test_keys_that_do_not_fit_are_one_clear_message(tmp_path, keys, says, found)
     assert found in one.found
     assert one.allowed
     assert one.remedy
+
+
+def test_a_ledge_stays_on_and_is_weighed(tmp_path):
+    """8 mm at the front and 10 at the rear of the saddle tank's tunnel: 18 mm of its girth, 1.6 thick, 2730 kg/m3."""
+    work, plain = (
+        work_out(job_with(tmp_path, "saddle-12l", "past_front = 8\npast_rear = 10\n")),
+        worked("saddle-12l", "flat"),
+    )
+    tunnel = next(blank for blank in work.blanks if blank.name == "tunnel")
+    girth = sum(edge.length_blank for edge in tunnel.edges if edge.meets == "rear end")
+    more = work.capacity.dry_mass_kg - plain.capacity.dry_mass_kg
+    assert more == pytest.approx(18 * girth * 1.6 * 2730e-9, rel=0.06)  # at the front it is a little less round
+    told = {edge_metal(edge) for edge in tunnel.edges if edge.meets == "rear end"}
+    assert told == {"ledge 10.0 mm, stays on"}
+    assert [finding.strength for finding in work.findings if "runs 8.0 mm on past the front" in finding.says] == [
+        "note"
+    ]
 
 
 def test_a_bent_frame_line_stops_the_job_with_one_message(tmp_path):
