@@ -250,7 +250,11 @@ def cut_columns(unit: str) -> list[Column]:
         *_length("Stroke", lambda c: c["length_mm"], unit, 10),
         *(Column(head, partial(_half, k=k), 34) for k, head in enumerate(("Measured off", "The rest"))),
         Column("What for", lambda c: c["purpose"], 10),
-        Column("Mind", lambda c: c["mind"], 30),
+        Column(
+            "Mind (HOLD: wait for the bend test; finished edge: measure carefully; touches: nothing off beyond)",
+            lambda c: c["mind"],
+            30,
+        ),
     ]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from html import escape
+from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from ..units import show_inches, show_thickness
@@ -16,6 +17,16 @@ if TYPE_CHECKING:
     from ..work import Work
 
 __all__ = ["cut_list_section", "sheets_section"]
+
+#: Where a stroke is measured from, in the few letters a column has.
+MEASURED = {"from the left edge": "from\u00a0left", "up from the lower edge": "from\u00a0below"}
+
+STROKES = (
+    "<p><strong>Mind these strokes.</strong> HOLD: wait until the shop says the bend test is done; the stroke fixes "
+    "the size of a piece that hangs on it, or comes after one that does. Finished edge: nothing is left on that edge "
+    "of the blank, the stroke makes it over the length given; measure carefully. Touches: it only touches such an "
+    "edge, and nothing may come off beyond it.</p>"
+)
 
 Figures = dict[str, Any]
 
@@ -33,8 +44,8 @@ def cut_list_section(got: Figures) -> str:
                 text(side),
                 num(b["quantity"], 0),
                 _size(b, unit),
-                num(b["cut_area_mm2"] / 1e6, 4),
-                num(b["net_area_mm2"] / 1e6, 4),
+                num(b["cut_area_mm2"] / 1e6, 3),
+                num(b["net_area_mm2"] / 1e6, 3),
                 num(b["mass_kg"], 2),
                 mm(b["cut_length_mm"], unit),
                 num(b["pierces"], 0),
@@ -53,8 +64,8 @@ def cut_list_section(got: Figures) -> str:
         return sum(b[key] for b in blanks)
 
     foot = (
-        text("Total"), text(""), num(total("quantity"), 0), text(""), num(total("cut_area_mm2") / 1e6, 4),
-        num(total("net_area_mm2") / 1e6, 4), num(rounded(total("mass_kg"), 3), 2), mm(total("cut_length_mm"), unit),
+        text("Total"), text(""), num(total("quantity"), 0), text(""), num(total("cut_area_mm2") / 1e6, 3),
+        num(total("net_area_mm2") / 1e6, 3), num(rounded(total("mass_kg"), 3), 2), mm(total("cut_length_mm"), unit),
         num(total("pierces"), 0), text(""), text(""), text(""),
     )  # fmt: skip
     return (
@@ -111,18 +122,13 @@ def sheets_section(work: Work, got: Figures) -> str:
     pictures = []
     for used, sheet in zip(work.layout.sheets, got["sheets"], strict=True):
         name = f"sheet{sheet['sheet']}"
-        pieces = "; ".join(
-            f"{p['piece']} {p['name']}"
-            + (f", {turned(p['turn_deg'])}" if turned(p["turn_deg"]) else "")
-            + (", FACE DOWN" if p["turned_over"] else "")
-            for p in sheet["parts"]
-        )
         order = "On it" if got["cuts"] else "In the order of cutting"
         source = "from your own rack" if sheet["from"] == "own rack" else f"stock {sheet['stock']}"
         measures = size(sheet["width_mm"], sheet["height_mm"], unit)
         caption = (
-            f"Sheet {sheet['sheet']}, {measures}, {source}. {order}: {pieces}. Blanks {fixed(sheet['yield_percent'])} "
-            f"% of the sheet, with kept offcuts {fixed(sheet['yield_with_offcuts_percent'])} %."
+            f"Sheet {sheet['sheet']}, {measures}, {source}. {order}: {_lying(sheet)}. Blanks "
+            f"{fixed(sheet['yield_percent'])} % of the sheet, with kept offcuts "
+            f"{fixed(sheet['yield_with_offcuts_percent'])} %."
         )
         tall = sheet["height_mm"] > 1.15 * sheet["width_mm"]
         pictures.append(
@@ -133,6 +139,15 @@ def sheets_section(work: Work, got: Figures) -> str:
     made.append(f'<div class="nested">{"".join(pictures)}<div class="used">{_offcuts(got)}{_metal(got)}</div></div>')
     made.append(_cuts(work, got))
     return "".join(made)
+
+
+def _lying(sheet: Figures) -> str:
+    """What lies on a sheet, in order; neighbours in that order that lie alike are told together."""
+    told = []
+    for (way, over), parts in groupby(sheet["parts"], lambda p: (turned(p["turn_deg"]), p["turned_over"])):
+        how = ", ".join(filter(None, (way, "FACE DOWN" if over else "")))
+        told.append(", ".join(f"{p['piece']} {p['name']}" for p in parts) + (f": {how}" if how else ""))
+    return "; ".join(told)
 
 
 def _offcuts(got: Figures) -> str:
@@ -165,24 +180,23 @@ def _cuts(work: Work, got: Figures) -> str:
     unit = got["job"]["unit"]
     rows = [
         (
-            num(c["order"], 0), text(c["piece"]), text(c["measure"]), mm(c["distance_mm"], unit),
+            num(c["order"], 0), text(c["piece"]), text(MEASURED[c["measure"]]), mm(c["distance_mm"], unit),
             mm(c["length_mm"], unit), *(_half(c, k) for k in (0, 1)),
             _purpose(c, mind.get((c["sheet"], c["order"]), "")),
         )
         for c in got["cuts"]
     ]  # fmt: skip
     heads = (
-        "Cut", "Under the shear", "Measure", "Distance, mm", "Stroke, mm", "Measured off", "The rest", "What for",
+        "Cut", "Take", "Measure", "Set at, mm", "Stroke, mm", "Measured off", "The rest", "What for",
     )  # fmt: skip
     longest = max(got["cuts"], key=lambda c: c["length_mm"])
     return (
-        '<p class="lead">The half measured off is the left or the lower one, as the sheet is drawn; the rest is the '
-        "right or the upper one. Sheared pieces are numbered sheet.piece: 1.7 is the seventh piece made from sheet 1, "
-        "not blank 7. "
-        "Shearing leaves rectangles: the blank lies in the lower left corner of its own unless the table says "
-        "otherwise; scribe it there and cut its outline after shearing. A rectangle may be "
-        "larger than its blank by the gap. Square: takes a raw edge off; part: sets "
-        f"pieces apart; trim: takes waste off.</p><p><strong>The longest cut is cut {longest['order']}, "
+        '<p class="lead">Measured off is the left or the lower half, as the sheet is drawn; the rest is the right or '
+        "the upper one. Sheared pieces are numbered sheet.piece: 1.7 is the seventh piece made from sheet 1, not blank "
+        "7. Shearing leaves rectangles, larger than their blanks by the gap: a blank lies in the lower left corner of "
+        "its own unless the table says otherwise; scribe it there and cut its outline after shearing. Square: takes a "
+        "raw edge off; part: sets pieces apart; trim: takes waste off. On to cut 6: cut 6 goes on with it.</p>"
+        f"{STROKES if mind else ''}<p><strong>The longest cut is cut {longest['order']}, "
         f"{escape(length(longest['length_mm'], unit))} long:</strong> it needs a shear that wide, or is cut by "
         "hand.</p>" + table(heads, rows, caption="Shear cuts, in order", kind="named long")
     )
@@ -190,15 +204,16 @@ def _cuts(work: Work, got: Figures) -> str:
 
 def _purpose(cut: Figures, mind: str) -> Cell:
     """What a cut is for, and what to mind at it."""
-    return Cell(escape(cut["purpose"]) + (f". <strong>{escape(mind[:1].upper() + mind[1:])}.</strong>" if mind else ""))
+    return Cell(escape(cut["purpose"]) + (f"; <strong>{escape(mind)}</strong>" if mind else ""))
 
 
 def _half(cut: Figures, k: int) -> Cell:
-    """One half of a cut: its label, its side, what it is."""
-    label, side, what = cut["makes"][k], cut["sides"][k], cut["becomes"][k]
+    """One half of a cut: its label, what it is."""
+    label, what = cut["makes"][k], cut["becomes"][k]
     strong = what.startswith(("piece", "K"))
+    what = what.replace("cut again, cut ", "on\u00a0to\u00a0cut\u00a0").replace(" x ", "\u00a0x\u00a0")
     shown = f"<strong>{escape(what)}</strong>" if strong else escape(what)
-    return Cell(f"{escape(label)} ({side}): {shown}")
+    return Cell(f"{escape(label)}:\u00a0{shown}")
 
 
 def _metal(got: Figures) -> str:
@@ -206,14 +221,14 @@ def _metal(got: Figures) -> str:
     t, unit = got["totals"], got["job"]["unit"]
     whole = t["sheet_area_mm2"] or 1
     rows = [
-        (text(name), num(t[key] / 1e6, 4), num(100 * t[key] / whole), num(t[kg], 2))
+        (text(name), num(t[key] / 1e6, 3), num(100 * t[key] / whole), num(t[kg], 2))
         for name, key, kg in (
             ("blanks", "parts_area_mm2", "mass_in_parts_kg"),
             ("offcuts kept", "offcuts_area_mm2", "mass_kept_kg"),
             ("skeleton (scrap)", "skeleton_area_mm2", "mass_scrap_kg"),
         )
     ]
-    foot = (text("sheets used"), num(whole / 1e6, 4), num(100.0), num(t["mass_used_kg"], 2))
+    foot = (text("sheets used"), num(whole / 1e6, 3), num(100.0), num(t["mass_used_kg"], 2))
     money = ""
     if t["price"]:
         money = f" Sheets cost {fixed(t['price'], 2)} {escape(t['currency'])}."

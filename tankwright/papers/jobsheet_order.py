@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .cutting_hold import strip_source, strips_of, waits
+from .cutting_hold import waits
 from .jobsheet_sections import hardest_first, named
 from .look import WORDS
 from .words import angles, length
@@ -53,11 +53,11 @@ def _before_cutting(work: Work, got: Figures) -> list[str]:
     steps.append("Print one template page, measure both 100 mm bars, then print the rest.")
     held = [row for row, blank in zip(got["blanks"], work.blanks, strict=True) if waits(blank)]
     if held and got["test_strips"]:
-        sources = "; ".join(strip_source(work, strip) for strip in strips_of(work))
+        it = "it lies" if len(held) == 1 else "they lie"
         steps.append(
-            f"Cut the <a href='#strip'>test strip</a> first of all and bend it: {escape(sources)}. Hold back "
-            f"{_names(held)}, and the sheet it lies on if that is cut in one go: if the legs differ from the figure, "
-            "the papers of that piece change."
+            "Cut the <a href='#strip'>test strip</a> first of all and bend it; the section Pieces says how, and out of "
+            f"what. Hold back {_names(held)}, and the sheet {it} on if that is cut in one go: if the legs differ from "
+            "the figure, the papers of what is folded change."
         )
     steps.append(
         "Before a blank leaves its sheet, mark on its good face: number, side, grain arrow, centre line, stations, "

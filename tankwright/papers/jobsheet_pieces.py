@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 from ..strip import SIZE_MM
 from ..units import show_inches, show_thickness
-from .cutting_hold import strip_source, strips_of
+from .cutting_hold import STAYS, strip_source, strips_of
 from .ends import ends_of
 from .flat_svg import NOT_FORMED_MM, flat_svg
 from .jobsheet_html import Cell, facts, mm, num, table, text
 from .jobsheet_key import pieces_key
 from .roll_svg import rolls_table
 from .slit_svg import slit_edges, slit_section
-from .words import angles, area, difficulty, difficulty_limits, fixed, grain, length, mass, percent, piece_part, size
+from .words import angles, difficulty, difficulty_limits, fixed, grain, length, mass, percent, piece_part, size
 from .zones import Zone, strain_zones, worst_places, zone_twin
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def pieces_section(work: Work, got: dict[str, Any], faces: Sequence[Face] | None
     formed = any(blank.kind == "formed" for blank in work.blanks)
     folded = any(blank.folds for blank in work.blanks)
     rolled = any(blank.rolls for blank in work.blanks)
-    stays = any(edge.joint in ("lap", "fold") for blank in work.blanks for edge in blank.edges)
+    stays = any(edge.joint in STAYS for blank in work.blanks for edge in blank.edges)
     key = pieces_key(limits, formed=formed, folded=folded, rolled=rolled, stays=stays)
     return f"{key}{''.join(cards)}{_strips(work, got)}"
 
@@ -100,13 +100,13 @@ def _piece(
     picture = flat_svg(blank, zones, number_of_piece=number, name=f"flat{number}", unit=unit, ends=ends_of(work, blank))
     mirrored = f", true mirror of {escape(blank.mirrors)}" if blank.mirrors else ""
     head = f'<h3><span class="num">{number}</span>{escape(blank.name)}</h3>'
+    other = bool(blank.metal) or abs(blank.thickness - work.job.thickness) > 1e-6
     what = [
         ("Side", escape(blank.hand) + mirrored),
         ("Work", escape(_work_words(blank))),
-        ("Metal", f"{escape(blank.metal or work.job.metal.name)}, {escape(show_thickness(blank.thickness, unit))}"),
+        ("Metal", escape(f"{blank.metal or work.job.metal.name}, {show_thickness(blank.thickness, unit)}") * other),
         ("Size as cut", escape(size(row["width_mm"], row["height_mm"], unit))),
         ("Grain", escape(grain(blank))),
-        ("Area as cut", escape(area(row["cut_area_mm2"]))),
         ("Mass as cut", escape(mass(row["mass_kg"], unit, 2))),
         ("On sheet", escape(", ".join(map(str, row["sheets"])) or "none: see the first page")),
     ]
@@ -114,20 +114,29 @@ def _piece(
     caption = f"Piece {number}, {escape(blank.name)}, good face up. Figures in mm."
     names = [other.name for other in work.blanks]
     slits = _slits(work, blank, number, names)
+    twin = names.index(blank.mirrors) + 1 if blank.mirrors in names else 0
     return (
         f'<article class="piece {escape(blank.kind)}" id="piece{number}">{head}{facts(what)}{notes}'
         f'<div class="shown"><div class="pictures{" two" if slits.startswith("<figure") else ""}">'
         f'<figure class="main">{picture}<figcaption>{caption}</figcaption></figure>{slits}</div>'
-        f'<div class="tables">{_zones(blank, row, zones, limits, unit)}</div></div>'
+        f'<div class="tables">{_zones(blank, row, zones, limits, unit, twin)}</div></div>'
         f'<div class="tables">{_folds(row, unit)}{rolls_table(blank, unit)}{_edges(row, unit, names)}'
         "</div></article>"
     )
 
 
 def _zones(
-    blank: Blank, row: dict[str, Any], zones: tuple[Zone, ...], limits: tuple[float, float, float], unit: str
+    blank: Blank,
+    row: dict[str, Any],
+    zones: tuple[Zone, ...],
+    limits: tuple[float, float, float],
+    unit: str,
+    twin: int = 0,
 ) -> str:
-    """What to stretch and shrink, in words and numbers; the worst of each has a row, in a zone or as a spot."""
+    """What to stretch and shrink, in words and numbers; the worst of each has a row, in a zone or as a spot.
+
+    ``twin``: the piece that this one mirrors, which has said what the sheet is asked for; 0 for none.
+    """
     strain = row["strain"]
     if strain is None:
         return ""
@@ -172,7 +181,10 @@ def _zones(
                     text(difficulty(place.share, limits)),
                 )
             )
-    lead += _sheet(strain["sheet"])
+    if twin:
+        lead += f'<p><strong>The sheet:</strong> as <a href="#piece{twin}">piece {twin}</a>, its mirror.</p>'
+    else:
+        lead += _sheet(strain["sheet"])
     if not rows:
         return lead
     heads = ("Zone", "Do", "Mean", "Worst", "Worst at, mm: left / up", "Along / across", "Share", "Work")
@@ -212,8 +224,8 @@ def _places(places: Sequence[tuple[float, float]], corner: Sequence[float], unit
     for place in places:
         x, y = place[0] - corner[0], place[1] - corner[1]
         under = f"<small>{escape(show_inches(x))} in / {escape(show_inches(y))} in</small>" if unit == "in" else ""
-        made.append(f"{fixed(x)} / {fixed(y)}{under}")
-    return Cell(" and ".join(made), True)
+        made.append(f"{fixed(x)}\u00a0/\u00a0{fixed(y)}{under}")
+    return Cell(" and ".join(made))
 
 
 def _signed(percent_value: float) -> str:
@@ -260,10 +272,10 @@ def _folds(row: dict[str, Any], unit: str) -> str:
             text(WAYS[fold["direction"]]),
             Cell(escape(length(fold["inside_radius_mm"], unit)), True),
             num(fold["k_factor"], 3),
-            text(fold["k_source"].replace(" (K is half its k)", "")),
             mm(fold["length_mm"], unit),
         )
         for name, fold in bent
     ]
-    heads = ("Fold", "Turn by", "Way", "Inside radius", "K-factor", "K from", "Length, mm")
-    return table(heads, rows, kind="named")
+    heads = ("Fold", "Turn by", "Way", "Inside radius", "K-factor", "Length, mm")
+    sources = dict.fromkeys(fold["k_source"].replace(" (K is half its k)", "") for _, fold in bent)
+    return table(heads, rows, kind="named") + f'<p class="small soft">K-factor from {escape("; ".join(sources))}.</p>'

@@ -247,6 +247,7 @@ def seams_section(got: Figures) -> str:
     unit = got["job"]["unit"]
     names = [blank["name"] for blank in got["blanks"]]
     rows = []
+    alike = max((seam["edges_differ_mm"] or 0.0 for seam in got["seams"]), default=0.0) < 0.1
     for seam in got["seams"]:
         away = seam["edges_differ_mm"]
         shown = "" if away is None else f"{fixed(away)}{' LOOK' if away > 0.5 else ''}"
@@ -257,22 +258,23 @@ def seams_section(got: Figures) -> str:
                 Cell(f"<strong>{escape(seam['letter'])}</strong>"), text(piece_part(seam["one"], names)),
                 text(piece_part(seam["other"], names)), text(joint),
                 mm(seam["length_mm"], unit), Cell(shown, True),
-            )
+            )[: 5 if alike else 6]
         )  # fmt: skip
-    heads = ("Seam", "One piece", "The other", "Joint", "Finished, mm", "Edges differ, mm")
+    heads = ("Seam", "One piece", "The other", "Joint", "Finished, mm", "Edges differ, mm")[: 5 if alike else 6]
+    told = "here no two differ by 0.1 mm" if alike else "more than 0.5 mm apart is marked LOOK"
     return (
-        "<p>The two edges of a seam are the same length when formed; more than 0.5 mm apart is marked LOOK. Folds are "
-        f"not in the total. Parts of a folded piece are in brackets. Lengths are rounded one by one.{_over(got)}</p>"
-        + table(heads, rows, foot=_welds(got), kind="named long")
+        f"<p>The two edges of a seam are the same length when formed; {told}. Folds are not in the welds. Parts of a "
+        f"folded piece are in brackets. Lengths are rounded one by one.{_over(got)}</p>"
+        + table(heads, rows, foot=[row[: len(heads)] for row in _welds(got)], kind="named long")
     )
 
 
 def _welds(got: Figures) -> list[tuple[Cell, ...]]:
     """Metres of weld by joint, as far as there are any, and all seams together; fillets are not among them."""
     totals, unit = got["totals"], got["job"]["unit"]
-    kinds = [(f"Weld, {joint}", totals[f"seam_{joint}_mm"]) for joint in WELDED if totals[f"seam_{joint}_mm"]]
-    kinds += [("Weld, all seams", totals["seam_length_mm"])] * (len(kinds) > 1)
-    kinds += [("Fillets round doublers, besides", totals["fillet_length_mm"])] * bool(totals["fillet_length_mm"])
+    kinds = [(f"All {joint}", totals[f"seam_{joint}_mm"]) for joint in WELDED if totals[f"seam_{joint}_mm"]]
+    kinds += [("All welds", totals["seam_length_mm"])] * (len(kinds) > 1)
+    kinds += [("Fillets", totals["fillet_length_mm"])] * bool(totals["fillet_length_mm"])
     none = text("")
     return [(text(name), none, none, none, mm(value, unit), none) for name, value in kinds]
 
@@ -281,6 +283,8 @@ def _over(got: Figures) -> str:
     """Where a lap and a flange are welded, where there is one."""
     kinds = {seam["joint"] for seam in got["seams"]}
     said = []
+    if got["totals"]["fillet_length_mm"]:
+        said.append("Fillets run round the doublers, besides.")
     if "lap" in kinds:
         said.append("In a lap the one piece lies on the other; weld along the edge of the one outside.")
     if "flange" in kinds:
@@ -318,7 +322,7 @@ def checks_section(got: Figures) -> str:
     )
     return (
         "<p>The farthest that the finished surface lies from each pattern.</p>"
-        f"{why}{table(('Pattern', 'Farthest miss, mm', 'Which means'), rows, kind='long')}"
+        f"{why}{table(('Pattern', 'Farthest miss, mm', 'Which means'), rows, kind='long' * (len(rows) > 12))}"
     )
 
 
@@ -345,8 +349,9 @@ def _plain(words: str) -> str:
     """Assumptions in a maker's words; the source of a figure in small print."""
     for trade, maker in PLAIN.items():
         words = words.replace(trade, maker)
-    first, dot, rest = words.partition(". ")
-    return escape(first) + (f"{dot}<small>{escape(rest)}</small>" if rest else "")
+    words = re.sub(r"\d+\.\d{3,}(?= mm)", lambda found: fixed(float(found[0]), 2), words)
+    first, *rest = re.split(r"(?<=\.) (?=[A-Z])", words, maxsplit=1)
+    return escape(first) + "".join(f" <small>{escape(source)}</small>" for source in rest)
 
 
 def cautions_section(got: Figures) -> str:

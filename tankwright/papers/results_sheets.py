@@ -108,7 +108,10 @@ def _becomes(layout: Layout, blanks: list[dict[str, Any]], unit: str) -> dict[st
         bx, by, _, _ = placed.outline.bounds
         sits = ""  # in the lower left corner
         if bx - x0 > 0.05 or by - y0 > 0.05:
-            sits = f", blank {length(bx - x0, unit)} from its left, {length(by - y0, unit)} from its lower edge"
+            left, low = (length(max(0.0, off), unit) for off in (bx - x0, by - y0))
+            sits = f", blank {left} from its left and lower edges"
+            if left != low:
+                sits = f", blank {left} from its left, {low} from its lower edge"
         off = placed.turn_deg % 90  # a quarter turn is seen; a blank that lies a little aslant is not
         if min(off, 90 - off) > 0.05:
             sits += f", {turned(placed.turn_deg)} in it"

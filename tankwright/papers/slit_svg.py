@@ -87,6 +87,6 @@ def slit_section(slits: PanelSlits, name: str, edges: tuple[str, str] = ("", "")
         f"<figure>{_picture(slits, name, edges)}<figcaption>Slit card, from x "
         f"{escape(length(slits.front, unit, 0))} to {escape(length(slits.rear, unit, 0))}: {figures['strips']} "
         f"strips, hung together at {escape(slits.spine)}. "
-        f"For reading the shape only: {escape(changes)}. Work to the edge table."
+        f"{escape(changes[:1].upper() + changes[1:])}. Work to the edge table."
         "</figcaption></figure>"
     )

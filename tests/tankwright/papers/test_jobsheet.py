@@ -28,6 +28,7 @@ from tankwright.papers.jobsheet_cutting import sheets_section
 from tankwright.papers.results import figures
 from tankwright.papers.shearsteps import stroke_cautions
 from tankwright.papers.tank_svg import VIEWS, groups_of, still_mesh, tank_svg
+from tankwright.papers.words import turned
 from tankwright.papers.zones import _bands
 
 from .fixture import small_work
@@ -136,7 +137,7 @@ def test_it_shows_what_results_hold() -> None:
     for order in got["buy"]:
         assert order["words"] in words
     for name in ("parts", "offcuts", "skeleton", "sheet"):
-        assert f"{got['totals'][f'{name}_area_mm2'] / 1e6:.4f}" in words
+        assert f"{got['totals'][f'{name}_area_mm2'] / 1e6:.3f}" in words
     c = got["capacity"]
     for key in ("brim_l", "ullage_l", "below_outlet_l", "usable_l"):
         assert f"{c[key]:.2f} L" in words
@@ -170,8 +171,8 @@ def test_welds_are_summed_by_joint(unit: str) -> None:
     seams = tuple(replace(joint, kind=kinds[k % 3]) for k, joint in enumerate(work.seams))
     section = job_sheet(replace(work, seams=seams)).split('<section id="seams"')[1].split("</section>")[0]
     foot = re.findall(r'<th scope="row"[^>]*>([^<]+)</th>.*?([\d.]+)(?:<small>|</td>)', section.split("<tfoot>")[1])
-    expected = {f"Weld, {kind}": sum(j.length for j in seams if j.kind == kind) for kind in kinds}
-    expected["Weld, all seams"] = sum(joint.length for joint in seams)
+    expected = {f"All {kind}": sum(j.length for j in seams if j.kind == kind) for kind in kinds}
+    expected["All welds"] = sum(joint.length for joint in seams)
     assert {name: float(value) for name, value in foot} == {
         name: pytest.approx(value, abs=0.051) for name, value in expected.items()
     }
@@ -190,11 +191,44 @@ def test_the_table_of_cuts_warns_of_finished_edges_and_holds() -> None:
     placed = (Placed(Part("tunnel", net), cut.sheet, net, 0.0, False),)
     work = replace(work, blanks=blanks, layout=replace(work.layout, placed=placed))
     said = stroke_cautions(work, cut.sheet)
-    assert "measure carefully: this stroke is the finished edge of" in said[cut.order]
+    assert "finished edge of" in said[cut.order]
     rows = sections_cuts(work)
     for order, row in rows.items():
-        assert ("easure carefully" in row) == ("measure carefully" in said.get(order, ""))
+        assert ("finished edge of" in row) == ("finished edge of" in said.get(order, ""))
         assert ("HOLD" in row) == ("HOLD" in said.get(order, ""))
+
+
+def test_assumptions_read_as_words_not_as_numbers_of_a_program() -> None:
+    """A source's page stays with its "p."; a gauge's thickness has two decimals; the source is in small print."""
+    value = "K-factor 0.407 from a handbook, p. 1421, eq. 33. No strip for mild steel 1.21412 mm at 1.5875 mm radius."
+    html = job_sheet(replace(small_work(), assumptions=(("folds", value),)))
+    assert "a handbook, p. 1421, eq. 33. <small>No strip for mild steel 1.21 mm at 1.59 mm radius.</small></td>" in html
+
+
+def test_what_lies_alike_on_a_sheet_is_told_together() -> None:
+    """Every part once, in the order of the sheet, its turn behind the last of those that share it."""
+    got = figures(small_work())
+    for sheet_, said in zip(
+        got["sheets"], re.findall(r"In the order of cutting: (.*?)\. Blanks", sheet()), strict=True
+    ):
+        names = [f"{p['piece']} {p['name']}" for p in sheet_["parts"]]
+        places = [said.index(name) for name in names]
+        assert places == sorted(places)
+        for part, name in zip(sheet_["parts"], names, strict=True):
+            way = turned(part["turn_deg"])
+            told = said[said.index(name) :].split(";")[0]
+            assert told.endswith(f": {way}") if way else ":" not in told
+
+
+def test_edges_that_differ_have_a_column_and_a_mark() -> None:
+    """All alike: one sentence. One pair 0.7 mm apart: a column, and LOOK in its row."""
+    work = small_work()
+    alike = tuple(replace(j, sides=tuple(replace(s, length=j.length) for s in j.sides)) for j in work.seams)
+    assert "Edges differ" not in job_sheet(replace(work, seams=alike))
+    first = replace(alike[0], sides=(alike[0].sides[0], replace(alike[0].sides[1], length=alike[0].length + 0.7)))
+    html = job_sheet(replace(work, seams=(first, *alike[1:])))
+    assert "Edges differ" in html
+    assert html.count("0.7 LOOK") == 1
 
 
 def sections_cuts(work) -> dict[int, str]:
@@ -334,7 +368,9 @@ def test_the_worst_of_stretch_and_of_shrink_always_has_a_place() -> None:
             at = blank["strain"][f"{kind}_worst_at_mm"]
             if at is None:
                 continue
-            rows = re.findall(rf">{kind}</td><td[^>]*>[^<]*</td><td[^>]*>([\d.]+) %</td>.*?>([\d.]+) / ([\d.]+)", piece)
+            rows = re.findall(
+                rf">{kind}</td><td[^>]*>[^<]*</td><td[^>]*>([\d.]+) %</td>.*?>([\d.]+)\u00a0/\u00a0([\d.]+)", piece
+            )
             worst = max(float(row[0]) for row in rows)
             assert worst == pytest.approx(blank["strain"][f"{kind}_worst_percent"], abs=0.051)
 
