@@ -35,9 +35,10 @@ from .fields import UNIT_QUESTION, Setting, Trouble, nearest, shown
 from .files import read_text
 from .fitted import fittings_of
 from .jobfile import JobFile, SectionSection, ShapeSection, TunnelSection, setting_for
+from .merge import merge, merge_faults
 from .outline import run_curve, short_lines, side_runs
 from .reading import Document, finding, parse, validate
-from .shop import Allowances, SeamRule, Shop, merge, merge_faults
+from .shop import Allowances, SeamRule, Shop
 from .shopfile import ShopFile, find_shop
 from .sources import PointSet
 from .units import MM_PER_INCH, is_gauge

@@ -9,7 +9,8 @@ import pytest
 
 from tankwright.errors import JobError
 from tankwright.load import Job, load_job
-from tankwright.shop import STANDARD_SHEETS, Allowances, SeamRule, merge
+from tankwright.merge import merge
+from tankwright.shop import STANDARD_SHEETS, Allowances, SeamRule
 from tankwright.shopfile import ShopFile, ShopSections
 from tankwright.start import starter_text
 

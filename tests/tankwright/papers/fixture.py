@@ -34,9 +34,10 @@ from panels.metal import lookup_metal
 from panels.slits import PanelSlits
 from panels.strips import slit_pattern
 from tankwright.jobfile import JobFile
+from tankwright.merge import merge
 from tankwright.quotefile import JobQuoteSection
 from tankwright.quotehours import Past
-from tankwright.shop import Shop, merge
+from tankwright.shop import Shop
 from tankwright.shopfile import ShopFile
 from tankwright.work import Work
 

@@ -26,6 +26,7 @@ from nesting.model import Part, Placed, Sheet, place_outline
 from panels.blank import Mark
 from panels.metal import lookup_metal
 from tankwright.errors import JobError
+from tankwright.merge import merge_faults
 from tankwright.papers.cutlist import cut_lists
 from tankwright.papers.cutting import blank_drawing, cut_order, frame, piece_numbers, runs_inside, sheet_drawing
 from tankwright.papers.cutting_items import Words
@@ -34,7 +35,7 @@ from tankwright.papers.cutting_words import for_the_cutter
 from tankwright.papers.dxf import dxf_files, to_dxf
 from tankwright.papers.look import LAYERS
 from tankwright.papers.outline import Path
-from tankwright.shop import CuttingRules, merge_faults
+from tankwright.shop import CuttingRules
 from tankwright.shopfile import ShopFile
 
 from .fixture import FILLER_MM, small_work
