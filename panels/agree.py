@@ -13,8 +13,8 @@ from .agree_tunnel import tunnel_agrees
 from .curves import Curve, curve_through
 from .findings import Finding, Show, in_mm, strongest_first
 from .fit import neck_loss
+from .half_section import line_height, plan_half_width
 from .patterns import Patterns, PlanPattern
-from .surface import line_height, plan_half_width
 
 __all__ = ["AGREE_MM", "agree"]
 

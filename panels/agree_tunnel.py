@@ -6,9 +6,9 @@ import numpy as np
 
 from .errors import TunnelError
 from .findings import Finding, Show, in_mm
+from .half_section import line_height, plan_half_width
 from .openings import Tunnel, tunnel_of
 from .patterns import Patterns, SectionPattern
-from .surface import line_height, plan_half_width
 
 __all__ = ["tunnel_agrees"]
 

@@ -10,10 +10,11 @@ from .cutting_mesh import contour_chains
 from .edges import edges_of
 from .errors import SurfaceError
 from .findings import Finding, Show, in_mm
+from .half_section import line_height, plan_half_width
 from .neck import neck_of
 from .openings import tunnel_of
 from .patterns import Clearance, Patterns, PlanPattern
-from .surface import half_surface, line_height, plan_half_width
+from .surface import half_surface
 
 __all__ = ["clearance_gap", "clearances", "misses", "misses_found", "neck_loss", "neck_volume"]
 

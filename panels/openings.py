@@ -12,9 +12,9 @@ import numpy as np
 
 from .curves import Curve
 from .errors import TunnelError
+from .half_section import line_height
 from .patterns import Patterns, TunnelPattern
 from .round_top import RoundTop, round_top
-from .surface import line_height
 
 __all__ = [
     "CENTRE",
