@@ -45,6 +45,7 @@ from .tunnel_edges import (
 )
 from .tunnel_flat import RoundEnds
 from .tunnel_kinks import KinkedTunnel, Sheet, develop_kinked, stray_of, without_hair_kinks
+from .tunnel_told import fold_notes, roll_notes, sharp_end_note, sharp_ends
 from .turned import lipped
 
 __all__ = ["TUNNEL_PIECES", "folded_tunnel"]
@@ -238,6 +239,7 @@ def folded_tunnel(
         tunnel, rounds = _rolled(sewn, rounded, inside_radius, k_factor)
         rolls = _rolls(rounded, tunnel)
     names = ["tunnel"] if len(tunnel.sheets) == 1 else [f"tunnel {k + 1}" for k in range(len(tunnel.sheets))]
+    sharp = sharp_ends(tunnel, rounds)
     edges = tunnel_edges(sewn, tunnel, at_edge, names, rounds)
     turned = turned_tunnel_edges(sewn, tunnel, at_edge)
     marks, holes = _marks(body, tunnel), _fitted(body, tunnel, placed)
@@ -260,31 +262,15 @@ def folded_tunnel(
             thickness=body.thickness,
             area_formed=sheet.area,
             flat=None,
-            notes=_rolled_notes(tunnel, sheet, rolls, show) if rolls else _notes(tunnel, sheet, names[k], show),
+            notes=(
+                *(roll_notes(tunnel, sheet, rolls, show) if rolls else fold_notes(tunnel, sheet, names[k], show)),
+                *sharp_end_note(sharp, k, inside_radius, show),
+            ),
             rolls=rolls,
         )
         lips = [edge for number, edge in turned if number == k]
         blanks.append(lipped(blank, ring, lips, inside_radius=inside_radius, k_factor=k_factor, show=show))
     return tuple(blanks), rounds
-
-
-def _notes(tunnel: KinkedTunnel, sheet: Sheet, name: str, show: Show) -> tuple[str, ...]:
-    """How the sheet is folded, what each pie cut measures, and where it is parted."""
-    notes = ["legs fold towards the frame side, the face drawn up; grain runs across these folds"]
-    for cut in sheet.cuts[::2]:
-        kink = cut.kink
-        notes.append(
-            f"pie cut in both legs at x {show(kink.at[0])}: {kink.dart:.1f} degrees, {show(cut.width)} wide at the "
-            f"lower edge, {show(cut.depth)} deep; it closes when the top is folded {kink.turn:.1f} degrees across "
-            "there, towards the frame side. Fold the top across first, then the legs; the open tip is filled in welding"
-        )
-    for k, kink in enumerate(tunnel.kinks):
-        if not kink.crest and (k in sheet.parts or k + 1 in sheet.parts):
-            notes.append(
-                f"{name} ends at x {show(kink.at[0])}, where the frame line dips by {-kink.turn:.1f} degrees: a sheet "
-                "folded there would have to be stretched, so the tunnel is parted and welded"
-            )
-    return tuple(notes)
 
 
 def _rolls(rounded: RoundTop, tunnel: KinkedTunnel) -> tuple[Roll, ...]:
@@ -312,28 +298,6 @@ def _on_metal(line: np.ndarray, ring: np.ndarray) -> np.ndarray:
         return line
     along = (points - line[0]) @ step
     return points[[int(along.argmin()), int(along.argmax())]]
-
-
-def _rolled_notes(tunnel: KinkedTunnel, sheet: Sheet, rolls: tuple[Roll, ...], show: Show) -> tuple[str, ...]:
-    """How the top is rolled, and how its legs are folded where it is an arch."""
-    x0, x1 = tunnel.line[:, 0]
-    right, left = roll_lines(tunnel)
-    wide = np.linalg.norm(right - left, axis=1)
-    front, rear = rolls[1].across
-    if abs(front - rear) < 0.05:
-        how = f"inside radius {show(front)}, {show(wide.mean())} of metal"
-    else:
-        how = (
-            f"a cone: inside radius {show(front)}, {show(wide[0])} of metal, at x {show(x0)}; inside radius "
-            f"{show(rear)}, {show(wide[1])} of metal, at x {show(x1)}"
-        )
-    notes = (f"roll the top between the two lines towards the frame side, the face drawn up: {how}",)
-    if not sheet.folds:
-        return (*notes, "the legs run on from the roll without a fold, flat and upright")
-    return (
-        *notes,
-        f"then fold both legs {sheet.folds[0].angle_deg:.1f} degrees along the lines, towards the frame side too",
-    )
 
 
 def _margins(ring: np.ndarray, edges: tuple[Edge, ...]) -> np.ndarray:

@@ -27,9 +27,9 @@ from .curves import polyline_length
 from .cutting_mesh import area_vectors, boundary_chains, boundary_edges, contour_chains
 from .develop import Development, develop_mesh
 from .edges import shared_edges
-from .errors import BadTriangle, NotADisc, TunnelError
+from .errors import BadTriangle, NotADisc, PanelsError, TunnelError
 from .felt import felt
-from .findings import Show, in_mm
+from .findings import Show, in_mm, lengths_shown
 from .fittings import CROSS_MM, Fitting, Placed, marks_on, place_fittings
 from .fold_tunnel import TUNNEL_PIECES, folded_tunnel
 from .margins import with_holes, with_margins
@@ -365,7 +365,25 @@ def make_blanks(
     ------
     NotADisc
         Where a skin closes on itself like a tube.
+    PanelsError
+        Where a piece cannot be laid out otherwise; lengths in its message are put into words by ``show`` too.
     """
+    try:
+        return _made(sewn, at_edge, inside_radius, k_factor, fittings, aim_of, show)
+    except PanelsError as fault:
+        fault.args = (lengths_shown(str(fault), show), *fault.args[1:])
+        raise
+
+
+def _made(
+    sewn: Sewn,
+    at_edge: AtEdge,
+    inside_radius: float,
+    k_factor: KFactor,
+    fittings: Sequence[Fitting],
+    aim_of: AimOf,
+    show: Show,
+) -> tuple[Blank, ...]:
     body = sewn.body
     placed = place_fittings(body, fittings)
     tunnel: tuple[Blank, ...] = ()
@@ -378,7 +396,8 @@ def make_blanks(
                 sewn, at_edge, inside_radius=inside_radius, k_factor=k_factor, placed=placed, show=show
             )
         except TunnelError as fault:
-            why = f"the tunnel comes in three pieces, welded along its corners: {str(fault).splitlines()[0]}"
+            told = lengths_shown(str(fault).splitlines()[0], show)
+            why = f"the tunnel comes in three pieces, welded along its corners: {told}"
     blanks: list[Blank] = []
     for name in body.pieces:
         if _mirror_image(body, name) or (tunnel and name in TUNNEL_PIECES):

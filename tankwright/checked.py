@@ -20,7 +20,7 @@ from .units import show_length
 if TYPE_CHECKING:
     from panels.blank import Blank
     from panels.body import Body, Capacity
-    from panels.findings import Finding
+    from panels.findings import Finding, Show
 
     from .load import Job
 
@@ -96,7 +96,7 @@ def begin(job: Job, *, progress: Progress = quiet) -> tuple[tuple[Finding, ...],
             job.patterns, job.division, thickness=job.thickness, k_factor=SKIN_K, inside=job.surface == "inside"
         )
     except PanelsError as fault:
-        return (*found, _stop_of(fault)), None
+        return (*found, _stop_of(fault, show)), None
 
 
 def look_at(job: Job, body: Body) -> Looked:
@@ -123,7 +123,7 @@ def look_at(job: Job, body: Body) -> Looked:
         doublers = doubler_blanks(body, placed, show=show)
         baffles, said = baffles_for(job, body, capacity, show)
     except PanelsError as fault:
-        return Looked((*found, _stop_of(fault)), None, {})
+        return Looked((*found, _stop_of(fault, show)), None, {})
     if capacity.usable_l <= 0:
         says = "the outlets reach no fuel: what lies below them is all the tank holds"
         held = f"{capacity.below_outlet_l:.1f} L below the outlets, {capacity.brim_l:.1f} L to the brim"
@@ -132,10 +132,10 @@ def look_at(job: Job, body: Body) -> Looked:
     return Looked(found + said, capacity, off, (*baffles, *doublers))
 
 
-def _stop_of(fault: Exception) -> Finding:
-    from panels.findings import Finding
+def _stop_of(fault: Exception, show: Show) -> Finding:
+    from panels.findings import Finding, lengths_shown
 
-    says, remedy = says_and_remedy(fault)
+    says, remedy = (lengths_shown(words, show) for words in says_and_remedy(fault))
     return Finding("stop", "patterns", says, remedy=remedy)
 
 

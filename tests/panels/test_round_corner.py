@@ -206,3 +206,18 @@ def in_space(sewn, cap, edge):
     x = np.vstack([e.points for e in cap.edges])[:, 0]
     s = edge.points[:, 0] - x.min()
     return np.column_stack([np.interp(s, run, profile[:, 0]), edge.points[:, 1], np.interp(s, run, profile[:, 1])])
+
+
+def test_a_seam_within_the_bend_is_told_of():
+    """A wide fold on a tank whose widest line meets the tunnel just below its corner: what meets it there stays sharp,
+    and the tunnel's blank says so, where and how tight the fold is; a smaller one fits, and nothing is said."""
+    sizes = {"backbone_front": 32.2, "backbone_rear": 46.5, "side_room": 22.7, "top_room": 14.3}
+    sewn = seams_of(
+        build_body(tank(25, round_rear=True, **sizes), Division("widest line"), thickness=0.8, step_mm=14.0)
+    )
+    for radius, said in ((8.0, True), (1.0, False)):
+        blanks = make_blanks(sewn, at_edge, inside_radius=radius, k_factor=KFactor(0.42, "a test"))
+        (tunnel,) = (blank for blank in blanks if blank.name == "tunnel")
+        told = [note for note in tunnel.notes if "notched sharp" in note]
+        assert bool(told) == said
+        assert all(f"fold of {radius:.1f} mm" in note for note in told)
