@@ -61,33 +61,41 @@ def draw_blank(canvas: Any, face: Face, view: View, sizes: Sizes, keep_off: Sequ
             _mark_line(canvas, mark, runs, view)
     draw_worst(canvas, face, view, taken)
     taken += fitting_strokes(face, view)
+    trims = trim_strokes(face, view)
     taken += bend_strokes(face, view)
     taken += tick_strokes(face, view)
     for number, (fold, runs, tangents) in enumerate(face.folds, 1):
         _fold(canvas, fold, number, runs, tangents, view, sizes, taken, metal)
     draw_rolls(canvas, face, view, sizes, taken)
-    _words_of_marks(canvas, face, view, sizes, taken, metal, bends=True)
+    _words_of_marks(canvas, face, view, sizes, taken, metal, trims, bends=True)
     if sizes is FULL:
         draw_ends_inside(canvas, face, view, 1.3 * sizes.tag, taken, metal)
-    name_fittings(canvas, face, view, sizes.small, taken, metal)
+    name_fittings(canvas, face, view, sizes.small, taken, metal, trims)
     for edge in sorted(face.blank.edges, key=lambda edge: not is_opening(face, edge)):  # these have least choice
-        seam_tag(canvas, face, edge, view, sizes, taken, metal)
+        seam_tag(canvas, face, edge, view, sizes, taken, metal, trims)
     draw_ticks(canvas, face, view, sizes.small, taken)
-    write_name(canvas, face, view, sizes, taken, metal)
+    write_name(canvas, face, view, sizes, taken, metal, trims)
     for k, zone in enumerate(face.zones, 1):
-        zone_words(canvas, face, k, zone, view, sizes, taken, metal)
-    _words_of_marks(canvas, face, view, sizes, taken, metal, bends=False)
+        zone_words(canvas, face, k, zone, view, sizes, taken, metal, trims)
+    _words_of_marks(canvas, face, view, sizes, taken, metal, trims, bends=False)
     draw_cuts(canvas, face, view)
 
 
 def _words_of_marks(
-    canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any], metal: Any, *, bends: bool
+    canvas: Any,
+    face: Face,
+    view: View,
+    sizes: Sizes,
+    taken: list[Any],
+    metal: Any,
+    trims: Sequence[Any],
+    *,
+    bends: bool,
 ) -> None:
     """The labels of all marks but fittings: of the bends of lips, or of the others."""
     from shapely.geometry import LineString
 
     named: set[str] = set()
-    trims = trim_strokes(face, view)
     strokes = [
         (mark, LineString(view.points(run)))
         for mark, runs in face.marks
@@ -217,7 +225,7 @@ def _station_number(
     canvas: Any, label: str, run: np.ndarray, sizes: Sizes, taken: list[Any], metal: Any, trims: Sequence[Any]
 ) -> bool:
     """The number on a station line near the end it starts from, else beside it on the metal; whether it found room."""
-    from shapely import STRtree, box, contains
+    from shapely import box, contains, intersects
 
     steps = np.hypot(*np.diff(run, axis=0).T)
     along = np.concatenate([[0.0], np.cumsum(steps)])
@@ -229,22 +237,26 @@ def _station_number(
         reaches += [short, far - short, far / 2]
     if not reaches:
         return False
-    on = np.column_stack([np.interp(reaches, along, run[:, k]) for k in (0, 1)])
-    aside = wide / 2 + 1.2
-    feet = np.concatenate([on, on + [aside, 0.0], on - [aside, 0.0]]) - [0.0, 0.36 * sizes.tag]
-    low, high = feet - [wide / 2 + 0.6, 0.3], feet + [wide / 2 + 0.6, 1.2 * sizes.tag - 0.3]
-    boxes = np.asarray(box(*low.T, *high.T))
-    good = np.ones(len(boxes), dtype=bool)
-    good[STRtree(taken).query(boxes, predicate="intersects")[0]] = False
-    good[len(on) :] &= contains(metal, boxes[len(on) :])
-    clear = good.copy()
-    clear[STRtree(trims).query(boxes, predicate="intersects")[0]] = False
-    good[len(on) :] = False  # over a trim line only where the station is
-    if not (clear | good).any():
+    on = np.column_stack([np.interp(reaches, along, run[:, k]) for k in (0, 1)]) - [0.0, 0.36 * sizes.tag]
+    low, high = np.array([-wide / 2 - 0.6, -0.3]), np.array([wide / 2 + 0.6, 1.2 * sizes.tag - 0.3])
+    found = None
+    for shift in (0.0, wide / 2 + 1.2, -wide / 2 - 1.2):
+        feet = on + [shift, 0.0]
+        boxes = np.asarray(box(*(feet + low).T, *(feet + high).T))
+        free = ~intersects(np.array(taken)[:, None], boxes).any(axis=0) if taken else np.ones(len(boxes), dtype=bool)
+        clear = free & contains(metal, boxes) if shift else free
+        if trims and clear.any():
+            clear = clear & ~intersects(np.array(trims)[:, None], boxes).any(axis=0)
+        if clear.any():
+            found = feet[int(np.argmax(clear))], boxes[int(np.argmax(clear))]
+            break
+        if free.any() and not shift:  # over a trim line only where the station is
+            found = feet[int(np.argmax(free))], boxes[int(np.argmax(free))]
+    if found is None:
         return False
-    k = int(np.argmax(clear if clear.any() else good))
-    taken.append(boxes[k])
-    text(canvas, float(feet[k, 0]), float(feet[k, 1]), label, sizes.tag, align="middle", paper=True)
+    (x, y), room = found
+    taken.append(room)
+    text(canvas, float(x), float(y), label, sizes.tag, align="middle", paper=True)
     return True
 
 

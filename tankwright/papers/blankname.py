@@ -15,7 +15,7 @@ import numpy as np
 
 from . import words
 from .blankface import Face, named
-from .blanknotes import lead, trim_strokes, write_inside
+from .blanknotes import lead, write_inside
 from .blankview import FULL, SMALL, Sizes, View, box_at, is_free
 from .pdf import fit_size, line, pen, text, text_width
 from .zonedraw import roomiest
@@ -27,7 +27,9 @@ LEAST_NAME_MM = 2.2  # and its name is not written smaller than this on the meta
 IN_MM = 1.5  # how far in from the edge the line ends that leads from a name beside a blank
 
 
-def write_name(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any], metal: Any) -> None:
+def write_name(
+    canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[Any], metal: Any, trims: Sequence[Any]
+) -> None:
     """Name, hand, quantity, metal, face and grain, where there is most room clear of folds and tags.
 
     A piece too small for that has its name alone, or beside it.
@@ -58,7 +60,7 @@ def write_name(canvas: Any, face: Face, view: View, sizes: Sizes, taken: list[An
         total = sum(1.35 * size for _, size, _ in rows)
         shrink = min(1.0, 1.7 * room / (total + 2))
     if tight or fit_size(title, 1.9 * room, sizes.name * shrink, bold=True, least=0.1) < LEAST_NAME_MM:
-        off = [*taken, *trim_strokes(face, view)]
+        off = [*taken, *trims]
         if blank.grain_deg is None and _name_alone(canvas, title, off, taken, metal):
             return
         if _name_beside(canvas, face, sizes, taken, metal):

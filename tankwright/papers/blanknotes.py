@@ -130,14 +130,16 @@ def bend_strokes(face: Face, view: View) -> list[Any]:
     return [LineString(run).buffer(0.15, quad_segs=1) for run in runs if len(run) > 1]
 
 
-def name_fittings(canvas: Any, face: Face, view: View, size: float, taken: list[Any], metal: Any) -> None:
+def name_fittings(
+    canvas: Any, face: Face, view: View, size: float, taken: list[Any], metal: Any, trims: Sequence[Any]
+) -> None:
     """Each fitting's name beside its cross or ring; where it stands farther off a line leads to it.
 
     It keeps off what is cut and off the trim line, which are drawn over it.
     """
     from shapely import STRtree, box, contains
 
-    rims = [metal.exterior, *metal.interiors, *trim_strokes(face, view)]
+    rims = [metal.exterior, *metal.interiors, *trims]
     for k, (mark, runs) in enumerate(face.marks):
         if mark.kind != "fitting" or not mark.label or not runs:
             continue

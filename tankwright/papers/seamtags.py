@@ -9,8 +9,8 @@ import numpy as np
 
 from . import words
 from .blankface import Face, along_edge
-from .blanknotes import trim_strokes
 from .blankview import FULL, Sizes, View, axes, box_at, is_free, upright
+from .cutting_hold import STAYS
 from .look import BLUE, INK, RED
 from .pdf import circle, fit_size, pen, text, text_width
 
@@ -22,10 +22,14 @@ if TYPE_CHECKING:
 __all__ = ["is_opening", "ringed", "seam_tag"]
 
 FARTHER_MM = 5.5  # in from an edge where the words of its lip stand close to it
+Place = tuple[np.ndarray, float, Any, float, np.ndarray]
+
 BOW_MM = 7.0  # an edge that bows more than this under its words has its letter alone
 
 
-def seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, taken: list[Any], metal: Any) -> None:
+def seam_tag(
+    canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, taken: list[Any], metal: Any, trims: Sequence[Any]
+) -> None:
     """Letter, joint, neighbour and change of length along an edge, at the first place along it that is free.
 
     Small drawings may carry it outside the outline; where there is no room for all, the letter stands alone.
@@ -45,28 +49,43 @@ def seam_tag(canvas: Any, face: Face, edge: Edge, view: View, sizes: Sizes, take
     folds = [] if edge.joint == "fold" else [other for other in taken if other.geom_type == "LineString"]
     if is_opening(face, edge):  # outside it lies the hole, and past that another part of the blank
         tries = [each for each in tries if each[1]]
-    trims = trim_strokes(face, view)
-    for (rows, inside, farther), off in [(each, [*taken, *trims]) for each in tries] + [
-        (each, taken) for each in tries
-    ]:
+    widths = {len(rows): _wide(rows, size, ring) for rows in (lines, [])}
+    spots: dict[float, tuple[np.ndarray, np.ndarray, np.ndarray]] = {}
+    fallback = None  # free, but on a trim line or over the cut
+    for rows, inside, farther in tries:
         # A letter alone stands close to the edge: on a long one beside the tick of its middle.
         first = (0.4, 0.6) if not rows and room > 40 else (0.5,)
-        for share in (*first, 0.36, 0.64, 0.22, 0.78, *((0.43, 0.57, 0.29, 0.71) if rows else (0.5,))):
-            place = _tag_place(face, edge, share, rows, size, ring, inside, view, farther)
+        for share in (*first, 0.36, 0.64, 0.22, 0.78, *((0.43, 0.57, 0.29, 0.71) if farther else (0.5,))):
+            if share not in spots:
+                spots[share] = along_edge(edge, face.blank.net, share)
+            place = _tag_place(spots[share], edge, rows, size, ring, widths[len(rows)], inside, view, farther)
+            box = place[2]
             if rows and place[3] > BOW_MM:
                 continue  # words along a chord would stand far off an edge that bows so
-            free = is_free(place[2], off) and is_free(_lead(face, edge, share, place[2], view), folds)
-            if free and (metal.contains(place[2]) if inside else off is taken or not metal.intersects(place[2])):
+            if (inside and not metal.contains(box)) or not is_free(box, taken):
+                continue
+            if folds and not is_free(_lead(place[4], box, view), folds):
+                continue
+            if is_free(box, trims) and (inside or not metal.intersects(box)):
                 _write_tag(canvas, edge, rows, size, ring, place, sizes)
-                taken.append(place[2])
+                taken.append(box)
                 return
+            fallback = fallback or (rows, place)
+    if fallback is not None:
+        _write_tag(canvas, edge, fallback[0], size, ring, fallback[1], sizes)
+        taken.append(fallback[1][2])
 
 
-def _lead(face: Face, edge: Edge, share: float, box: Any, view: View) -> Any:
+def _wide(rows: Sequence[str], size: float, ring: float) -> float:
+    """Width of a tag on the page."""
+    return ring + max((text_width(row, size, bold=k > 0) for k, row in enumerate(rows)), default=0.0)
+
+
+def _lead(point: np.ndarray, box: Any, view: View) -> Any:
     """The way on the page from an edge to the middle of its tag: across a fold it would be read as another edge's."""
     from shapely.geometry import LineString
 
-    return LineString([view.points(along_edge(edge, face.blank.net, share)[0]), box.centroid])
+    return LineString([view.points(point), box.centroid])
 
 
 def is_opening(face: Face, edge: Edge) -> bool:
@@ -81,23 +100,21 @@ def is_opening(face: Face, edge: Edge) -> bool:
 
 
 def _tag_place(
-    face: Face,
+    spot: tuple[np.ndarray, np.ndarray, np.ndarray],
     edge: Edge,
-    share: float,
     rows: Sequence[str],
     size: float,
     ring: float,
+    wide: float,
     inside: bool,
     view: View,
     farther: float = 0.0,
-) -> tuple[np.ndarray, float, Any, float]:
-    """Left middle of a seam tag on the page, its turn in degrees, the box it takes, and how far the edge bows along
-    it, mm on the page."""
-    point, along, inward = along_edge(edge, face.blank.net, share)
+) -> Place:
+    """Left middle of a seam tag on the page, its turn in degrees, the box it takes, how far the edge bows along it, mm
+    on the page, and where on the edge it is."""
+    point, along, inward = spot
     turn = upright(along)
     unit, up = axes(turn)
-    widths = (text_width(row, size, bold=k > 0) for k, row in enumerate(rows))
-    wide = ring + max(widths, default=0.0)
     depth = max(len(rows) * 1.35 * size, ring)
     way = inward if inside else -inward
     # Clear of the edge where it bends towards the words, and of the half tick or the allowance.
@@ -107,7 +124,7 @@ def _tag_place(
     clear, bow = max(0.0, float(reach.max(initial=0.0))), float(np.ptp(reach)) if near.any() else 0.0
     clear += (6.2 + farther if rows else 2.0) if inside else edge.allowance * view.scale + 1.5
     start = view.points(point) + way * (clear + depth / 2) - unit * wide / 2
-    return start, turn, box_at(start - up * depth / 2, wide, depth + 0.6, turn), bow
+    return start, turn, box_at(start - up * depth / 2, wide, depth + 0.6, turn), bow, point
 
 
 def _write_tag(
@@ -116,7 +133,7 @@ def _write_tag(
     rows: Sequence[str],
     size: float,
     ring: float,
-    place: tuple[np.ndarray, float, Any, float],
+    place: Place,
     sizes: Sizes,
 ) -> None:
     start, turn, *_ = place
@@ -135,7 +152,7 @@ def _seam_lines(edge: Edge, work: Work) -> list[str]:
     first = f"{metal}, meets {edge.meets}" if edge.meets else f"free edge, {metal}"
     kind, lies = words.joint_of(edge, work.seams)
     if lies or (kind == "butt" and edge.allowance >= 0.05):
-        carries = edge.joint in ("lap", "fold")
+        carries = edge.joint in STAYS
         first = f"{'' if carries else f'{kind}, '}{first}{f', lies {lies}' if lies else ''}"
     change = words.edge_change(edge, unit=unit)
     return [first, change] if change != "as it is" else [first]

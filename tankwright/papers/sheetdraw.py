@@ -58,7 +58,9 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
     foot = np.array([[corner[0][0], corner[0][1] - 9.0], [corner[1][0], corner[0][1] - 1.0]])
     taken.append(foot)
     rim = shapely.box(*corner.ravel()).exterior
-    page = Page(metal, rim, np.array(at), np.array(at) + room)
+    coarse = metal.simplify(0.2)
+    shapely.prepare([coarse, rim])
+    page = Page(coarse, rim, np.array(at), np.array(at) + room)
     widest = sorted(enumerate(order, 1), key=lambda each: -each[1].outline.area)  # these have their place in any case
     for place, placed in widest:
         ringed = 0 if layout.cutting == "shear" else place

@@ -27,6 +27,7 @@ BALLOON = 1.9  # half the width of a ring, mm
 LEAST = 1.7  # letters lower than this are not read at the bench, mm
 CLEAR = 0.4  # round words, mm
 TURNS = 24  # ways in which a place beside a part is looked for
+WAYS = 40  # so many places are asked what the line to them would cross
 FAR = np.arange(5.0, 62.0, 3.0)  # and how far off, mm
 
 
@@ -65,7 +66,7 @@ def label_part(
         if box is not None:
             taken.append(box)
             return
-    taken.append(_beside(canvas, placed, number, order, np.array([x, y]), on_page, page, taken))
+    taken.append(_beside(canvas, placed, number, order, np.array([x, y]), page, taken))
 
 
 def _on_page(placed: Placed, view: View) -> Any:
@@ -130,7 +131,6 @@ def _beside(
     number: str,
     order: int,
     at: np.ndarray,
-    own: Any,
     page: Page,
     taken: Sequence[np.ndarray],
 ) -> np.ndarray:
@@ -145,16 +145,16 @@ def _beside(
     off = (FAR[:, None, None] * ways).reshape(-1, 2) + np.tile(ways * half, (len(FAR), 1))
     middles = at + off
     boxes = np.asarray(shapely.box(*(middles - half - CLEAR).T, *(middles + half + CLEAR).T))
-    others = [shapely.box(*(b[0] - CLEAR), *(b[1] + CLEAR)) for b in taken]
-    leads = shapely.linestrings(np.stack([np.broadcast_to(at, middles.shape), middles], axis=1))
-    cost = np.hypot(*off.T) + 4.0 * shapely.length(shapely.intersection(leads, shapely.difference(page.metal, own)))
-    cost += 1000.0 * shapely.intersects(boxes, page.metal) + 500.0 * shapely.intersects(boxes, page.rim)
+    bad = shapely.intersects(page.metal, boxes)
+    others = shapely.STRtree([shapely.box(*(b[0] - CLEAR), *(b[1] + CLEAR)) for b in taken])
+    bad[others.query(boxes, predicate="intersects")[0]] = True
+    cost = np.hypot(*off.T) + 1000.0 * bad + 500.0 * shapely.intersects(page.rim, boxes)
     cost += 2000.0 * ((middles - half < page.low) | (middles + half > page.high)).any(axis=1)
-    if others:
-        tree = shapely.STRtree(others)
-        for shapes, price in ((boxes, 1000.0), (leads, 300.0)):
-            cost[np.unique(tree.query(shapes, predicate="intersects")[0])] += price
-    k = int(np.argmin(cost.round(3)))
+    near = np.argsort(cost.round(3), kind="stable")[:WAYS]
+    leads = shapely.linestrings(np.stack([np.broadcast_to(at, (len(near), 2)), middles[near]], axis=1))
+    crossed = 4.0 * shapely.length(shapely.intersection(leads, page.metal))
+    crossed[np.unique(others.query(leads, predicate="intersects")[0])] += 300.0
+    k = int(near[np.argmin((cost[near] + crossed).round(3))])
     x, y = middles[k].tolist()
     pen(canvas, "register")
     line(canvas, at, middles[k])

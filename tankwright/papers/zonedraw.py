@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from . import words
-from .blanknotes import free_beside, lead, trim_strokes
+from .blanknotes import free_beside, lead
 from .blankview import SMALL, Sizes, View, box_at, is_free
 from .look import BLUE, RED
 from .pdf import lines, pen, text, text_width
@@ -27,7 +27,7 @@ __all__ = ["draw_signs", "roomiest", "zone_words"]
 
 SIGN_STEP_MM = 12.5  # spacing of the plus and minus signs that fill zones at full size, on paper
 PLACES = 160  # about so many places in a zone are tried for its words
-LEADS = 12  # and from so many a line to words beside the blank
+LEADS = 6  # and from so many a line to words beside the blank
 LEAST_STEP_MM = 2.0  # and they are no nearer to one another, on paper
 
 
@@ -54,7 +54,15 @@ def draw_signs(canvas: Any, zone: Zone, view: View) -> None:
 
 
 def zone_words(
-    canvas: Any, face: Face, number: int, zone: Zone, view: View, sizes: Sizes, taken: list[Any], metal: Any
+    canvas: Any,
+    face: Face,
+    number: int,
+    zone: Zone,
+    view: View,
+    sizes: Sizes,
+    taken: list[Any],
+    metal: Any,
+    trims: Sequence[Any],
 ) -> None:
     """Number, mean and worst of a zone where it is widest and free; on small drawings else beside the blank, led to it.
 
@@ -63,13 +71,13 @@ def zone_words(
     if zone.kind == "leave":
         return
     colour = RED if zone.kind == "stretch" else BLUE
-    off = [*taken, *trim_strokes(face, view)]
+    off = [*taken, *trims]
     said = _said(face, number, zone)
     spot: np.ndarray | None = None
+    x, y, room = roomiest(zone.shape, view, taken, clear=0.3 * _spread(said[0], sizes)[0])
+    middle = np.array([x, y])
     for rows in said:
         wide, high = _spread(rows, sizes)
-        x, y, room = roomiest(zone.shape, view, taken, clear=0.3 * wide)
-        middle = np.array([x, y])
         spot = middle if is_free(_zone_box(middle, wide, high), off) else None
         if spot is None:
             spot = _free_inside(zone, middle, (wide, high), view, off, metal)
@@ -168,13 +176,15 @@ def _limits(face: Face) -> tuple[float, float, float]:
 
 def roomiest(shape: Any, view: View, taken: Sequence[Any], clear: float) -> tuple[float, float, float]:
     """Middle and radius on the page of the largest circle in a shape of the blank that keeps off what is taken."""
-    from shapely import affinity, buffer, maximum_inscribed_circle, union_all
+    from shapely import STRtree, affinity, box, buffer, maximum_inscribed_circle, union_all
 
     k = view.scale
     free: Any = affinity.affine_transform(shape, [k, 0, 0, k, *view.shift])
-    if taken:
+    low, high = np.array(free.bounds).reshape(2, 2)
+    near = [taken[n] for n in sorted(STRtree(taken).query(box(*(low - clear), *(high + clear))).tolist())]
+    if near:
         for reach in (clear, 0.0):
-            less = free.difference(union_all(buffer(list(taken), reach, quad_segs=2)))
+            less = free.difference(union_all(buffer(near, reach, quad_segs=2)))
             if not less.is_empty and less.area > 4:
                 free = less
                 break
