@@ -174,8 +174,9 @@ def _mark_words(
     if mark.kind == "station":
         short = mark.label.split()[0]
         for run in (runs[0], runs[-1][::-1]):
-            for label in (short,) if mark.label in named else (mark.label, short):
-                found = _station_number(canvas, label, view.points(run), sizes, taken, metal, trims)
+            labels = (short,) if mark.label in named else (mark.label, short)
+            for label, strict in [(label, strict) for strict in (True, False) for label in labels]:
+                found = _station_number(canvas, label, view.points(run), sizes, taken, metal, trims, strict)
                 if found:
                     named |= {label} & {mark.label}
                     break
@@ -222,9 +223,19 @@ def _beside(run: np.ndarray, share: float, wide: float, side: int, size: float) 
 
 
 def _station_number(
-    canvas: Any, label: str, run: np.ndarray, sizes: Sizes, taken: list[Any], metal: Any, trims: Sequence[Any]
+    canvas: Any,
+    label: str,
+    run: np.ndarray,
+    sizes: Sizes,
+    taken: list[Any],
+    metal: Any,
+    trims: Sequence[Any],
+    strict: bool,
 ) -> bool:
-    """The number on a station line near the end it starts from, else beside it on the metal; whether it found room."""
+    """The number on a station line near the end it starts from, else beside it; whether it found room.
+
+    Strictly it is all on the metal and off the trim lines; else it may stand on the line over one of these.
+    """
     from shapely import box, contains, intersects
 
     steps = np.hypot(*np.diff(run, axis=0).T)
@@ -244,14 +255,15 @@ def _station_number(
         feet = on + [shift, 0.0]
         boxes = np.asarray(box(*(feet + low).T, *(feet + high).T))
         free = ~intersects(np.array(taken)[:, None], boxes).any(axis=0) if taken else np.ones(len(boxes), dtype=bool)
-        clear = free & contains(metal, boxes) if shift else free
+        clear = free & contains(metal, boxes)
         if trims and clear.any():
             clear = clear & ~intersects(np.array(trims)[:, None], boxes).any(axis=0)
         if clear.any():
             found = feet[int(np.argmax(clear))], boxes[int(np.argmax(clear))]
             break
-        if free.any() and not shift:  # over a trim line only where the station is
+        if free.any() and not strict:
             found = feet[int(np.argmax(free))], boxes[int(np.argmax(free))]
+            break
     if found is None:
         return False
     (x, y), room = found

@@ -30,6 +30,7 @@ PAD_MM = 7.0  # round the cut outline, for ticks and tags that stand outside it
 GUTTER_MM = 8.0  # left of the window, for the upright bar
 TARGET_INSET_MM = 7.0
 MATCH_SHARES = (0.22, 0.78)  # where along a join its match crosses stand
+FRAME_MM = 0.5  # so little of the room round words may lie under an outer frame
 MATCH_MM, LABEL_MM = 4.5, (2.2, 6.0)  # half the room of a match cross, and of a neighbour's name
 
 
@@ -136,7 +137,8 @@ def join_rooms(tiling: Tiling) -> list[Polygon]:
                     middle[along] = first[along] + share * (last - first)[along]
                     half[across], half[along] = thick, long
                     rooms.append(box(*(middle - half), *(middle + half)))
-    low, high = tiling.low, tiling.low + tiling.step * [tiling.columns - 1, tiling.rows - 1] + tiling.window
+    low = tiling.low - FRAME_MM
+    high = tiling.low + tiling.step * [tiling.columns - 1, tiling.rows - 1] + tiling.window + FRAME_MM
     far = max(*tiling.window)
     for axis in (0, 1):  # past the outer frames nothing is printed
         for edge, away in ((low, -far), (high, far)):
