@@ -66,7 +66,7 @@ def job_sheet(work: Work, faces: Sequence[Face] | None = None, got: dict[str, An
         ("checks", "Patterns met", checks_section(got)),
         ("cautions", "Cautions", cautions_section(got)),
     ]
-    kinds = dict.fromkeys(("tank", "holds", "order", "checks", "cautions"), "whole")
+    kinds = dict.fromkeys(("tank", "holds", "checks", "cautions"), "whole")
     for key, rows in (("cutlist", got["blanks"]), ("seams", got["seams"])):
         if len(rows) <= FITS_A_PAGE[key]:
             kinds[key] = "whole"

@@ -232,12 +232,13 @@ def _metal(got: Figures) -> str:
     money = ""
     if t["price"]:
         money = f" Sheets cost {fixed(t['price'], 2)} {escape(t['currency'])}."
+    bought = f"Bought {fixed(t['mass_bought_kg'], 2)} kg." if t["mass_bought_kg"] else "Nothing is bought."
     proven = " No layout in this way of cutting needs less." if t["proven"] else ""
     notes = "".join(f"<p>{escape(note)}</p>" for note in t["nest_notes"])
     how = {"shear": "edge to edge on a shear", "profile": "as profiles"}.get(t["cutting"], t["cutting"])
     return (
         f"{table(('Metal', 'm²', '% of sheets', 'kg'), rows, foot=[foot], caption='Where the metal goes')}"
-        f"<p>Bought {fixed(t['mass_bought_kg'], 2)} kg. Cut {how}: {_all_cuts(t)}, "
+        f"<p>{bought} Cut {how}: {_all_cuts(t)}, "
         f"gap between blanks {escape(length(t['gap_mm'], unit))}, margin at the edge "
         f"{escape(length(t['edge_mm'], unit))}.{money}{proven}</p>{notes}"
     )

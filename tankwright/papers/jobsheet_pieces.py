@@ -68,8 +68,8 @@ def _strips(work: Work, got: dict[str, Any]) -> str:
     made = []
     unit = got["job"]["unit"]
     for strip, cut in zip(got["test_strips"], strips_of(work), strict=False):
-        heads = ("If the legs add up to, mm", "K is")
-        rows = [(mm(row["legs_mm"], unit, 2), num(row["k_factor"], 2)) for row in strip["read_k"]]
+        heads = ("K", *(fixed(row["k_factor"], 2) for row in strip["read_k"]))
+        rows = [(text("if the legs add up to, mm"), *(mm(row["legs_mm"], unit, 2) for row in strip["read_k"]))]
         long, wide = (escape(length(value, unit)) for value in SIZE_MM[work.job.unit])
         angle, k = fixed(strip["angle_deg"], 0), fixed(strip["k_factor"], 3)
         radius = escape(length(strip["inside_radius_mm"], unit))
@@ -81,7 +81,7 @@ def _strips(work: Work, got: dict[str, Any]) -> str:
             f"{escape(strip_source(work, cut))}. Fold it in the middle by {angle}° over the tool you will use, inside "
             f"radius {radius}. Measure both legs to the outside and add them. The blanks are worked out for {legs}, "
             f"K {k}.</p>"
-            f"{table(heads, rows, kind='named')}"
+            f"{table(heads, rows)}"
         )
     if not made:
         return ""
@@ -278,4 +278,5 @@ def _folds(row: dict[str, Any], unit: str) -> str:
     ]
     heads = ("Fold", "Turn by", "Way", "Inside radius", "K-factor", "Length, mm")
     sources = dict.fromkeys(fold["k_source"].replace(" (K is half its k)", "") for _, fold in bent)
-    return table(heads, rows, kind="named") + f'<p class="small soft">K-factor from {escape("; ".join(sources))}.</p>'
+    told = f'<p class="small soft after">K-factor from {escape("; ".join(sources))}.</p>'
+    return table(heads, rows, kind="named") + told
