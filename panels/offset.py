@@ -18,6 +18,8 @@ __all__ = ["inward_directions"]
 
 #: Sine of half the angle at which two surfaces meet from which an edge runs back no further: about 6 thicknesses.
 SAME_DIRECTION = 0.15
+#: Faces of one surface that meet at more than about 28 degrees make a corner in it: cosine of half of that.
+SHARP_SHARE = 0.97
 #: A face less high than this, mm, is a sliver: rounding, and its normal with it.
 SLIVER_MM = 1e-4
 #: How far from an edge a surface's points give way along it, mm: several times the longest run-back of
@@ -71,18 +73,30 @@ def inward_directions(vertices: np.ndarray, faces: np.ndarray, group: np.ndarray
     pairs, where = np.unique(key.ravel(), return_inverse=True)
     mean = np.zeros((len(pairs), 3))
     np.add.at(mean, where, np.repeat(normal, 3, axis=0) * weight.ravel()[:, None])
-    mean = mean / np.maximum(np.linalg.norm(mean, axis=1), 1e-300)[:, None]
+    size = np.linalg.norm(mean, axis=1)
+    mean = mean / np.maximum(size, 1e-300)[:, None]
+    further = _further(size, weight.ravel(), where)
     vertex = pairs // groups
     square = np.zeros((len(vertices), 3, 3))
     right = np.zeros((len(vertices), 3))
     np.add.at(square, vertex, mean[:, :, None] * mean[:, None, :])
-    np.add.at(right, vertex, -mean)
+    np.add.at(right, vertex, -further[:, None] * mean)
     value, basis = np.linalg.eigh(square)
     along = np.einsum("nji,nj->ni", basis, right)
     # Along what the surfaces share little of, no further than to the limit: not dropped, or a tip would jump back.
     most = np.maximum(np.maximum(value, SAME_DIRECTION * np.abs(along)), 1e-5 * value[:, -1:])
     inwards = np.einsum("nij,nj->ni", basis, along / most)
-    return _giving_way(vertices, inwards, _Sheets(vertex, pairs % groups, mean, where.reshape(-1, 3)))
+    inwards = _giving_way(vertices, inwards, _Sheets(vertex, pairs % groups, mean, where.reshape(-1, 3)))
+    sharp = np.flatnonzero((further > 1) & (np.bincount(vertex, minlength=len(vertices))[vertex] == 1))
+    inwards[vertex[sharp]] -= (further[sharp, None] - 1) * mean[sharp]
+    return inwards
+
+
+def _further(size: np.ndarray, weight: np.ndarray, where: np.ndarray) -> np.ndarray:
+    """How far along its mean normal a surface's point moves for one unit of offset (p,), from how long the weighted sum
+    of its faces' normals is: 1 where it is smooth; at a corner inside it, to where the offset faces cross."""
+    share = size / np.maximum(np.bincount(where.ravel(), weight, len(size)), 1e-300)
+    return np.where(share < SHARP_SHARE, 1 / np.maximum(share, 0.5), 1.0)
 
 
 @dataclass(frozen=True)

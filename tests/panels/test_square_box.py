@@ -43,9 +43,9 @@ def test_a_square_box_is_as_large_as_its_faces(scheme, tunnel):
         end -= 2 * 35.8 * 60.0 - 2 * (1 - np.pi / 4) * 3.8**2
     for name in ("front end", "rear end"):
         assert blanks[name].kind == "flat"
-        assert blanks[name].net.area == pytest.approx(end, rel=2e-4)
+        assert blanks[name].net.area == pytest.approx(end, rel=1e-5)
     skins = [b for n, b in blanks.items() if n.split()[0] not in ("front", "rear", "floor", "tunnel")]
-    assert sum(b.net.area for b in skins) == pytest.approx(long * (wide + 2 * high), rel=3e-3)
+    assert sum(b.net.area for b in skins) == pytest.approx(long * (wide + 2 * high), rel=1e-4)
     assert sum(len(b.net.interiors) for b in blanks.values()) == 0
     assert max((max(b.stretch, b.shrink) for b in skins), default=0) < 5e-4
     assert no_stop(blanks)
