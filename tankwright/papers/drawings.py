@@ -247,7 +247,7 @@ def _edge_table(face: Face) -> list[list[str]]:
                 words.edge_metal(edge, unit),
                 flat,
                 formed,
-                words.edge_change(edge, unit=unit),
+                words.edge_change(edge, face.blank.kind, unit),
             ]
         )
     return rows

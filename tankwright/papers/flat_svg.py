@@ -25,7 +25,7 @@ from .flat_places import (
 )
 from .roll_svg import roll_picture
 from .svg import dimension, line, number, ring, shape_path, svg, words, zone_hatches
-from .words import fixed, length, percent
+from .words import changes, fixed, length, percent
 from .zones import Zone, worst_places
 
 if TYPE_CHECKING:
@@ -37,15 +37,13 @@ if TYPE_CHECKING:
 
     from .ends import Ends
 
-__all__ = ["NOT_FORMED_MM", "Frame", "flat_svg", "zone_words"]
+__all__ = ["Frame", "flat_svg", "zone_words"]
 
 #: The picture is as wide as this many text heights, and at most as high as `TALL`: 360 px shows 9 px letters.
 WIDE, TALL = 40.0, 28.0
 
 #: How far from a zone's middle its words are tried, letter heights, so that they keep off other words.
 SHIFTS = ((0.0, 0.0), *((x, y) for y in (0.0, 1.5, -1.5, 3.0, -3.0) for x in (0.0, 4.0, -4.0, 8.0, -8.0) if x or y))
-#: An edge of a piece that is not formed is left as it is below this, mm: the width of a scribed line's doubt.
-NOT_FORMED_MM = 0.5  # common practice, no source
 
 
 def _frame(bounds: tuple[float, float, float, float]) -> Frame:
@@ -227,8 +225,7 @@ def _folds(blank: Blank, f: Frame) -> list[str]:
 def _edge_words(blank: Blank, edge: Edge, count: int) -> str:
     """The edge's letter and what it gains or loses: ``A: lose 3.2``."""
     letter = edge.letter or f"{count}"
-    least = 0.05 if blank.kind == "formed" else NOT_FORMED_MM
-    if abs(edge.gain) < least:
+    if not changes(edge.gain, blank.kind):
         return letter
     return f"{letter}: {'gain' if edge.gain > 0 else 'lose'} {fixed(abs(edge.gain))}"
 

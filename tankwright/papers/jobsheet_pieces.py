@@ -9,12 +9,12 @@ from ..strip import SIZE_MM
 from ..units import show_inches, show_thickness
 from .cutting_hold import STAYS, strip_source, strips_of
 from .ends import ends_of
-from .flat_svg import NOT_FORMED_MM, flat_svg
+from .flat_svg import flat_svg
 from .jobsheet_html import Cell, facts, mm, num, table, text
 from .jobsheet_key import pieces_key
 from .roll_svg import rolls_table
 from .slit_svg import slit_edges, slit_section
-from .words import angles, difficulty, difficulty_limits, fixed, grain, length, mass, percent, piece_part, size
+from .words import angles, changes, difficulty, difficulty_limits, fixed, grain, length, mass, percent, piece_part, size
 from .zones import Zone, strain_zones, worst_places, zone_twin
 
 if TYPE_CHECKING:
@@ -237,11 +237,11 @@ def _signed(percent_value: float) -> str:
 
 def _edges(row: dict[str, Any], unit: str, names: list[str]) -> str:
     rows = []
-    least = 0.05 if row["kind"] == "formed" else NOT_FORMED_MM
     for edge in row["edges"]:
         gain = edge["gain_mm"]
-        do = "as it is" if abs(gain) < least else f"{'gain' if gain > 0 else 'lose'} {length(abs(gain), unit)}"
-        if abs(gain) >= least:
+        told = changes(gain, row["kind"])
+        do = "as it is" if not told else f"{'gain' if gain > 0 else 'lose'} {length(abs(gain), unit)}"
+        if told:
             do += f", {fixed(abs(edge['gain_percent']))} %"
         rows.append(
             (

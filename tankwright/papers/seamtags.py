@@ -37,7 +37,7 @@ def seam_tag(
     room = edge.length_blank * view.scale
     if room < 2 and not edge.letter:
         return
-    lines = _seam_lines(edge, face.work)
+    lines = _seam_lines(edge, face.blank.kind, face.work)
     ring = 2.4 * sizes.tag if edge.letter else 0.0
     size = min(fit_size(row, 0.85 * room - ring, sizes.tag, bold=k > 0, least=0.1) for k, row in enumerate(lines))
     tries: list[tuple[list[str], bool, float]] = []
@@ -146,15 +146,15 @@ def _write_tag(
         ringed(canvas, start + unit * ring / 2, edge.letter, sizes.tag)
 
 
-def _seam_lines(edge: Edge, work: Work) -> list[str]:
+def _seam_lines(edge: Edge, kind: str, work: Work) -> list[str]:
     unit = work.job.unit
     metal = words.edge_metal(edge, unit) if edge.allowance >= 0.05 else "net edge"
     first = f"{metal}, meets {edge.meets}" if edge.meets else f"free edge, {metal}"
-    kind, lies = words.joint_of(edge, work.seams)
-    if lies or (kind == "butt" and edge.allowance >= 0.05):
+    joint, lies = words.joint_of(edge, work.seams)
+    if lies or (joint == "butt" and edge.allowance >= 0.05):
         carries = edge.joint in STAYS
-        first = f"{'' if carries else f'{kind}, '}{first}{f', lies {lies}' if lies else ''}"
-    change = words.edge_change(edge, unit=unit)
+        first = f"{'' if carries else f'{joint}, '}{first}{f', lies {lies}' if lies else ''}"
+    change = words.edge_change(edge, kind, unit)
     return [first, change] if change != "as it is" else [first]
 
 

@@ -293,7 +293,7 @@ def _edge_rows(work: Work, blank: Blank) -> list[list[str]]:
                 words.edge_metal(edge, work.job.unit),
                 figure(edge.length_blank, work.job.unit),
                 figure(edge.length_surface, work.job.unit),
-                words.edge_change(edge, unit=work.job.unit),
+                words.edge_change(edge, blank.kind, work.job.unit),
             ]
         )
     return rows

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 __all__ = [
     "angles",
     "area",
+    "changes",
     "difficulty",
     "difficulty_limits",
     "edge_change",
@@ -50,6 +51,9 @@ KG_PER_POUND = 0.45359237  # exact, by definition
 #: Change of length in percent up to which a panel is easy, ordinary and hard for a hand shop; above, split
 #: it. Common practice, no source: labels of difficulty, not limits.
 DIFFICULTY_PERCENT = (3.0, 8.0, 15.0)
+
+#: An edge of a piece that is not formed is left as it is below this, mm: the width of a scribed line's doubt.
+NOT_FORMED_MM = 0.5  # common practice, no source
 
 
 def fixed(value: float, places: int = 1) -> str:
@@ -161,9 +165,14 @@ def piece_part(name: str, blanks: Iterable[str]) -> str:
     return f"{owner} ({part} leg)" if part in ("left", "right") else f"{owner} ({part})"
 
 
-def edge_change(edge: Edge, unit: str = "mm") -> str:
-    """``lose 3.2 mm (0.9 %)``, ``gain 1.0 mm (0.3 %)`` or ``as it is``."""
-    if abs(edge.gain) < 0.05:
+def changes(gain: float, kind: str) -> bool:
+    """Whether a gain in mm of an edge of a blank of that kind is worth telling."""
+    return abs(gain) >= (0.05 if kind == "formed" else NOT_FORMED_MM)
+
+
+def edge_change(edge: Edge, kind: str, unit: str = "mm") -> str:
+    """What an edge of a blank of that kind is to do: ``lose 3.2 mm (0.9 %)``, ``gain 1.0 mm (0.3 %)``, ``as it is``."""
+    if not changes(edge.gain, kind):
         return "as it is"
     word = "gain" if edge.gain > 0 else "lose"
     share = abs(edge.gain) / edge.length_blank if edge.length_blank else 0.0
