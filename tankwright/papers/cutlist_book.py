@@ -78,7 +78,7 @@ def book(got: Row) -> bytes:
     if got["cuts"]:
         _page(
             work, looks, got, "Shear cuts", cut_columns(unit), got["cuts"],
-            "In order. Measured off: the left or lower half. 1.7: the seventh piece made from sheet 1. "
+            "In order. Halves as the sheet is drawn. 1.7: the seventh piece made from sheet 1. "
             "A blank lies in the lower left corner of its piece; its outline is cut after shearing.",
             sums=False,
         )  # fmt: skip

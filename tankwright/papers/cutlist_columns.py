@@ -248,7 +248,7 @@ def cut_columns(unit: str) -> list[Column]:
         Column("Measure", lambda c: c["measure"], 22),
         *_length("Distance", lambda c: c["distance_mm"], unit, 10),
         *_length("Stroke", lambda c: c["length_mm"], unit, 10),
-        *(Column(head, partial(_half, k=k), 34) for k, head in enumerate(("Measured off", "The rest"))),
+        *(Column(f"{half} half", partial(_half, k=k), 34) for k, half in enumerate(("Left, lower", "Right, upper"))),
         Column("What for", lambda c: c["purpose"], 10),
         Column(
             "Mind (HOLD: wait for the bend test; finished edge: measure carefully; touches: nothing off beyond)",

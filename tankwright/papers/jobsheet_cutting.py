@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 __all__ = ["cut_list_section", "sheets_section"]
 
 #: Where a stroke is measured from, in the few letters a column has.
-MEASURED = {"from the left edge": "from\u00a0left", "up from the lower edge": "from\u00a0below"}
 
 STROKES = (
     "<p><strong>Mind these strokes.</strong> HOLD: wait until the shop says the bend test is done; the stroke fixes "
@@ -180,19 +179,20 @@ def _cuts(work: Work, got: Figures) -> str:
     unit = got["job"]["unit"]
     rows = [
         (
-            num(c["order"], 0), text(c["piece"]), text(MEASURED[c["measure"]]), mm(c["distance_mm"], unit),
+            num(c["order"], 0), text(c["piece"]), text(c["measure"]), mm(c["distance_mm"], unit),
             mm(c["length_mm"], unit), *(_half(c, k) for k in (0, 1)),
             _purpose(c, mind.get((c["sheet"], c["order"]), "")),
         )
         for c in got["cuts"]
     ]  # fmt: skip
     heads = (
-        "Cut", "Take", "Measure", "Set at, mm", "Stroke, mm", "Measured off", "The rest", "What for",
+        "Cut", "Take", "Measure", "Set at, mm", "Stroke, mm", "Left or lower half", "Right or upper half", "What for",
     )  # fmt: skip
     longest = max(got["cuts"], key=lambda c: c["length_mm"])
     return (
-        '<p class="lead">Measured off is the left or the lower half, as the sheet is drawn; the rest is the right or '
-        "the upper one. Sheared pieces are numbered sheet.piece: 1.7 is the seventh piece made from sheet 1, not blank "
+        '<p class="lead">Halves are left and right, lower and upper as the sheet is drawn. A cut is measured from the '
+        "far edge where a part without trim is what is left there. Sheared pieces are numbered sheet.piece: 1.7 is the "
+        "seventh piece made from sheet 1, not blank "
         "7. Shearing leaves rectangles, larger than their blanks by the gap: a blank lies in the lower left corner of "
         "its own unless the table says otherwise; scribe it there and cut its outline after shearing. Square: takes a "
         "raw edge off; part: sets pieces apart; trim: takes waste off. On to cut 6: cut 6 goes on with it.</p>"

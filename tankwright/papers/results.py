@@ -60,7 +60,7 @@ def figures(work: Work) -> dict[str, Any]:
         "blanks": blanks,
         "sheets": sheets,
         "offcuts": offcut_figures(work.layout),
-        "cuts": cut_figures(work.layout, blanks, work.job.unit),
+        "cuts": cut_figures(work, blanks),
         "buy": to_buy(work, sheets),
         "totals": _totals(work, blanks, sheets),
         "test_strips": strip_figures(work),

@@ -74,16 +74,22 @@ def offcut_figures(layout: Layout) -> list[dict[str, Any]]:
     ]
 
 
-def cut_figures(layout: Layout, blanks: list[dict[str, Any]], unit: str = "mm") -> list[dict[str, Any]]:
+def cut_figures(work: Work, blanks: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Edge-to-edge cuts in order, with what becomes of both halves; empty when it is cut as profiles."""
-    becomes = _becomes(layout, blanks, unit)
+    from .shearsteps import measured
+
+    layout = work.layout
+    if not layout.cuts:
+        return []
+    becomes = _becomes(layout, blanks, work.job.unit)
+    measures = {(s.index, order): told for s in layout.sheets for order, told in measured(work, s.index).items()}
     return [
         {
             "order": cut.order,
             "sheet": cut.sheet + 1,
             "piece": cut.piece if "." in cut.piece or cut.piece != str(cut.sheet + 1) else f"sheet {cut.piece}",
-            "measure": "from the left edge" if cut.axis == "x" else "up from the lower edge",
-            "distance_mm": mm(cut.distance),
+            "measure": f"from the {measures[cut.sheet, cut.order][0]} edge",
+            "distance_mm": mm(measures[cut.sheet, cut.order][1]),
             "length_mm": mm(cut.length),
             "makes": list(cut.makes),
             "sides": ["left", "right"] if cut.axis == "x" else ["lower", "upper"],
