@@ -24,18 +24,22 @@ from .figurespage import figures_page, more_page, parted
 from .legend import legend
 from .look import INK, PENCIL, RED, SIZES, WORDS
 from .names import job_line
-from .pdf import begin, finish, fit_size, line, page, paragraph, pen, polygon, table, text, text_width
+from .pdf import begin, finish, fit_size, line, page, paragraph, pen, polygon, table, table_height, text, text_width
 from .rolldraw import roll_table, roll_table_height
 from .sheetpage import SheetPage, sheet_pages
 from .zones import worst_places, zone_twin
 
 if TYPE_CHECKING:
+    from panels.blank import Blank
+
     from ..work import Work
 
 __all__ = ["drawing_files", "drawings_pdf"]
 
 #: Scales a drawing may have: 1 to 1, 1.5, 2, 2.5, 3, 4, 5, 10, 20.
 SCALES = (1.0, 2 / 3, 0.5, 0.4, 1 / 3, 0.25, 0.2, 0.1, 0.05)
+#: Widths of the columns of a blank's three tables, mm.
+EDGES, FOLDS, ZONES = (9, 22, 26, 26, 13, 13, 33), (14, 19, 19, 17, 44), (11, 14, 14, 14, 20, 40)
 
 
 def drawing_files(work: Work, faces: Sequence[Face] = ()) -> dict[str, bytes]:
@@ -132,23 +136,22 @@ def _blank_page(canvas: Any, face: Face) -> None:
     work, blank = face.work, face.blank
     y = page_title(canvas, named(work, blank.name), f"{words.hand(blank)}, qty 1")
     metal = f"{metal_of(work.job, blank)}. "
-    says = f"{metal}{WORDS['face']} Grain: {words.grain(blank)}. {_notes(blank.notes)}"
+    says = f"{metal}{WORDS['face']} Grain: {words.grain(blank)}. {_notes((*blank.notes, *_k_sources(blank)))}"
     y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"]) - 0.6
     y = paragraph(canvas, LEFT, y, legend(face), LIVE[0], SIZES["fine"]) - 1.0
     tables = _edge_table(face), _fold_table(face), _zone_table(face)
-    beside = _table_height(tables[1]) + _table_height(tables[2]) + roll_table_height(face)
-    deep = max(_table_height(tables[0]), beside)
-    floor = FLOOR + deep + 2.0
+    heights = [_room_for(rows, wide) for rows, wide in zip(tables, (EDGES, FOLDS, ZONES), strict=True)]
+    floor = FLOOR + max(heights[0], heights[1] + heights[2] + roll_table_height(face)) + 2.0
     scale_words = _to_scale(canvas, face, (LEFT, floor), (LIVE[0], y - floor))
     text(canvas, RIGHT, y - 2.5, scale_words, SIZES["small"], align="right", colour=PENCIL)
-    table(canvas, LEFT, floor - 1.0, [9, 22, 26, 26, 13, 13, 33], tables[0], SIZES["fine"], right=(4, 5))
+    table(canvas, LEFT, floor - 1.0, EDGES, tables[0], SIZES["fine"], right=(4, 5))
     at = LEFT + 146
     foot = floor - 1.0
     if len(tables[1]) > 1:
-        foot = table(canvas, at, foot, [14, 19, 19, 15, 46], tables[1], SIZES["fine"]) - 1.5
+        foot = table(canvas, at, foot, FOLDS, tables[1], SIZES["fine"]) - 1.5
     foot = roll_table(canvas, face, at, foot) - 1.5
     if len(tables[2]) > 1:
-        table(canvas, at, foot, [11, 14, 14, 14, 20, 40], tables[2], SIZES["fine"], right=(2, 3))
+        table(canvas, at, foot, ZONES, tables[2], SIZES["fine"], right=(2, 3))
 
 
 def _notes(notes: Sequence[str]) -> str:
@@ -156,9 +159,16 @@ def _notes(notes: Sequence[str]) -> str:
     return " ".join(f"{note[:1].upper()}{note[1:].rstrip('.')}." for note in notes)
 
 
-def _table_height(rows: Sequence[Sequence[str]]) -> float:
-    """Room for a table whose cells may need a second line, mm."""
-    return 0.0 if len(rows) < 2 else len(rows) * 4.6 + 3.0  # some cells take two lines
+def _room_for(rows: Sequence[Sequence[str]], wide: Sequence[float]) -> float:
+    """Room for a table and what parts it from the next, mm; none for one without rows."""
+    return 0.0 if len(rows) < 2 else table_height(wide, rows, SIZES["fine"]) + 2.0
+
+
+def _k_sources(blank: Blank) -> list[str]:
+    """Where the K-factors of a blank's folds and lips come from, each once."""
+    known = dict.fromkeys((fold.k_factor, fold.k_source) for fold in blank.folds)
+    known |= dict.fromkeys((lip.k_factor, lip.k_source) for lip in blank.lips)
+    return [f"K {words.fixed(k, 3)}: {source.replace(' (K is half its k)', '')}" for k, source in known]
 
 
 def _to_scale(canvas: Any, face: Face, at: tuple[float, float], room: tuple[float, float]) -> str:
@@ -255,31 +265,30 @@ def _edge_table(face: Face) -> list[list[str]]:
 
 def _fold_table(face: Face) -> list[list[str]]:
     """Where each fold and each lip's bend starts and ends from the base line, how far it turns, and what it takes."""
-    rows = [["fold", "from (along, up)", "to (along, up)", "turn", "inside radius, K, width of the bend on the flat"]]
+    rows = [["fold", "from (along, up)", "to (along, up)", "turn", "inside radius, K, width of the bend"]]
     x0, y0, _, _ = face.blank.outline.bounds
     unit = face.work.job.unit
 
-    def row(name: str, line_: Sequence[np.ndarray], turn: str, how: tuple[float, float, str], wide: Any) -> list[str]:
+    def row(name: str, line_: Sequence[np.ndarray], turn: str, how: tuple[float, float], wide: Any) -> list[str]:
         ends = [f"{figure(p[0] - x0, unit)}, {figure(p[1] - y0, unit)}" for p in line_]
-        radius, k, source = how
+        radius, k = how
         apart = words.fixed(min(wide), 2)
         if max(wide) - min(wide) > 0.05:
             apart += f" to {words.fixed(max(wide), 2)}"
-        says = f"R {figure(radius, unit)}, K {words.fixed(k, 3)} ({source.replace(' (K is half its k)', '')}), "
-        return [name, *ends, turn, f"{says}{apart} mm wide"]
+        return [name, *ends, turn, f"R {figure(radius, unit)}, K {words.fixed(k, 3)}, {apart} mm wide"]
 
     for k, fold in enumerate(face.blank.folds, 1):
         wide = np.hypot(*(fold.tangents[1] - fold.tangents[0]).T)
         turn = f"{words.fixed(fold.angle)}\u00b0 {'up' if fold.up else 'down'}"
         name = f"{k}, lip {fold.lip}" if fold.lip else str(k)
-        rows.append(row(name, (fold.start, fold.end), turn, (fold.inside_radius, fold.k_factor, fold.k_source), wide))
+        rows.append(row(name, (fold.start, fold.end), turn, (fold.inside_radius, fold.k_factor), wide))
     for lip in face.blank.lips:
         if not lip.straight:
             middle, turn = lip.middle, f"{words.angles(*lip.turn)} {'up' if lip.up else 'down'}"
-            how = lip.inside_radius, lip.k_factor, lip.k_source
+            how = lip.inside_radius, lip.k_factor
             ends = sorted((middle[0], middle[-1]), key=lambda end: float(end[0]))
             made = row(f"lip {lip.letter}", ends, turn, how, np.hypot(*(lip.ends - lip.begins).T))
-            rows.append([*made[:-1], f"{made[-1]}; along a curve: its figures on the next page"])
+            rows.append([*made[:-1], f"{made[-1]}; curved: see the next page"])
     return rows
 
 

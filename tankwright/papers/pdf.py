@@ -47,6 +47,7 @@ __all__ = [
     "rectangle",
     "spell",
     "table",
+    "table_height",
     "text",
     "text_width",
     "unclip",
@@ -56,6 +57,7 @@ __all__ = [
 POINTS_PER_MM = 72 / 25.4
 FAR_MM = 20000.0  # no blank reaches so far
 LINE_SPACING = 1.35
+CELL_PAD = 0.8  # mm beside the words of a table's cell
 
 
 #: What a text in a PDF cannot hold as it is.
@@ -355,6 +357,17 @@ def paragraph(
     return y
 
 
+def _cells(row: Sequence[object], widths: Sequence[float], size: float, *, bold: bool) -> tuple[list[list[str]], float]:
+    """The lines of each cell of a row, and how high the row is, mm."""
+    cells = [wrap(cell, wide - 2 * CELL_PAD, size, bold=bold) for cell, wide in zip(row, widths, strict=True)]
+    return cells, max(map(len, cells)) * size * LINE_SPACING + 0.6
+
+
+def table_height(widths: Sequence[float], rows: Sequence[Sequence[object]], size: float = SIZES["small"]) -> float:
+    """How high `table` makes these rows, mm."""
+    return sum(_cells(row, widths, size, bold=number == 0)[1] for number, row in enumerate(rows))
+
+
 def table(
     sheet: Sheet,
     x: float,
@@ -369,11 +382,10 @@ def table(
 
     ``right`` names the columns set to the right. Cells are broken into lines where they are too long.
     """
-    pad = 0.8
+    pad = CELL_PAD
     for number, row in enumerate(rows):
         bold = number == 0
-        cells = [wrap(cell, wide - 2 * pad, size, bold=bold) for cell, wide in zip(row, widths, strict=True)]
-        high = max(map(len, cells)) * size * LINE_SPACING + 0.6
+        cells, high = _cells(row, widths, size, bold=bold)
         left = x
         for column, (lines, wide) in enumerate(zip(cells, widths, strict=True)):
             for k, words in enumerate(lines):

@@ -14,7 +14,7 @@ import numpy as np
 
 from . import words
 from .look import BLUE, PENCIL, SIZES
-from .pdf import line, paragraph, pen, table, text, text_width
+from .pdf import LINE_SPACING, line, paragraph, pen, table, table_height, text, text_width, wrap
 from .rollwords import (
     bend_words,
     hollow_words,
@@ -71,8 +71,10 @@ def roll_facts(face: Face) -> list[tuple[str, str]]:
 
 def roll_table_height(face: Face) -> float:
     """Room that `roll_table` takes, mm; none for a piece that is not rolled."""
-    rolls = face.blank.rolls
-    return 0.0 if not rolls else (len(rolls) + 1) * (6.6 if face.work.job.unit == "in" else 5.4) + 12.0
+    if not face.blank.rolls:
+        return 0.0
+    lines = wrap(NOTE + roll_advice(face.blank), sum(WIDTHS), SIZES["fine"])
+    return table_height(WIDTHS, _rows(face), SIZES["fine"]) + len(lines) * SIZES["fine"] * LINE_SPACING + 4.0
 
 
 def roll_table(canvas: Any, face: Face, x: float, y: float) -> float:

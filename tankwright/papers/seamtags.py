@@ -44,7 +44,7 @@ def seam_tag(
     if size >= 1.5:
         tries = [(lines, True, 0.0), (lines, True, FARTHER_MM) if sizes is FULL else (lines, False, 0.0)]
     if edge.letter:
-        tries += [([], True, 0.0), ([], False, 0.0)]
+        tries += [([], inside, farther) for farther in (0.0, FARTHER_MM, 2 * FARTHER_MM) for inside in (True, False)]
     # The fold of an edge's own lip lies between it and any words: no other edge's is there.
     folds = [] if edge.joint == "fold" else [other for other in taken if other.geom_type == "LineString"]
     if is_opening(face, edge):  # outside it lies the hole, and past that another part of the blank
@@ -122,7 +122,7 @@ def _tag_place(
     near = np.abs(off @ along) <= wide / 2
     reach = (off @ way)[near]
     clear, bow = max(0.0, float(reach.max(initial=0.0))), float(np.ptp(reach)) if near.any() else 0.0
-    clear += (6.2 + farther if rows else 2.0) if inside else edge.allowance * view.scale + 1.5
+    clear += farther + ((6.2 if rows else 2.0) if inside else edge.allowance * view.scale + 1.5)
     start = view.points(point) + way * (clear + depth / 2) - unit * wide / 2
     return start, turn, box_at(start - up * depth / 2, wide, depth + 0.6, turn), bow, point
 

@@ -237,7 +237,8 @@ def test_outlet_that_reaches_nothing_stops_the_job(tmp_path):
 
 def test_fold_too_wide_for_the_tunnel_is_told(tmp_path):
     """A fold radius that leaves no flat between the folds: three pieces, and the reason on the command line."""
-    folder = edited(tmp_path, ("fold_radius = 3.0", "fold_radius = 60"))
+    plain = ("doubler = { size = [44, 28], corner_radius = 6, hole = 8.5 }\n", "")  # it would fall into the bend
+    folder = edited(tmp_path, ("fold_radius = 3.0", "fold_radius = 60"), plain)
     findings = work_out(load_job(folder)).findings
     assert any(f.strength == "look" and "three pieces" in f.says for f in findings)
 
