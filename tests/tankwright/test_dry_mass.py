@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from functools import cache
 from pathlib import Path
 
@@ -26,7 +27,7 @@ def kg(of: Work, *, laps: bool) -> float:
     return (whole + laps * beside * of.job.thickness * of.job.metal.density) / 1e9
 
 
-@pytest.mark.parametrize("example", ["peanut-2gal", "scrambler"])
+@pytest.mark.parametrize("example", ["saddle-12l", "peanut-2gal", "scrambler"])
 def test_it_is_the_metal_of_the_blanks_less_the_trim(example: str) -> None:
     """Blank by blank, area x thickness x density: net and laps make it to 0.3 %; it is less than what is cut."""
     of = work(example)
@@ -35,10 +36,17 @@ def test_it_is_the_metal_of_the_blanks_less_the_trim(example: str) -> None:
     assert of.capacity.dry_mass_kg < cut - 0.2
 
 
-def test_a_lap_counts() -> None:
-    """The peanut's floors lap over its tunnel: 3/8 in x 15 1/4 in, twice, of 9.5 kg/m2."""
-    of = work("peanut-2gal")
-    assert of.capacity.dry_mass_kg - kg(of, laps=False) == pytest.approx(0.0703, abs=0.004)
+def test_a_lap_counts(tmp_path: Path) -> None:
+    """The crown laps over the scrambler's sides: 12 mm of 1 mm steel along both its long edges."""
+    folder = tmp_path / "job"
+    shutil.copytree(EXAMPLES / "scrambler", folder)
+    rule = '\n[[allowances.seam]]\nbetween = ["crown", "side"]\njoint = "lap"\nwidth = 12\non = "crown"\n'
+    with (folder / "job.toml").open("a", encoding="utf-8") as file:
+        file.write(rule)
+    of = work_out(load_job(folder))
+    long = sum(joint.length for joint in of.seams if joint.kind == "lap")
+    assert long > 1000
+    assert of.capacity.dry_mass_kg - kg(of, laps=False) == pytest.approx(long * 12 * 7850e-9, rel=0.06)
 
 
 @pytest.mark.parametrize("example", ["peanut-2gal", "scrambler"])

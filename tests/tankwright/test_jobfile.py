@@ -230,7 +230,7 @@ def test_every_mistake_is_said_at_once(tmp_path):
         ("diameter = 60", "diameter = 260", "Filler neck, diameter", ["diameter = 260.0 mm, where the tank is 21"]),
         ("out = 0 ", "out = -90 ", "Filler neck, out", ["half the diameter is 120.0 mm"]),
         ("out = 0 ", "out = 76 ", "Filler neck, out", ["allowed  out up to 75."]),
-        ("from = [-40, 0, 20]", "from = [-40, 0]", "Clearance “steering neck”, from", ["entry 3"]),
+        ("from = [-75, 0, 20]", "from = [-75, 0]", "Clearance “steering neck”, from", ["entry 3"]),
         ("radius = 24", "radius = -24", "Clearance “steering neck”, radius", ["a distance has no minus"]),
         ("side_room = 19", "side_room = -19", "Tunnel, side_room", ["a distance has no minus"]),
         ("diameter = 60", "diameter = -60", "Filler neck, diameter", ["a distance has no minus"]),
@@ -461,7 +461,7 @@ def test_lines_are_those_of_an_editor():
     rows = STARTER.splitlines()
     for path, text in {
         ("side", "top", 3): TOP,
-        ("clear", 0, "to", 1): "to = [-75, 0, 180]",
+        ("clear", 0, "to", 1): "to = [-40, 0, 180]",
         ("division", "scheme"): 'scheme = "crown and sides"',
     }.items():
         assert rows[lines[path] - 1].startswith(text)

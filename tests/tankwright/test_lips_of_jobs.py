@@ -30,7 +30,7 @@ FLANGE = {"mm": "flange = 12", "in": 'flange = "1/2"'}
 ENDS = {"mm": "\n[ends]\nlip_front = 10\nlip_rear = 10\n", "in": '\n[ends]\nlip_front = "3/8"\nlip_rear = "3/8"\n'}
 #: The starter's own lines for lips and flanges, in comments.
 OFFERED = re.compile(r"\n# (flange = .*legs|\[ends\]|lip_front|lip_rear)")
-#: The peanut's own rule: its floor laps the tunnel.
+#: A rule of the job's own: its floor laps the tunnel.
 LAP = '[[allowances.seam]]\nbetween = ["floor", "tunnel"]\njoint = "lap"\nwidth = "3/8"\non = "floor"\n'
 
 
@@ -98,15 +98,12 @@ def test_every_edge_of_a_cap_but_those_at_the_tunnel_is_turned(tmp_path, example
 
 @pytest.mark.parametrize("example", ["saddle-12l", "scrambler", "peanut-2gal"])
 def test_the_legs_of_every_example_turn_out_under_its_floors(tmp_path, example):
-    """The floor keeps its outline, but for the metal of a lap that the flange takes the place of."""
+    """The floor keeps its outline."""
     unit = "in" if example == "peanut-2gal" else "mm"
-    edits = [("[tunnel]", f"[tunnel]\n{FLANGE[unit]}")]
-    if unit == "in":
-        edits.append((LAP, ""))
-    _, blanks = made(edited(tmp_path, example, *edits))
+    _, blanks = made(edited(tmp_path, example, ("[tunnel]", f"[tunnel]\n{FLANGE[unit]}")))
     assert turned(blanks) == {"tunnel": {"floor"}}
     changed = {name for name, blank in blanks.items() if not alike(blank, plain(example)[name])}
-    assert changed == {"tunnel"} | ({"floor right", "floor left"} if unit == "in" else set())
+    assert changed == {"tunnel"}
 
 
 def test_an_example_has_a_flange_as_it_stands():
@@ -167,8 +164,9 @@ def test_a_seam_rule_of_the_job_outranks_its_lips(tmp_path):
 
 
 def test_a_lip_that_the_jobs_own_rules_leave_no_edge_is_told(tmp_path):
-    """The peanut's floor laps its tunnel: the flange asked for beside that is not made, and that is said."""
-    work = work_out(edited(tmp_path, "peanut-2gal", ("[tunnel]", f"[tunnel]\n{FLANGE['in']}"), more=ENDS["in"]))
+    """Where the floor laps its tunnel the flange asked for beside that is not made, and that is said."""
+    flange = ("[tunnel]", f"[tunnel]\n{FLANGE['in']}")
+    work = work_out(edited(tmp_path, "peanut-2gal", flange, ("[quote]", f"{LAP}\n[quote]"), more=ENDS["in"]))
     said = {found.pattern: found.says for found in work.findings if "a lip is asked for" in found.says}
     assert said.keys() == {"tunnel", "front end", "rear end"}  # its ends close on the centre plane
     assert "the job's own seam rules" in said["tunnel"]
