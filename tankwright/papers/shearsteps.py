@@ -67,18 +67,16 @@ def shear_steps(work: Work, index: int) -> Iterator[Step]:
     sizes = {label: (x1 - x0, y1 - y0) for label, (x0, y0, x1, y1) in boxes.items()}
     cuts = [cut for cut in work.layout.cuts if cut.sheet == index]
     later = {cut.piece for cut in cuts}
-    finishes, held, measures = finished_words(work, index), held_cuts(work, index), measured(work, index)
+    minds, measures = stroke_cautions(work, index), measured(work, index)
     for cut in cuts:
         edge, distance, filled = measures[cut.order]
-        mind = [f"HOLD: {_why_held(work, held[cut.order])}"] if cut.order in held else []
+        mind = [minds[cut.order]] if cut.order in minds else []
         if cut.purpose == "square":
             squared = any(c.purpose == "square" and c.axis != cut.axis and c.order < cut.order for c in cuts)
             clean = f"makes a clean {edge} edge, all else is squared to it"
             mind.append("square to the edge just cut" if squared else clean)
         if filled:
-            mind.append(f"from the {edge} edge, for {filled} is what is left there and has no trim")
-        if cut.order in finishes:
-            mind.append(finishes[cut.order])
+            mind.append(f"from the {edge} edge: {filled} is what is left there, and has no trim")
         take = "the whole sheet" if cut.piece == str(index + 1) else f"piece {cut.piece}"
         sides = ("left", "right") if cut.axis == "x" else ("lower", "upper")
         first, second = (
@@ -142,22 +140,19 @@ def stroke_cautions(work: Work, index: int) -> dict[int, str]:
     return {order: "; ".join(said) for order, said in sorted(told.items())}
 
 
-def _why_held(work: Work, names: tuple[str, ...]) -> str:
-    return f"it fixes the size of {', '.join(named(work, name) for name in names)}" if names else "its piece waits"
-
-
 def finished_by(work: Work, index: int) -> dict[int, tuple[tuple[str, float], ...]]:
     """By the number of the cut: parts whose finished edge it runs along, and how far, mm; 0 where it only touches."""
-    blanks = {blank.name: blank for blank in work.blanks}
+    blanks, boxes = {blank.name: blank for blank in work.blanks}, piece_boxes(work, index)
     edges = [
-        (placed.part.name, _dense_edges(blanks[placed.part.name], placed))
+        (placed.part.name, placed.outline.bounds, _dense_edges(blanks[placed.part.name], placed))
         for placed in work.layout.on_sheet(index)
         if placed.part.name in blanks
     ]
     found = {}
     for cut in work.layout.cuts:
         if cut.sheet == index:
-            runs = ((name, _run_along(cut, points)) for name, points in edges)
+            here = boxes[cut.piece]  # what was parted off before is under the shear no more
+            runs = ((name, _run_along(cut, points)) for name, bounds, points in edges if within(bounds, here))
             along = tuple((name, run) for name, run in runs if run is not None)
             if along:
                 found[cut.order] = along

@@ -13,7 +13,7 @@ from .cutting_words import figure
 from .look import FAINT, INK, SIZES
 from .outline import fit_outline
 from .pdf import draw_path, fit_size, line, pen, polygon, text, text_width
-from .shearsteps import measured, turn_words
+from .shearsteps import turn_words
 from .sheetlabels import BALLOON, Page, label_part, ring
 
 if TYPE_CHECKING:
@@ -152,7 +152,7 @@ def _offcut(canvas: Any, work: Work, number: int, offcut: Any, view: View) -> np
 
 
 def sheet_tables(work: Work, index: int) -> list[Table]:
-    """Parts in cutting order, shear cuts where there are any, and where the metal goes."""
+    """Parts in cutting order, where the metal goes, and what else is to know of the sheet."""
     layout, used = work.layout, work.layout.sheets[index]
     unit = work.job.unit
     numbers = piece_numbers(work)
@@ -166,18 +166,6 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
         rows.append([*([str(order)] if torch else []), number, placed.part.name, place, size, turned])
     widths = [7.0, 8.0, 26.0, 19.0, 21.0, 12.0] if torch else [8.0, 27.0, 21.0, 24.0, 13.0]
     tables: list[Table] = [(widths, rows, ())]
-    cuts = [cut for cut in layout.cuts if cut.sheet == index]
-    if cuts:
-        rows = [["cut", "take", "measure", "mm (in)" if unit == "in" else "mm", "makes"]]
-        measures = measured(work, index)
-        for cut in cuts:
-            take = "the sheet" if cut.piece == str(index + 1) else cut.piece
-            edge, distance, _ = measures[cut.order]
-            way = {"left": "from the left", "lower": "from below"}.get(edge, f"from its {edge} edge")
-            purpose = {"square": " (squares)", "trim": " (trims)"}.get(cut.purpose, "")
-            makes = " and ".join(cut.makes) + purpose
-            rows.append([str(cut.order), take, way, figure(distance, unit), makes])
-        tables.append(([8, 15, 19, 19, 32], rows, (3,)))
     density = work.job.metal.density * work.job.thickness / 1e9
     rows = [["where the metal goes", "m\u00b2", "kg"]]
     for name, area in (
@@ -190,7 +178,7 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
     tables.append(([45, 24, 24], rows, (1, 2)))
     facts = [["gap, edge margin", f"{figure(layout.gap_mm, unit)}, {figure(layout.edge_mm, unit)} mm"]]
     facts += [["cut length", f"{words.fixed(used.cut_length / 1000, 2)} m"], ["pierces", str(used.pierces)]]
-    facts.append(["order", "by the list above" if torch else "cuts by number"])
+    facts.append(["order", "by the list above" if torch else "by the list of its cuts"])
     for k, offcut in enumerate(layout.offcuts, 1):
         if offcut.sheet == index:
             x0, y0, _, _ = offcut.outline.bounds

@@ -16,6 +16,7 @@ from shapely.ops import unary_union
 from tankwright.papers.blankface import face_of
 from tankwright.papers.cutting_hold import waits
 from tankwright.papers.cutting_order import cut_order
+from tankwright.papers.drawingpage import FLOOR
 from tankwright.papers.drawings import drawing_files, drawings_pdf
 from tankwright.papers.look import A4, LETTER
 from tankwright.papers.offsets import corners, holes, standing_edges, stations, step_for
@@ -271,16 +272,18 @@ def test_sheet_page_tells_a_torch_all_it_must_know(texts):
         assert all(f"{numbers[b.name]} {b.name} of {numbers[b.mirrors]} {b.mirrors}" in flat for b in pairs)
 
 
-def test_shear_cuts_are_listed_in_order():
-    """For the shear: every cut by number, piece, way to measure, distance and what it makes."""
+def test_shear_cuts_are_listed_in_order_and_none_is_below_the_foot():
+    """For the shear: every cut by number and what it takes, one under another, above the line that names the job."""
     work = small_work("shear")
-    text = next(t for t in map(words_of, read(drawings_pdf(work)).pages) if t.startswith("Sheet 1"))
-    takes = ["the sheet" if cut.piece == str(cut.sheet + 1) else cut.piece for cut in work.layout.cuts]
-    places = [text.index(f"{c.order}\n{take}\nfrom ") for c, take in zip(work.layout.cuts, takes, strict=True)]
+    pages = [page for page in read(drawings_pdf(work)).pages if words_of(page).startswith("Cuts of sheet")]
+    text = "\n".join(map(words_of, pages))
+    takes = ["the whole sheet" if c.piece == str(c.sheet + 1) else f"piece {c.piece}," for c in work.layout.cuts]
+    places = [text.index(f"{c.order}\n{take}") for c, take in zip(work.layout.cuts, takes, strict=True)]
     assert places == sorted(places)
-    for cut in work.layout.cuts:
-        assert f"{cut.distance:.1f}" in text
-        assert " and ".join(cut.makes) in text
+    for page in pages:
+        low: list[float] = []
+        page.extract_text(visitor_text=lambda text, _, at, *__, low=low: low.append(at[5]) if text.strip() else None)
+        assert sum(1 for y in low if y < 0.9 * FLOOR * 72 / 25.4) <= 1  # the job's own line
 
 
 def test_cuts_page_leads_from_the_sheet_to_every_part():
