@@ -10,7 +10,7 @@ import textwrap
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from ..units import MM_PER_INCH, show_thickness
+from ..units import MM_PER_INCH, inches_shown, show_thickness
 from . import words
 from .look import CHECK_MM, LAYERS
 from .names import job_line, plain
@@ -43,19 +43,19 @@ def column_figure(value: float, unit: str) -> str:
     """The same for a column of figures: inches always to 0.001, since one way of writing is read faster.
 
     >>> column_figure(36.5, "mm"), column_figure(36.5, "in")
-    ('36.5', '36.5 (1.437)')
+    ('36.5', '36.5 (1.438)')
     """
     plain = words.fixed(value)
     return plain if unit != "in" else f"{plain} ({decimal_inches(value)})"
 
 
 def decimal_inches(value: float) -> str:
-    """Inches to 0.001, from the length itself, not from the millimetres printed beside: 3/8 in is 0.375.
+    """Inches to 0.001, always three decimals: those that every other paper gives of the length, fraction or not.
 
-    >>> decimal_inches(9.525), decimal_inches(31.75)
-    ('0.375', '1.250')
+    >>> decimal_inches(9.525), decimal_inches(31.75), decimal_inches(68.25)
+    ('0.375', '1.250', '2.685')
     """
-    return words.fixed(value / MM_PER_INCH, 3)
+    return words.fixed(inches_shown(value), 3)
 
 
 def metal_line(job: Any, thickness: float | None = None) -> str:

@@ -209,8 +209,8 @@ def _folds_first(blank: Blank, unit: str) -> str:
     middles = sorted(float((fold.start + fold.end)[1]) / 2 for fold in folds)
     legs = middles[0] - y0, y1 - middles[1]
     alike = abs(legs[0] - legs[1]) < 1.0 and folds[0].up == folds[1].up
-    tall = escape(length(max(legs), unit, 0))
-    apart = escape(length(float(np.diff(middles)[0]), unit, 0))
+    tall = escape(length(max(legs), unit))
+    apart = escape(length(float(np.diff(middles)[0]), unit))
     if alike:
         return (
             f"Either fold first, they are alike; for the second the first leg stands {tall} high, {apart} from the "

@@ -131,9 +131,7 @@ def stroke_cautions(work: Work, index: int) -> dict[int, str]:
         held = ", ".join(named(work, name) for name in names)
         told[order] = [f"HOLD, fixes {held}" if names else "HOLD"]
     for order, runs in finished_by(work, index).items():
-        made = ", ".join(
-            f"{named(work, name)} ({words.length(run, work.job.unit, 0)})" for name, run in runs if run > 0
-        )
+        made = ", ".join(f"{named(work, name)} ({words.length(run, work.job.unit)})" for name, run in runs if run > 0)
         touched = ", ".join(named(work, name) for name, run in runs if run == 0)
         said = told.setdefault(order, [])
         said += [f"finished edge of {made}"] * bool(made) + [f"touches {touched}"] * bool(touched)

@@ -208,7 +208,7 @@ def test_inches_stand_beside_millimetres_and_are_decimal_in_columns():
     for row, blank in zip(table[1:], WORK.blanks, strict=True):
         x0, y0, x1, y1 = blank.outline.bounds
         assert f"{x1 - x0:.1f} x {y1 - y0:.1f}" in row
-        assert f"{(x1 - x0) / 25.4:.3f} x {(y1 - y0) / 25.4:.3f}" in row
+        assert f"{decimal_inches(x1 - x0)} x {decimal_inches(y1 - y0)}" in row
         assert "/" not in row
     assert (decimal_inches(25.4), decimal_inches(1.25 * 25.4), decimal_inches(0.375 * 25.4)) == (
         "1.000",

@@ -11,7 +11,7 @@ import pypdf
 import pytest
 
 from tankwright.papers import all_papers
-from tankwright.units import length_mm, show_inches, show_length, show_size, show_thickness
+from tankwright.units import inches_shown, length_mm, show_inches, show_length, show_size, show_thickness
 
 from .fixture import small_work
 
@@ -46,6 +46,20 @@ def test_the_size_of_a_blank_reads_the_same_everywhere() -> None:
             assert float(row[key]) == pytest.approx(mm / 25.4, abs=0.0045)
         assert show_length(x1 - x0, "in") in words(_named("drawings", ".pdf"))
         assert show_length(x1 - x0, "in") in words(f"templates/{blank.name.replace(' ', '-')}-tiles.pdf")
+
+
+def test_columns_of_inches_are_the_same_on_every_paper() -> None:
+    """The cutter's page and the shear's steps have the inches of the cut list, always three decimals of them."""
+    rows = list(csv.DictReader(io.StringIO(papers()["cut-list.csv"].decode("utf-8-sig"), newline="")))
+    page = papers()["cutting/for-the-cutter.txt"].decode("ascii")
+    for blank, row in zip(small_work("shear", "in").blanks, rows, strict=False):
+        size = f"{float(row['Width, in']):.3f} x {float(row['Height, in']):.3f}"
+        assert re.search(rf"-mm\.dxf +[\d.]+ x [\d.]+ +{re.escape(size)}  ", page), (blank.name, size)
+    pairs = re.findall(r"(\d+\.\d) \((\d+\.\d+)\)", words(_named("drawings", ".pdf")))
+    columns = [(mm, inches) for mm, inches in pairs if re.fullmatch(r"\d+\.\d{3}", inches)]
+    assert columns
+    for mm, inches in columns:
+        assert inches == f"{inches_shown(float(mm)):.3f}", (mm, inches)
 
 
 @pytest.mark.parametrize("name", ["job-sheet.html", "drawings", "templates"])
