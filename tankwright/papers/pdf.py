@@ -25,6 +25,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from .look import FONT, FONT_BOLD, INK, PENS, SIZES, Pen
 from .pdfpath import along, apart, ring, through
+from .wrapping import bound
 
 if TYPE_CHECKING:
     from .outline import Path
@@ -328,9 +329,12 @@ def text(
 
 
 def wrap(words: object, room: float, size: float, *, bold: bool = False) -> list[str]:
-    """The text broken into lines that fit the room; a word wider than the room stands alone."""
+    """The text broken into lines that fit the room; a word wider than the room stands alone.
+
+    A whole number and its fraction are one word, and so are a number and its unit where they fit the room.
+    """
     lines: list[str] = []
-    for word in spell(words).split():
+    for word in bound(spell(words), lambda both: text_width(both, size, bold=bold) <= room):
         trial = f"{lines[-1]} {word}" if lines else word
         if lines and text_width(trial, size, bold=bold) <= room:
             lines[-1] = trial
