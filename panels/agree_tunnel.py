@@ -267,7 +267,19 @@ def _tunnel_sizes(tunnel: Tunnel, show: Show) -> list[Finding]:
     pattern = tunnel.pattern
     room = pattern.side_room - pattern.draw_in
     found = []
-    if room < GOOD_SIDE_MM:
+    if room <= 0:
+        found.append(
+            Finding(
+                "stop",
+                "tunnel",
+                "the tunnel is no wider than the backbone once the welds have drawn it in",
+                f"{show(room)} ({show(pattern.side_room)} less {show(pattern.draw_in)} drawn in) at each side",
+                f"above 0; at least {show(LEAST_SIDE_MM)} (common practice)",
+                None,
+                "more room at each side (side_room); in a job in mm an inch is 25.4",
+            )
+        )
+    elif room < GOOD_SIDE_MM:
         strength = "look" if room < LEAST_SIDE_MM else "note"
         found.append(
             Finding(

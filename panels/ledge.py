@@ -15,6 +15,7 @@ import shapely
 
 from .blank import Fold
 from .body import Body
+from .half_section import line_height
 from .patterns import TunnelPattern
 from .seams import Seam
 
@@ -23,8 +24,8 @@ __all__ = ["LEDGE", "ledge_of", "over_ledges"]
 #: What the joint is called along the edge that carries the ledge; its mate's is a butt.
 LEDGE = "ledge"
 
-#: A seam is part of the mouth where it runs along the tank for less than this share of its length.
-ACROSS = 0.7
+#: A seam that keeps nearer to the bottom run than this is a leg's lower edge, mm: it is off it by metal and mesh alone.
+LOWER_MM = 4.0
 
 
 #: Pieces that meet the tunnel elsewhere than at its open ends.
@@ -41,9 +42,8 @@ def ledge_of(body: Body, seam: Seam, piece: str, meets: str) -> float:
         return 0.0
     if not piece.startswith("tunnel") or piece.startswith("tunnel end") or meets.startswith(INSIDE):
         return 0.0
-    x, _, _ = chain = body.neutral[seam.chain].T
-    length = np.linalg.norm(np.diff(chain, axis=1), axis=0).sum()
-    if np.ptp(x) > ACROSS * length:
+    x, _, z = body.neutral[seam.chain].T
+    if (z - line_height(body.patterns.side.bottom, x)).max() < LOWER_MM:
         return 0.0
     ends = body.patterns.side.lines["frame"].points[[0, -1], 0]
     at_rear = abs(x.mean() - ends[1]) < abs(x.mean() - ends[0])

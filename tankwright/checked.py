@@ -7,7 +7,7 @@ check      both
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from panels.blank import Blank
     from panels.body import Body, Capacity
     from panels.findings import Finding, Show
+    from panels.fittings import Placed
 
     from .load import Job
 
@@ -119,6 +120,7 @@ def look_at(job: Job, body: Body) -> Looked:
         found += misses_found(off, show=show) + knee_found(body, show=show) + clearances(body, show=show)
         found += bump_outs_found(body, show=show)
         placed = place_fittings(body, job.fittings)
+        found += _off_the_tunnel(job, placed, show)
         found += fittings_found(seams_of(body), placed, inside_radius=job.fold_radius, show=show)
         doublers = doubler_blanks(body, placed, show=show)
         baffles, said = baffles_for(job, body, capacity, show)
@@ -130,6 +132,25 @@ def look_at(job: Job, body: Body) -> Looked:
         found += (Finding("stop", "outlet", says, held, "less", None, "a shorter standpipe, or a lower outlet"),)
     capacity = replace(capacity, dry_mass_kg=capacity.dry_mass_kg + mass_kg(job, (*baffles, *doublers)))
     return Looked(found + said, capacity, off, (*baffles, *doublers))
+
+
+def _off_the_tunnel(job: Job, placed: Iterable[Placed], show: Show) -> tuple[Finding, ...]:
+    """Fittings meant for the tunnel whose place does not lie over it: they have been put on the skin."""
+    from panels.findings import Finding
+
+    return tuple(
+        Finding(
+            "look",
+            wanted.name,
+            f"the {wanted.name} is meant for the tunnel but does not lie over it: it is put on {got.piece}",
+            f"x = {show(wanted.x)}, z = {show(wanted.across)}",
+            "a place on the tunnel's leg",
+            wanted.x,
+            'lower it onto the leg, or write on = "side"',
+        )
+        for wanted, got in zip(job.fittings, placed, strict=True)
+        if wanted.on == "tunnel" and got.fitting.on != "tunnel" and got.piece
+    )
 
 
 def _stop_of(fault: Exception, show: Show) -> Finding:
@@ -151,13 +172,14 @@ def _bend_findings(job: Job) -> tuple[Finding, ...]:
         return (Finding("note", "fold radius", f"least fold radius not checked: {str(fault).splitlines()[0]}"),)
     if job.fold_radius >= least.radius - 1e-9:
         return ()
+    show = partial(show_length, unit=job.unit)
     return (
         Finding(
             "look",
             "fold radius",
             f"the fold radius is tighter than the published minimum for {job.metal.name}",
-            f"{job.fold_radius:.1f} mm",
-            f"{least.radius:.1f} mm or more ({least.source})",
+            show(job.fold_radius),
+            f"{show(least.radius)} or more ({least.source})",
             None,
             "a larger fold_radius, or a softer temper; cracks start on the outside of the fold",
         ),

@@ -20,6 +20,15 @@ def only(findings, strength):
     return [f for f in findings if f.strength == strength]
 
 
+def test_a_tunnel_narrower_than_the_backbone_stops():
+    """0.75, meant in inches: 0.75 less 1.5 drawn in."""
+    tank = bodies.saddle_tank()
+    found = agree(replace(tank, tunnel=replace(tank.tunnel, side_room=0.75)), thickness=1.6)
+    (stop,) = (f for f in found if f.strength == "stop")
+    assert "no wider than the backbone" in stop.says
+    assert "-0.8 mm" in (stop.found or "")
+
+
 def test_papers_that_agree_are_left_alone():
     """A tank whose papers fit has no stop and no look; what was not given is said."""
     findings = found(bodies.saddle_tank())

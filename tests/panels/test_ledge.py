@@ -11,6 +11,7 @@ import pytest
 from panels.agree import agree
 from panels.body import build_body
 from panels.choose_k import KFactor
+from panels.curves import curve_through
 from panels.joints import joints_of, weld_lengths
 from panels.make_blanks import make_blanks
 from panels.patterns import Division, NeckRelief, TunnelPattern
@@ -71,6 +72,21 @@ def test_only_the_end_asked_for_runs_on():
     blank = made("saddle", 0, 9)[1]["tunnel"]
     assert {(edge.meets, edge.allowance) for edge in blank.edges if edge.joint == "ledge"} == {("rear end", 9)}
     assert blank.outline.bounds[0] == pytest.approx(blank.net.bounds[0])
+
+
+@pytest.mark.parametrize("scheme", ["widest line", "crown, shoulders and sides", "halves"])
+def test_ends_that_round_off_have_it_all_round(scheme):
+    """Half an ellipsoid: the legs meet the skin on a slant, far along the tank; every edge but the floors' runs on."""
+    tank = bodies.half_ellipsoid()
+    frame = curve_through("frame", [[0, 50], [500, 50]], straight=True)
+    side = replace(tank.side, lines={**tank.side.lines, "frame": frame})
+    tunnel = TunnelPattern(40, 40, 15, 10, past_front=8, past_rear=9)
+    sewn = seams_of(build_body(replace(tank, side=side, tunnel=tunnel), Division(scheme), thickness=T))
+    blanks = make_blanks(sewn, at_edge, inside_radius=RADIUS, k_factor=KFactor(K, "a test"))
+    (blank,) = (blank for blank in blanks if blank.name == "tunnel")
+    for edge in blank.edges:
+        wanted = 0 if edge.meets.startswith("floor") else 8 if edge.points[:, 0].mean() < 230 else 9
+        assert edge.allowance == wanted, (edge.letter, edge.meets)
 
 
 def test_it_is_told_and_not_led_into_a_neck_relief():

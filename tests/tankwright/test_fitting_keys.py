@@ -128,3 +128,18 @@ def test_a_plate_of_other_stock_is_on_no_sheet(tmp_path):
 def test_the_scramblers_vent_stands_at_its_highest_point():
     vent = next(f for f in figures(work_out(load_job(EXAMPLES / "scrambler")))["fittings"] if f["name"] == "vent")
     assert vent["below_top_mm"] < 2
+
+
+def test_a_mount_over_the_tunnels_top_is_told(tmp_path):
+    """At z 90 there is no leg of the saddle tank's tunnel: put on the skin, and said, with a doubler or without."""
+    folder = tmp_path / "saddle-12l"
+    shutil.copytree(EXAMPLES / "saddle-12l", folder)
+    path = folder / "job.toml"
+    path.write_text(
+        path.read_text(encoding="utf-8").replace("rear_mount = [500, 30]", "rear_mount = [430, 90]"), encoding="utf-8"
+    )
+    with path.open("a", encoding="utf-8") as file:
+        file.write('\n[[fitting]]\nname = "rear mount"\nkind = "mount"\nmark = "rear_mount"\n')
+    told = [finding for finding in check(load_job(folder)).findings if "meant for the tunnel" in finding.says]
+    assert told
+    assert {finding.strength for finding in told} == {"look"}
