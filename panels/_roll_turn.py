@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-__all__ = ["Family", "Turned", "read_turn"]
+__all__ = ["Family", "Turned", "read_turn", "rising"]
 
 #: A turn of this much in one vertex, three times what the three to either side of it have, is a sharp corner, degrees.
 SHARP_DEG = 6.0
@@ -101,7 +101,7 @@ def _family(solid: np.ndarray, faces: np.ndarray, flat: np.ndarray, normal: np.n
     area = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]
     weight = np.abs(area)[:, None] / np.abs(area).sum()
     axis = np.linalg.eigh(normal.T @ (weight * normal))[1][:, 0]
-    gradient = np.stack([_rising(corners, table[:, :, ::-1] * [-1.0, 1.0]), _rising(corners, table)], axis=1)
+    gradient = np.stack([rising(corners, table[:, :, ::-1] * [-1.0, 1.0]), rising(corners, table)], axis=1)
     along = (weight * (gradient @ axis)).sum(axis=0)
     along = along / max(float(np.linalg.norm(along)), 1e-9) * (1.0 if along[np.argmax(np.abs(along))] > 0 else -1.0)
     best = Family(along, None, 0.0)
@@ -156,7 +156,7 @@ def _turned(
     share = _chords(chart[faces], at)  # (m, n - 1)
     some = share.sum(axis=0) > 1e-9
     up = share.T @ normal
-    along = share.T @ _rising(solid[faces], chart[faces])
+    along = share.T @ rising(solid[faces], chart[faces])
     up, along = up[some], along[some]
     step = np.cross(up[:-1], up[1:])
     sine = -_dot(step, along[:-1] + along[1:]) / np.maximum(np.linalg.norm(along[:-1] + along[1:], axis=1), 1e-12)
@@ -190,7 +190,7 @@ def _chords(corners: np.ndarray, at: np.ndarray) -> np.ndarray:
     return np.asarray(longest[:, None] * np.clip(np.minimum(rise, fall), 0.0, 1.0))
 
 
-def _rising(solid: np.ndarray, chart: np.ndarray) -> np.ndarray:
+def rising(solid: np.ndarray, chart: np.ndarray) -> np.ndarray:
     """Direction in space (m, 3) of the rulings in each face, towards more reach."""
     one, two = chart[:, 1] - chart[:, 0], chart[:, 2] - chart[:, 0]
     det = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]

@@ -9,8 +9,9 @@ Words used here
     turn      the angle that the outside has turned by from the first ruling to a place, positive towards the good face
     zone      a run of places with one radius: ``flat``, ``rolled``, or ``bend`` where it is as tight as a fold
 
-``_roll_turn.py`` reads rulings and turn off the mesh, ``_roll_arcs.py`` cuts the turn into arcs, and here these
-become lines on the blank with the inside radius of the metal. The turns of the zones add up to the whole turn.
+``_roll_turn.py`` reads rulings and turn off the mesh, ``_roll_arcs.py`` cuts the turn into arcs, ``_roll_round.py``
+knows a piece with one even arc by where its vertices lie, and here these become lines on the blank with the inside
+radius of the metal. The turns of the zones add up to the whole turn.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ._roll_arcs import Cut, cut_into_arcs
+from ._roll_round import one_round
 from ._roll_turn import Family, Turned, read_turn
 from .blank import Roll
 from .findings import Finding, Show, in_mm
@@ -74,6 +76,7 @@ def roll_zones(
         return ()
     inside = thickness * k_factor, thickness * (1 - k_factor)  # from the inside of the bend to the neutral surface
     cuts = cut_into_arcs(turned.place, turned.turn, (sharp_radius + inside[0], sharp_radius + inside[1]))
+    cuts = one_round(solid, faces, flat, turned, cuts) or cuts
     lines = {place: _line(turned, place, outline) for cut in cuts for place in (cut.start, cut.end)}
     return tuple(_told(turned.family, cut, lines[cut.start], lines[cut.end], inside, thickness) for cut in cuts)
 

@@ -9,14 +9,18 @@ import pytest
 import trimesh
 
 from panels.body import Body, build_body
+from panels.choose_k import KFactor
 from panels.cutting_mesh import boundary_edges
 from panels.develop import develop_mesh
 from panels.divide import SCHEMES
 from panels.errors import TrimError
 from panels.fit import neck_loss, neck_volume
+from panels.make_blanks import make_blanks
 from panels.measure import volume
 from panels.patterns import Division, NeckRelief, Patterns, SectionShape, TunnelPattern
+from panels.seams import seams_of
 from tests.panels import bodies
+from tests.panels.sewn import at_edge
 
 WITHIN = 0.002  # of the body's volume
 
@@ -138,6 +142,42 @@ def test_the_wall_unrolls_without_strain(case):
     apart = np.where(behind > 0, np.hypot(behind, p[:, 1]), np.abs(p[:, 1]))
     assert apart.max() < neck.radius + 1e-3
     assert apart.min() > neck.radius - 0.04
+
+
+ROLLED = {
+    **CASES,
+    "short of a half turn": (bodies.saddle_tank(), NeckRelief((-15, 100), 24, 38)),
+    "small, leaning little": (bodies.saddle_tank(), NeckRelief((-12, 90), 10, 30)),
+    "large, leaning much": (bodies.saddle_tank(), NeckRelief((-20, 80), 30, 50)),
+    "upright and shallow": (bodies.saddle_tank(), NeckRelief((-20, 60), 0, 45)),
+    "far ahead": (bodies.saddle_tank(3), NeckRelief((-40, 80), 15, 60)),
+}
+
+
+@pytest.mark.parametrize("case", ROLLED)
+def test_the_wall_is_rolled_as_the_cylinder_it_is(case):
+    """One zone of the radius given, inside, since the good face is the hollow one; it turns by what the vertices laid
+    flat span about the axis, no further than the half turn behind it, and a straight on either side is the other's
+    mirror image."""
+    patterns, neck = ROLLED[case]
+    body = build_body(replace(patterns, neck=neck), thickness=1.6)
+    made = make_blanks(seams_of(body), at_edge, inside_radius=3.0, k_factor=KFactor(0.42, "a test"))
+    (wall,) = (blank for blank in made if blank.name == "neck wall")
+    p = body.neutral[np.unique(body.faces_of("neck wall"))]
+    lean = np.radians(neck.axis_deg)
+    behind = (p[:, 0] - neck.at[0]) * np.cos(lean) - (p[:, 2] - neck.at[1]) * np.sin(lean)
+    angle = np.degrees(np.arctan2(p[:, 1], np.maximum(behind, 0.0)))
+    (rolled,) = (zone for zone in wall.rolls if zone.kind != "flat")
+    assert rolled.up
+    assert rolled.radius == pytest.approx(neck.radius, rel=0.01)
+    assert rolled.along == pytest.approx((rolled.radius,) * 2)
+    assert rolled.angle == pytest.approx(np.ptp(angle), abs=1.0)
+    long = [float(np.linalg.norm((zone.end - zone.start).mean(axis=0))) for zone in wall.rolls]
+    assert long == pytest.approx(long[::-1], abs=0.2)
+    assert len(long) == (3 if behind.min() < -2.5 else 1)
+    net = np.array(wall.net.exterior.coords)[:, 1]  # the roll direction lies across, the centre line along
+    middle = (rolled.start.mean(axis=0) + rolled.end.mean(axis=0)) / 2
+    assert middle[1] == pytest.approx((net.min() + net.max()) / 2, abs=0.2)
 
 
 def test_girth_of_the_unrolled_wall_is_the_cylinders():

@@ -141,6 +141,53 @@ def test_a_cone_is_wider_at_one_end_of_its_lines():
     assert (far + 0.5) / (near + 0.5) == pytest.approx(ends[1] / max(ends[0], 1e-9), rel=0.02) or ends[0] < 1
 
 
+def test_a_cone_cut_slanting_is_one_zone():
+    """The frustum above with its wide edge cut off aslant, down to almost nothing at the far end: the last rulings are
+    short and their turn cannot be read there. Radius r / cos(a) at distance r from the axis, turn cos(a) of the one
+    about it."""
+    turn, sine = 2.0, 0.6
+    u = np.linspace(0, turn, 41)
+    wide = 160 / sine - 95 / sine * np.linspace(0, 1, 41) ** 2
+    at = [r * sine * np.ones(41) for r in (wide, np.full(41, 100.0))]
+    rings = [np.column_stack([r * np.cos(u), r * np.sin(u), -r * 0.8 / sine]) for r in at]
+    sector = [np.column_stack([r / sine * np.cos(sine * u), r / sine * np.sin(sine * u)]) for r in at]
+    k = np.arange(40)
+    faces = np.vstack([np.c_[k, k + 41, k + 1], np.c_[k + 1, k + 41, k + 42]])
+    (zone,) = roll_zones(
+        np.vstack(rings), faces, np.vstack(sector), box(-400, -400, 400, 400), thickness=1.0, k_factor=0.5
+    )
+    assert zone.angle == pytest.approx(math.degrees(turn * 0.8), rel=2e-3)
+    halfway = (100.0 + wide.max()) / 2 * sine
+    assert zone.radius + 0.5 == pytest.approx(halfway / 0.8, rel=0.01)
+
+
+@pytest.mark.parametrize(("before", "after"), [(0.0, 0.0), (40.0, 40.0), (0.0, 25.0), (60.0, 8.0)])
+def test_one_arc_with_its_ends_cut_slanting(before, after):
+    """R 40 over 150 degrees with straights before and after or none, cut so that its ends come to a point: radius, turn
+    and straights are those it was drawn with."""
+    radius, turn, facets = 40.0, math.radians(150), 36
+    u = np.linspace(0, turn, facets + 1)
+    long = np.concatenate([[-before] * (before > 0), radius * u, [radius * turn + after] * (after > 0)])
+    on = np.clip(long, 0, radius * turn) / radius
+    past = long - on * radius
+    profile = np.column_stack(
+        [radius * np.sin(on) + past * np.cos(on), radius - radius * np.cos(on) + past * np.sin(on)]
+    )
+    share = (long - long[0]) / np.ptp(long)
+    top = 1.0 + 60 * np.sqrt(np.maximum(1 - (2 * share - 1) ** 2, 0))  # half an ellipse: a vertical edge at both ends
+    n, k = len(long), np.arange(len(long) - 1)
+    flat = np.vstack([np.c_[long, 0 * long], np.c_[long, top]])
+    solid = np.column_stack([np.tile(profile[:, 0], 2), flat[:, 1], np.tile(profile[:, 1], 2)])
+    faces = np.vstack([np.c_[k, k + 1, k + n + 1], np.c_[k, k + n + 1, k + n]])
+    zones = roll_zones(solid, faces, flat, box(-500, -500, 500, 500), thickness=1.0, k_factor=0.5)
+    assert [z.kind for z in zones] == ["flat"] * (before > 0) + ["rolled"] + ["flat"] * (after > 0)
+    (rolled,) = (z for z in zones if z.kind == "rolled")
+    assert rolled.radius + 0.5 == pytest.approx(radius, rel=0.005)
+    assert rolled.angle == pytest.approx(150, abs=0.3)
+    assert rolled.start[:, 0].mean() == pytest.approx(0, abs=0.3)
+    assert rolled.end[:, 0].mean() == pytest.approx(radius * turn, abs=0.3)
+
+
 def test_a_parabola_is_rolled_in_a_few_arcs_that_miss_it_little():
     """y = a x^2 has radius 1 / (2 a) at its foot and (1 + (2 a x)^2)^1.5 / (2 a) further out."""
     a, x = 60 / 200**2, np.linspace(-200, 200, 80)
