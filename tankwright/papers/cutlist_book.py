@@ -280,10 +280,10 @@ def _total_lines(
     t_at, density_at, bought_at = (f"B{first + k}" for k in range(3))
 
     def mass(at: str) -> str:
-        return f"=ROUND({at}*{t_at}*{density_at}/1000,3)"
+        return f"={at}*{t_at}*{density_at}/1000"
 
     def kg(area_m2: float) -> float:
-        return round(area_m2 * t * density / 1000, 3)
+        return area_m2 * t * density / 1000
 
     total, unit = got["totals"], got["job"]["unit"]
     other = round(total["other_stock_area_mm2"] / 1e6, 6)

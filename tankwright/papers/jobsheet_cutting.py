@@ -10,7 +10,6 @@ from ..units import show_inches, show_thickness
 from .cutlist_columns import allowances_words
 from .jobsheet_html import Cell, mm, num, table, text
 from .jobsheet_sections import hardest_first, named
-from .rounding import rounded
 from .words import area, fixed, length, size, turned
 
 if TYPE_CHECKING:
@@ -64,7 +63,7 @@ def cut_list_section(got: Figures) -> str:
 
     foot = (
         text("Total"), text(""), num(total("quantity"), 0), text(""), num(total("cut_area_mm2") / 1e6, 3),
-        num(total("net_area_mm2") / 1e6, 3), num(rounded(total("mass_kg"), 3), 2), mm(total("cut_length_mm"), unit),
+        num(total("net_area_mm2") / 1e6, 3), num(total("mass_kg"), 2), mm(total("cut_length_mm"), unit),
         num(total("pierces"), 0), text(""), text(""), text(""),
     )  # fmt: skip
     return (

@@ -2,7 +2,8 @@
 
 Words used here
     figures   the nested dict that the cut list and the job sheet are written from; lengths 0.1 mm, areas
-              1 mm2, litres 0.01, kilograms 0.001, percent 0.1. Keys and their order are always the same.
+              1 mm2, percent 0.1; litres and kilograms unrounded, since papers show them to different places and
+              round them once. Keys and their order are always the same.
     piece     the number of a blank, from 1, in the order of the cut list; used on every paper
 
 Each key is explained in `tankwright.papers.results_fields.FIELDS`.
@@ -38,8 +39,25 @@ STRENGTHS = ("stop", "look", "note")
 
 
 def results(work: Work, got: dict[str, Any] | None = None) -> bytes:
-    """``results.json``: `figures` (``got``, where at hand) as UTF-8 text; same work, same bytes."""
-    return (json.dumps(got or figures(work), ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode("utf-8")
+    """``results.json``: `figures` (``got``, where at hand) as UTF-8 text; litres 0.01, kg 0.001; same bytes."""
+    told = _told(got or figures(work))
+    return (json.dumps(told, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode("utf-8")
+
+
+#: Decimals of what `figures` leaves unrounded, by the end of its key.
+_PLACES = {"_l": 2, "_kg": 3, "litres_per_mm_width": 4, "litres_per_mm_depth": 4}
+
+
+def _told(value: Any, key: str = "") -> Any:
+    """Figures as the file has them: litres and kilograms rounded."""
+    if isinstance(value, dict):
+        return {name: _told(inner, name) for name, inner in value.items()}
+    if isinstance(value, list):
+        return [_told(inner, key) for inner in value]
+    if isinstance(value, float):
+        places = next((n for end, n in _PLACES.items() if key.endswith(end)), None)
+        return value if places is None else rounded(value, places)
+    return value
 
 
 def figures(work: Work) -> dict[str, Any]:
@@ -135,16 +153,16 @@ def _left_out(work: Work, strength: str) -> int:
 def _capacity(work: Work) -> dict[str, Any]:
     c = work.capacity
     return {
-        "brim_l": rounded(c.brim_l, 2),
-        "tolerance_l": rounded(c.tolerance_l, 2),
-        "ullage_l": rounded(c.ullage_l, 2),
+        "brim_l": float(c.brim_l),
+        "tolerance_l": float(c.tolerance_l),
+        "ullage_l": float(c.ullage_l),
         "ullage_percent": percent(c.ullage_l / c.brim_l) if c.brim_l else 0.0,
-        "below_outlet_l": rounded(c.below_outlet_l, 2),
-        "usable_l": rounded(c.usable_l, 2),
-        "litres_per_mm_width": rounded(c.litres_per_mm_width, 4),
-        "litres_per_mm_depth": rounded(c.litres_per_mm_depth, 4),
+        "below_outlet_l": float(c.below_outlet_l),
+        "usable_l": float(c.usable_l),
+        "litres_per_mm_width": float(c.litres_per_mm_width),
+        "litres_per_mm_depth": float(c.litres_per_mm_depth),
         "centre_mm": [mm(value) for value in c.centre],
-        "dry_mass_kg": rounded(c.dry_mass_kg, 3),
+        "dry_mass_kg": float(c.dry_mass_kg),
         "shell_area_mm2": mm2(c.shell_area_mm2),
     }
 
@@ -272,11 +290,11 @@ def _totals(work: Work, blanks: list[dict[str, Any]], sheets: list[dict[str, Any
         "offcuts_area_mm2": mm2(kept),
         "skeleton_area_mm2": mm2(skeleton),
         "tie_mm2": mm2(layout.sheet_area - layout.parts_area - kept - skeleton),
-        "mass_bought_kg": rounded(bought * kg, 3),
-        "mass_used_kg": rounded(layout.sheet_area * kg, 3),
-        "mass_in_parts_kg": rounded(layout.parts_area * kg, 3),
-        "mass_kept_kg": rounded(kept * kg, 3),
-        "mass_scrap_kg": rounded(skeleton * kg, 3),
+        "mass_bought_kg": float(bought * kg),
+        "mass_used_kg": float(layout.sheet_area * kg),
+        "mass_in_parts_kg": float(layout.parts_area * kg),
+        "mass_kept_kg": float(kept * kg),
+        "mass_scrap_kg": float(skeleton * kg),
         "yield_whole_percent": percent(layout.parts_area / area),
         "yield_with_offcuts_percent": percent((layout.parts_area + kept) / area),
         "cutting": layout.cutting,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from panels.fittings import place_fittings
 from panels.fittings_found import below_top
 
-from .rounding import mm, rounded
+from .rounding import mm
 
 if TYPE_CHECKING:
     from panels.fittings import Placed
@@ -42,5 +42,5 @@ def _fitting(work: Work, one: Placed, doublers: Any) -> dict[str, Any]:
         "cut": fitting.cut,
         "doubler": next(doublers, None) if fitting.doubler is not None and one.piece else None,
         "below_top_mm": None if level is None else mm(level[0]),
-        "not_filled_l": None if level is None else rounded(level[1], 2),
+        "not_filled_l": None if level is None else float(level[1]),
     }

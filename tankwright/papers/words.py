@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from panels.joints import joint_name
 from panels.ledge import LEDGE
 
-from ..units import show_length, show_size, show_thickness
+from ..units import LITRES_PER_US_GALLON, show_length, show_size, show_thickness
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -45,7 +45,6 @@ __all__ = [
     "turned",
 ]
 
-LITRES_PER_US_GALLON = 3.785411784  # exact: 231 cubic inches
 KG_PER_POUND = 0.45359237  # exact, by definition
 
 #: Change of length in percent up to which a panel is easy, ordinary and hard for a hand shop; above, split
@@ -77,9 +76,11 @@ def size(width: float, height: float, unit: str = "mm") -> str:
 
 
 def litres(value: float, unit: str = "mm", places: int = 1) -> str:
-    """``12.3 L``, with US gallons behind where the job is in inches: those of the hundredths of a litre that the
-    papers carry, so that all of them say the same."""
-    value = round(value, 2)
+    """``12.3 L``, with US gallons behind where the job is in inches; ``value`` unrounded: each figure is rounded once.
+
+    >>> litres(5.849, "in"), litres(5.849, "in", 2)
+    ('5.8 L (1.55 US gal)', '5.85 L (1.545 US gal)')
+    """
     text = f"{fixed(value, places)} L"
     return f"{text} ({fixed(value / LITRES_PER_US_GALLON, places + 1)} US gal)" if unit == "in" else text
 
