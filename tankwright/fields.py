@@ -95,6 +95,7 @@ class Setting:
     folder: Path = Path()
     sure: bool = True
     lines: tuple[str, ...] = ()  # names of the side pattern's runs and lines
+    metal: str = ""  # the job's own, if it names one of the table
 
 
 def setting_of(info: ValidationInfo) -> Setting:

@@ -75,11 +75,13 @@ def _idle_rules(job: Job, sewn: Sewn) -> tuple[Finding, ...]:
     pieces = ", ".join(sewn.body.pieces)
     return tuple(
         Finding(
-            "note",
+            "look",
             "seams",
-            f"the seam rule between {rule.between[0]} and {rule.between[1]} fits no seam of this tank",
+            f"the seam rule between {rule.between[0]} and {rule.between[1]} fits no seam of this tank: it does nothing",
             " and ".join(rule.between),
             pieces,
+            None,
+            "name two pieces that meet, by any word of their names, or take the rule away",
         )
         for rule in job.shop.allowances.seams
         if not any(rule.fits(*pair) for pair in pairs)

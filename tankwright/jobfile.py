@@ -320,10 +320,22 @@ class JobFile(ShopSections):
 
 
 def setting_for(data: dict[str, Any], setting: Setting) -> Setting:
-    """The setting with the unit and the line names that the raw data of a job hold."""
-    job, side = data.get("job"), data.get("side")
+    """The setting with the unit, the line names and the metal that the raw data of a job hold."""
+    job, side, metal = data.get("job"), data.get("side"), data.get("metal")
     unit = job.get("unit") if isinstance(job, dict) else None
     lines = side.get("lines") if isinstance(side, dict) else None
     names = (*RUNS, *lines) if isinstance(lines, dict) else ()
     sure = unit in ("mm", "in")
-    return Setting(str(unit) if sure else "mm", setting.folder, sure, names)
+    alloy = metal.get("alloy") if isinstance(metal, dict) else None
+    return Setting(str(unit) if sure else "mm", setting.folder, sure, names, _known_metal(alloy))
+
+
+def _known_metal(alloy: object) -> str:
+    """The name of a metal of the table, "" for anything else."""
+    from panels.errors import PanelsError
+    from panels.metal import lookup_metal
+
+    try:
+        return lookup_metal(alloy).name if isinstance(alloy, str) else ""
+    except PanelsError:
+        return ""

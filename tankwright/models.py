@@ -40,7 +40,8 @@ def alloy_name(value: str) -> str:
 
 @dataclass(frozen=True)
 class Thickness:
-    """A sheet's thickness, mm, from a length or a gauge of the metal named by the field ``alloy_field``."""
+    """A sheet's thickness, mm, from a length or a gauge of the metal named by the field ``alloy_field``, else of the
+    job's own."""
 
     alloy_field: str
     low: float
@@ -53,7 +54,7 @@ class Thickness:
         from panels.metal import lookup_metal
 
         setting = setting_of(info)
-        alloy = info.data.get(self.alloy_field)
+        alloy = info.data.get(self.alloy_field) or setting.metal
         try:
             mm = thickness_mm(value, setting.unit, lookup_metal(alloy).gauge_system if alloy else None)
         except ValueError as fault:

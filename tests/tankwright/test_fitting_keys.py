@@ -143,3 +143,15 @@ def test_a_mount_over_the_tunnels_top_is_told(tmp_path):
     told = [finding for finding in check(load_job(folder)).findings if "meant for the tunnel" in finding.says]
     assert told
     assert {finding.strength for finding in told} == {"look"}
+
+
+def test_a_doublers_gauge_is_of_the_jobs_metal(tmp_path):
+    """16 ga is 1.29 mm in aluminium (AWG, handbooks' table in tests/published) and 1.52 mm in steel."""
+    folder = tmp_path / "saddle-12l"
+    shutil.copytree(EXAMPLES / "saddle-12l", folder)
+    path = folder / "job.toml"
+    text = path.read_text(encoding="utf-8").replace("size = [44, 28]", 'size = [44, 28], thickness = "16 ga"')
+    path.write_text(text, encoding="utf-8")
+    mount = next(fitting for fitting in load_job(folder).fittings if fitting.name == "front mount")
+    assert mount.doubler is not None
+    assert mount.doubler.thickness == pytest.approx(1.29, abs=0.01)
