@@ -31,13 +31,15 @@ CLEAR_MM = 15.0
 DOUBLER_CLEAR_MM = 5.0
 #: Height that a filler or outlet may be off the best place without a word, mm.
 LEVEL_MM = 2.0
+#: What is welded in all round an opening: it is told of also where the job gives it no diameter.
+WELDED_IN = ("filler", "vent", "outlet", "bung")
 #: Fuel kept back under a side's outlet that is worth a decision, litres; common practice, no source.
 FEW_LITRES = 0.25
 #: Half the last place that is printed: nearer than this is as wanted, mm.
 HAIR_MM = 0.05
 #: How far along its piece room is looked for, for a bare point that has none where it is, mm.
 BESIDE_MM = (10.0, 20.0, 30.0, 45.0, 60.0, 80.0)
-#: Moves shorter than this are not told, mm.
+#: Moves shorter than this are not told beside a longer one, mm.
 STEP_MM = 0.3
 
 
@@ -214,7 +216,7 @@ def _gap(rim: BaseGeometry, line: shapely.LineString) -> tuple[float, np.ndarray
         gap = float(np.linalg.norm(on_rim - on_line))
         return gap, (on_rim - on_line) / gap
     if rim.geom_type == "Point":
-        return 0.0, np.zeros(2)
+        return 0.0, _square_to(line, rim)
     points = shapely.get_coordinates(rim)[:-1]
     middle = shapely.get_coordinates(rim.centroid)[0]
     rays = shapely.linestrings(np.stack([np.broadcast_to(middle, points.shape), points], axis=1))
@@ -228,10 +230,19 @@ def _gap(rim: BaseGeometry, line: shapely.LineString) -> tuple[float, np.ndarray
     return -deep, (near - worst) / deep if deep > 1e-9 else np.zeros(2)
 
 
+def _square_to(line: shapely.LineString, point: BaseGeometry) -> np.ndarray:
+    """The way (2,) square off a line at a point on it."""
+    corners = shapely.get_coordinates(line)
+    steps = shapely.linestrings(np.stack([corners[:-1], corners[1:]], axis=1))
+    along = np.diff(corners, axis=0)[int(np.argmin(shapely.distance(steps, point)))]
+    return np.array([-along[1], along[0]]) / max(float(np.linalg.norm(along)), 1e-12)
+
+
 def _near_edges(sewn: Sewn, one: Placed, inside_radius: float, show: Show, *, twin: bool) -> list[Finding]:
     """The nearest seam or fold, where a rim crosses it or comes close; ``twin``: so does one on the other side."""
     fitting = one.fitting
-    if not fitting.reach and fitting.on != "tunnel":
+    bare = not fitting.reach and fitting.purpose in WELDED_IN
+    if not fitting.reach and not bare and fitting.on != "tunnel":
         return []
     plate = fitting.doubler is not None
     wanted = DOUBLER_CLEAR_MM if plate else CLEAR_MM
@@ -243,16 +254,18 @@ def _near_edges(sewn: Sewn, one: Placed, inside_radius: float, show: Show, *, tw
     what = f"seam {room.seam.letter} ({' and '.join(room.seam.pieces)})"
     what = "a corner of the tunnel" if room.fold else what
     name = f"doubler of the {fitting.name}" if plate else fitting.name
-    says = f"the {name} {'falls across' if over else 'comes close to'} {what}"
+    on_it = bare and abs(room.gap) < HAIR_MM
+    says = f"the {name} {'falls across' if over else 'sits on' if on_it else 'comes close to'} {what}"
     if plate and over:
         says += ": it does not lie wholly on one piece"
     elif fitting.cut and over:
         says += "; it is scribed, not cut: the seam is welded first"
     says += ", measured on the outside of the finished tank" if not over else ""
+    says += ", from its centre, for the job gives it no diameter" if bare else ""
     says += "; its twin on the other side likewise" if twin and not over else ""
     return [
         Finding(
-            "stop" if plate and over else "look" if fitting.reach else "note",
+            "stop" if plate and over else "look" if fitting.reach or bare else "note",
             fitting.name,
             says,
             f"{show(abs(room.gap))} {'over it' if over else 'from it'}",
@@ -295,9 +308,12 @@ def _way(
     out = move[1] * (np.sign(one.at[1]) or 1.0)
     sides = ("outwards", "inwards") if abs(one.at[1]) > STEP_MM else ("to the left or right",) * 2
     ways = [(move[0], "rearwards", "forwards"), (out, *sides) if flat else (move[2], "up", "down")]
-    told = [f"{show(abs(by))} {plus if by > 0 else minus}" for by, plus, minus in ways if abs(by) > STEP_MM]
+    least = min(STEP_MM, max(abs(by) for by, *_ in ways))
+    told = [f"{show(abs(by))} {plus if by > 0 else minus}" for by, plus, minus in ways if abs(by) >= least]
     move_it = f"move it {' and '.join(told)}"
     drawn = "; it is drawn where the job puts it: decide before cutting"
+    if one.fitting.reach == 0 and one.fitting.purpose in WELDED_IN:
+        return f"{move_it}, and by half its diameter more; give the job its diameter, and its rim is measured{drawn}"
     if one.fitting.reach == 0:
         return f"{move_it}, or keep what is welded there clear of seam and fold{drawn}"
     heat = "" if one.fitting.doubler else ", or move the seam: heat from the second weld opens the first"

@@ -229,6 +229,35 @@ def test_level_of_an_outlet_is_the_inside_of_the_metal_there():
     assert outlet_levels(body.inner, body.faces, (Outlet(900, 60),)) == pytest.approx({"right": 1.6, "left": 1.6})
 
 
+@pytest.mark.parametrize("name", ["tap outlet", "drain bung", "vent", "filler"])
+@pytest.mark.parametrize(("out", "gap"), [(94.7, 5.3), (50.3, 15.3), (49.0, 14.0), (84.9, 15.1)])
+def test_an_opening_without_a_diameter_is_told_from_its_centre(name, out, gap):
+    """The vault's floor is flat from the leg at 35 to the seam at 100: so far from its nearest edge is each place."""
+    made = seams_of(build_body(vault(), Division("widest line"), thickness=1.6))
+    asked = [Fitting(name, "bottom", 200, out), Fitting("badge", "bottom", 250, out)]
+    near = [f for f in fittings_found(made, place_fittings(made.body, asked)) if "seams and folds" in f.allowed]
+    if gap > 15.0:
+        assert not near
+        return
+    (found,) = near  # a mark for something that is not welded all round is not held to it
+    assert (found.pattern, found.strength) == (name, "look")
+    assert found.found == f"{gap:.1f} mm from it"
+    assert "from its centre, for the job gives it no diameter" in found.says
+    assert ("floor right and tunnel right" if out < 60 else "top skin and floor right") in found.says
+    way = "outwards" if out < 60 else "inwards"
+    assert f"move it {15.0 - gap + 0.05:.1f} mm {way}, and by half its diameter more" in found.remedy
+
+
+def test_an_opening_on_a_seam_is_told_to_move_off_it():
+    """A vent on the centre line of a tank in halves sits on their seam: 15 mm to either side clears it."""
+    made = sewn("barrel", "halves")
+    found = fittings_found(made, place_fittings(made.body, [Fitting("vent", "top", 200, 0)]))
+    (said,) = [f for f in found if "seams and folds" in f.allowed]
+    assert "the vent sits on seam" in said.says
+    assert said.found == "0.0 mm from it"
+    assert said.remedy.startswith("move it 15.1 mm to the left or right")
+
+
 def test_places_that_cannot_be_are_told():
     """Off the tank, or too near a seam: both numbers and a remedy; a register mark may lie outside."""
     made = seams_of(build_body(vault(), Division("widest line"), thickness=1.6))
