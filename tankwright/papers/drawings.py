@@ -18,6 +18,7 @@ from .blankdraw import draw_blank
 from .blankface import Face, face_of, named
 from .blanknotes import end_words
 from .blankview import SMALL, View
+from .cutting_hold import BEND_HOLD, strip_source, strips_of, waits
 from .cutting_words import figure, metal_of
 from .drawingpage import FLOOR, FOOT, LEFT, LIVE, PAGE, RIGHT, page_title
 from .figurespage import figures_page, more_page, parted
@@ -92,18 +93,20 @@ def _page(canvas: Any, work: Work, bookmark: str, number: str) -> Iterator[None]
 
 
 def _contents(canvas: Any, work: Work, faces: Sequence[Face], count: Sequence[int], pages: Sequence[SheetPage]) -> None:
-    """What is in the set, the warnings first; ``count`` pages of each blank."""
+    """What is in the set, what waits and the warnings first; ``count`` pages of each blank."""
     y = page_title(canvas, "Shop drawings")
-    colours = {"stop": RED, "look": INK, "note": PENCIL}
+    hold = _hold(work)
+    y = paragraph(canvas, LEFT, y, hold, LIVE[0], SIZES["small"], bold=True) if hold else y
     for finding in work.findings:
         if y < 95:
             y = paragraph(canvas, LEFT, y, "More on the job sheet: read it before cutting.", LIVE[0], SIZES["small"])
             break
-        numbers = f"found {finding.found}; allowed {finding.allowed}" if finding.found and finding.allowed else ""
+        held = " ".join(words.limit_of(finding.strength, finding.allowed))
+        numbers = f"found {finding.found}{f'; {held}' if finding.allowed else ''}" if finding.found else ""
         told = _notes([part for part in (finding.says, numbers, finding.remedy) if part])
         says = f"{finding.strength.upper()} \u2013 {finding.pattern}. {told}"
-        bold = finding.strength == "stop"
-        y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"], bold=bold, colour=colours[finding.strength])
+        stop = finding.strength == "stop"
+        y = paragraph(canvas, LEFT, y, says, LIVE[0], SIZES["small"], bold=stop, colour=RED if stop else INK)
     y -= 2.0
     rows: list[list[str]] = [["pages", "piece", "side", "kind", "cut size", "worst stretch, shrink", "on sheet"]]
     sheets = {placed.part.name: placed.sheet + 1 for placed in work.layout.placed}
@@ -128,7 +131,20 @@ def _contents(canvas: Any, work: Work, faces: Sequence[Face], count: Sequence[in
     for caution in work.cautions:
         if y < FLOOR + 4:
             break
-        y = paragraph(canvas, LEFT, y, caution, LIVE[0], SIZES["fine"], colour=PENCIL)
+        y = paragraph(canvas, LEFT, y, caution, LIVE[0], SIZES["fine"])
+
+
+def _hold(work: Work) -> str:
+    """What is not to be cut before the bend test, and where its strip comes from; empty where nothing waits."""
+    held = [named(work, blank.name) for blank in work.blanks if waits(blank)]
+    if not held:
+        return ""
+    one = len(held) == 1
+    strips = _notes(tuple(dict.fromkeys(strip_source(work, strip) for strip in strips_of(work))))
+    return (
+        f"HOLD \u2013 {', '.join(held)} wait{'s' * one} for the bend test: {'it' if one else 'they'} may change, so "
+        f"{BEND_HOLD}. The test strip is cut first. {strips}"
+    )
 
 
 def _blank_page(canvas: Any, face: Face) -> None:

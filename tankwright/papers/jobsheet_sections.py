@@ -10,7 +10,7 @@ from panels.joints import WELDED
 
 from .jobsheet_html import Cell, facts, mm, table, text
 from .look import WORDS
-from .words import area, fixed, length, litres, mass, piece_part
+from .words import area, fixed, length, limit_of, litres, mass, piece_part
 
 if TYPE_CHECKING:
     from ..work import Work
@@ -71,7 +71,7 @@ def findings_section(got: Figures) -> str:
 
 
 def _finding(f: Figures, unit: str) -> str:
-    pairs = [("found", f["found"]), _measure(f)]
+    pairs = [("found", f["found"]), limit_of(f["strength"], f["allowed"])]
     if f["at_mm"] is not None:
         pairs.append(("at", f"{length(f['at_mm'], unit)} from the front register mark"))
     rows = "".join(f"<div><dt>{name}</dt><dd>{escape(value)}</dd></div>" for name, value in pairs if value)
@@ -90,16 +90,6 @@ def _finding(f: Figures, unit: str) -> str:
 def _with_keys(words: str) -> str:
     """Words with the job file's own keys, such as (side_room), in small print as what they are."""
     return re.sub(r"\(([a-z]+(?:_[a-z]+)+)\)", r"<small>(\1 in the job file)</small>", escape(words))
-
-
-def _measure(f: Figures) -> tuple[str, str]:
-    """What was found is held against a limit, a wish or another paper: name and figure."""
-    allowed: str = f["allowed"]
-    if allowed.endswith(" wanted"):
-        return "wanted", allowed.removesuffix(" wanted")
-    if f["strength"] == "note":
-        return ("wanted" if allowed.startswith(("at least", "at most")) else "other paper"), allowed
-    return "allowed", allowed
 
 
 def holds_section(got: Figures) -> str:

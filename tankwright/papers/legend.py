@@ -27,6 +27,8 @@ def legend(face: Face, *, full_size: bool = False) -> str:
         said.append("Long chain line between fine dashes: fold, and where its bend begins and ends.")
     if blank.rolls:
         said.append("Chain line with two dots: a roll begins or ends.")
+    if "style" in kinds:
+        said.append("Short fine dashes: widest line of the tank, scribed, not cut.")
     if any(edge.letter for edge in blank.edges):
         said.append("Letters in a ring: seam, the same on the piece it meets.")
     if face.ticks:
@@ -37,7 +39,8 @@ def legend(face: Face, *, full_size: bool = False) -> str:
     if "station" in kinds:
         said.append("S2 x 100: station line 2, 100 mm along the patterns.")
     if "fitting" in kinds:
-        said.append("Cross or ring with a name: place of a fitting, scribed, not cut now.")
+        shaped = ", drawn as it lies on the flat: it comes to its size when shaped" * (blank.kind == "formed")
+        said.append(f"Cross or ring with a name: place of a fitting, scribed, not cut now{shaped}.")
     if any(zone.kind != "leave" for zone in face.zones):
         where = "is in the table of its drawing" if full_size else "is in the table"
         said.append(

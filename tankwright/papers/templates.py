@@ -245,8 +245,9 @@ def _warnings(canvas: Any, work: Work, x: float, y: float, room: float) -> float
     """Stops in full, the rest counted: warnings come before anything else."""
     stops = [f for f in work.findings if f.strength == "stop"]
     for finding in stops:
-        numbers = f" Found {finding.found}, allowed {finding.allowed}." if finding.found else ""
-        words_ = f"STOP \u2013 {finding.pattern}: {finding.says}{numbers} {finding.remedy}"
+        held = " ".join(words.limit_of(finding.strength, finding.allowed))
+        numbers = f" Found {finding.found}{f'; {held}' if finding.allowed else ''}." if finding.found else ""
+        words_ = f"STOP \u2013 {finding.pattern}: {finding.says.rstrip('.')}.{numbers} {finding.remedy}"
         y = paragraph(canvas, x, y, words_, room, SIZES["body"], bold=True, colour=RED) - 0.8
     looks = sum(f.strength == "look" for f in work.findings)
     notes = sum(f.strength == "note" for f in work.findings)

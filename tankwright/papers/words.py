@@ -36,6 +36,7 @@ __all__ = [
     "joint_of",
     "joint_word",
     "length",
+    "limit_of",
     "litres",
     "mass",
     "metal_words",
@@ -94,6 +95,20 @@ def mass(kg: float, unit: str = "mm", places: int = 1) -> str:
 def area(mm2: float) -> str:
     """``0.142 m²``."""
     return f"{fixed(mm2 / 1e6, 3)} m²"
+
+
+def limit_of(strength: str, allowed: str) -> tuple[str, str]:
+    """What a finding's figure is held against, a limit, a wish or another paper: its name and the figure.
+
+    >>> limit_of("note", "8.0 mm wanted"), limit_of("note", "464.9 mm"), limit_of("look", "6.0 mm")
+    (('wanted', '8.0 mm'), ('held against', '464.9 mm'), ('allowed', '6.0 mm'))
+    """
+    for wish in ("wanted", "asked for"):
+        if allowed.endswith(f" {wish}"):
+            return wish, allowed.removesuffix(f" {wish}")
+    if strength == "note":
+        return ("wanted" if allowed.startswith(("at least", "at most")) else "held against"), allowed
+    return "allowed", allowed
 
 
 def percent(share: float) -> str:

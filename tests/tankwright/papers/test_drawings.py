@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,15 +14,20 @@ from shapely import affinity
 from shapely.geometry import Point, Polygon, box
 from shapely.ops import unary_union
 
+from panels.blank import Mark
 from tankwright.papers.blankface import face_of
 from tankwright.papers.cutting_hold import waits
-from tankwright.papers.cutting_order import cut_order
+from tankwright.papers.cutting_later import later_on, sheet_order
+from tankwright.papers.cutting_order import order_letter
 from tankwright.papers.drawingpage import FLOOR
 from tankwright.papers.drawings import drawing_files, drawings_pdf
-from tankwright.papers.look import A4, LETTER
+from tankwright.papers.jobsheet import job_sheet
+from tankwright.papers.legend import legend
+from tankwright.papers.look import A4, LETTER, PENS
 from tankwright.papers.offsets import corners, holes, standing_edges, stations, step_for
 from tankwright.papers.outline import fit_outline
 from tankwright.papers.shearsteps import shear_steps
+from tankwright.papers.words import limit_of
 
 from .fixture import FILLER_MM, small_work
 from .reading import page_size, read, words_of
@@ -76,10 +82,38 @@ def test_pages_fit_both_papers_and_say_whose_they_are(content, texts):
 
 
 def test_warnings_come_first(texts):
-    """The first page opens with stop, then look, then note, before the list of pieces."""
-    first = texts[0]
-    places = [first.index(word) for word in ("STOP", "LOOK", "NOTE", "cut size")]
+    """The first page opens with what waits, then stop, look and note, before the list of pieces; in the job sheet's
+    words for what a figure is held against."""
+    first = " ".join(texts[0].split())
+    places = [first.index(word) for word in ("HOLD", "STOP", "LOOK", "NOTE", "cut size")]
     assert places == sorted(places)
+    assert re.search(r"HOLD \u2013 \d+ tunnel waits for the bend test", first)
+    for finding in WORK.findings:
+        if finding.found and finding.allowed:
+            held = " ".join(limit_of(finding.strength, finding.allowed))
+            assert held in first, held
+    sheet = " ".join(re.sub(r"<[^>]+>", " ", job_sheet(WORK)).split())
+    assert all(" ".join(limit_of(f.strength, f.allowed)) in sheet for f in WORK.findings if f.allowed)
+
+
+def test_every_kind_of_line_is_explained_and_told_from_the_others():
+    """The legend names the widest line and says how a fitting on a shaped piece is drawn; no two pens are alike."""
+    shown = set()
+    for blank in WORK.blanks:
+        face = face_of(WORK, blank)
+        kinds = {mark.kind for mark, runs in face.marks if runs}
+        run = blank.outline.exterior.coords[:2]
+        widest = (Mark("style", np.array(run), "widest line"), (np.array(run),))
+        for full_size in (False, True):
+            said = legend(face, full_size=full_size)
+            assert "widest line" not in said, blank.name  # no piece of this tank runs over it
+            assert ("comes to its size when shaped" in said) == ("fitting" in kinds and blank.kind == "formed")
+            assert "widest line" in legend(replace(face, marks=(*face.marks, widest)), full_size=full_size)
+        shown |= kinds
+    assert "fitting" in shown
+    dashes = [PENS[name].dash for name in ("trim", "style", "fold", "roll", "stays", "centre")]
+    assert len(set(dashes)) == len(dashes)
+    assert PENS["style"].dash[0] < 0.6 * PENS["trim"].dash[0]
 
 
 def test_offsets_on_paper_are_those_of_the_blank(texts):
@@ -242,7 +276,8 @@ def test_sheet_page_numbers_parts_in_cutting_order(texts):
         text = next(t for t in texts if t.startswith(f"Sheet {index + 1} of {len(WORK.layout.sheets)}"))
         for placed in WORK.layout.on_sheet(index):
             x0, y0, x1, y1 = placed.outline.bounds
-            assert f"{placed.part.name}\n{x0:.1f}, {y0:.1f}\n{x1 - x0:.1f} × {y1 - y0:.1f}" in text
+            name = placed.part.name + (", HOLD" if placed.part.name in later_on(WORK, index) else "")
+            assert f"{name}\n{x0:.1f}, {y0:.1f}\n{x1 - x0:.1f} × {y1 - y0:.1f}" in text
         areas = [float(v) for v in re.findall(r"^(?:parts|offcuts kept|scrap|sheet)\n(\d+\.\d{4})$", text, re.M)]
         assert len(areas) == 4
         assert sum(areas[:3]) == pytest.approx(areas[3], abs=2e-4)
@@ -255,16 +290,19 @@ def test_sheet_page_tells_a_torch_all_it_must_know(texts):
     for index in range(len(WORK.layout.sheets)):
         text = next(t for t in texts if t.startswith(f"Sheet {index + 1} of"))
         flat = " ".join(text.split())
-        order = [placed.part.name for placed in cut_order(WORK.layout, index)]
+        order = [placed.part.name for placed in sheet_order(WORK, index)]
         numbers = {blank.name: k for k, blank in enumerate(WORK.blanks, 1)}
-        rows = [f"{k} {numbers[name]} {name} " for k, name in enumerate(order, 1)]
+        later = later_on(WORK, index)
+        held = {name: ", HOLD" if name in later else "" for name in order}
+        rows = [f"{order_letter(k)} {numbers[name]} {name}{held[name]} " for k, name in enumerate(order, 1)]
         places = [flat.index(row, flat.index("cut piece name")) for row in rows]
         assert places == sorted(places)
         assert f"cutting/sheet-{index + 1}-mm.dxf" in flat
         assert ("HOLD" in flat) == any(waits(blank) for blank in WORK.blanks if blank.name in order)
-        holes = re.search(r"All holes|No part has a hole", flat)
+        holes = re.search(r"All holes|No part (of what is cut now )?has a hole", flat)
         assert flat.index("Mark while it is whole") < holes.start() < flat.index("Outlines by the ringed")
-        holed = [p.part.name for p in WORK.layout.on_sheet(index) if p.outline.interiors]
+        there = WORK.layout.on_sheet(index)
+        holed = [p.part.name for p in there if p.outline.interiors and p.part.name not in later]
         assert all(f"{numbers[name]} {name} (1)" in flat for name in holed)
         kept = [f"K{k}" for k, offcut in enumerate(WORK.layout.offcuts, 1) if offcut.sheet == index]
         assert all(re.search(rf"Last, cut .*{name}.* off along KEEP", flat) for name in kept)
