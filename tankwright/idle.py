@@ -1,8 +1,11 @@
-"""Rules and drawn seams of a job that do nothing on the tank it makes."""
+"""Rules and drawn seams of a job that do nothing on the tank it makes, or ask of it what it cannot do."""
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
+
+from .units import show_length
 
 if TYPE_CHECKING:
     from panels.findings import Finding
@@ -14,8 +17,23 @@ __all__ = ["idle_found"]
 
 
 def idle_found(job: Job, sewn: Sewn) -> tuple[Finding, ...]:
-    """Findings on seam rules, forming rules, halved ends and drawn seams that this tank has no use for."""
-    return _idle_rules(job, sewn) + _idle_aims(job, sewn) + _idle_seams(job, sewn) + _idle_halves(job, sewn)
+    """Findings on seam rules, forming rules, halved ends and drawn seams that this tank has no use for, and on laps of
+    sheets that meet at an angle."""
+    idle = _idle_rules(job, sewn) + _idle_aims(job, sewn) + _idle_seams(job, sewn) + _idle_halves(job, sewn)
+    return idle + _laps(job, sewn)
+
+
+def _laps(job: Job, sewn: Sewn) -> tuple[Finding, ...]:
+    """Laps that a seam rule asks for where one sheet cannot lie on the other."""
+    from panels.seam_angle import laps_found
+
+    def lapped(one: str, other: str) -> str:
+        rule = job.allowances.rule(one, other)
+        if rule is None or rule.joint != "lap":
+            return ""
+        return min((piece for piece in (one, other) if rule.on.lower() in piece.lower()), default=one)
+
+    return laps_found(sewn, lapped, show=partial(show_length, unit=job.unit))
 
 
 def _idle_halves(job: Job, sewn: Sewn) -> tuple[Finding, ...]:
