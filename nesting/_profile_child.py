@@ -80,7 +80,7 @@ def _by_work(job: dict[str, Any]) -> None:
     """One seed until it is stuck or the work is used up: the same on every machine. Tells the work done at the end.
 
     With a stated number of workers and no time limit the library's reports are the same for the same seed, so what
-    to stop at is counted in reports. A solve cannot be called off, so the process has to end with it.
+    to stop at is weighed by what led to each report. A solve cannot be called off, so the process has to end with it.
     """
     best, done, streak, since = float("inf"), 0.0, 0, 0.0
     thread, queue = _solve(job)

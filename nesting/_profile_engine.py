@@ -176,7 +176,7 @@ def strip_job(
 
 
 def start(job: dict[str, Any], items: list[tuple[int, list[Variant]]], bench: Bench, gap: float) -> Run:
-    """Set the library to work on a job; its "work" counts reports, and it ends at a strip as short as "enough"."""
+    """Set the library to work on a job; its "work" weighs reports, and it ends at a strip as short as "enough"."""
     run = Run(job, items, bench, gap)
     run.start()
     return run

@@ -230,12 +230,19 @@ def _ledges(tunnel: Tunnel, show: Show) -> list[Finding]:
     """What stands out past the tank is not part of the body that is held against the motorcycle."""
     return [
         Finding(
-            "note",
+            "look" if past > half else "note",
             "tunnel",
             f"the tunnel runs {show(past)} on past the {end}; this ledge is on its blank, not in the body: what comes "
             "near it there is not checked",
+            show(past),
+            f"up to half the tunnel's width, {show(half)}; a lip or wider lap of its own there takes its place",
+            None,
+            "" if past <= half else f"check past_{end}: it is more than half as wide as the tunnel",
         )
-        for end, past in (("front", tunnel.pattern.past_front), ("rear", tunnel.pattern.past_rear))
+        for end, past, half in (
+            ("front", tunnel.pattern.past_front, tunnel.pattern.half_front),
+            ("rear", tunnel.pattern.past_rear, tunnel.pattern.half_rear),
+        )
         if past
     ]
 

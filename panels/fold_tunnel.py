@@ -232,12 +232,10 @@ def folded_tunnel(
     """
     body = sewn.body
     rounded = rounded_top(body)
-    rolls: tuple[Roll, ...] = ()
     if rounded is None:
         tunnel, rounds = _kinked(sewn, inside_radius, k_factor, show)
     else:
         tunnel, rounds = _rolled(sewn, rounded, inside_radius, k_factor)
-        rolls = _rolls(rounded, tunnel)
     names = ["tunnel"] if len(tunnel.sheets) == 1 else [f"tunnel {k + 1}" for k in range(len(tunnel.sheets))]
     sharp = sharp_ends(tunnel, rounds)
     edges = tunnel_edges(sewn, tunnel, at_edge, names, rounds)
@@ -248,7 +246,8 @@ def folded_tunnel(
         own = tuple(edge for number, edge in edges if number == k)
         ring = up(sheet.outline)[::-1]
         cut = [hole for number, hole in holes[1] if number == k]
-        outline = with_holes(with_margins(ring, _margins(ring, own)), cut)
+        metal = with_margins(ring, _margins(ring, own))
+        outline, rolls = with_holes(metal, cut), () if rounded is None else _rolls(rounded, tunnel, metal)
         blank = Blank(
             name=names[k],
             hand="centre",
@@ -273,10 +272,10 @@ def folded_tunnel(
     return tuple(blanks), rounds
 
 
-def _rolls(rounded: RoundTop, tunnel: KinkedTunnel) -> tuple[Roll, ...]:
-    """The zones across the blank: a leg, the rolled top, the other leg."""
+def _rolls(rounded: RoundTop, tunnel: KinkedTunnel, metal: shapely.Polygon) -> tuple[Roll, ...]:
+    """The zones across the blank, ledges and all: a leg, the rolled top, the other leg."""
     sheet = tunnel.sheets[0]
-    right, left = (_on_metal(up(line), up(sheet.outline)) for line in roll_lines(tunnel))
+    right, left = (_on_metal(up(line), metal) for line in roll_lines(tunnel))
     radii = [rounded.radius_at(float(x)) for x in tunnel.line[:, 0]]
     mean, turn = sum(radii) / 2, math.degrees(2 * roll_turn(tunnel))
     out = np.abs(sheet.outline[:, 1]).max() - np.abs(right[:, 1]).max()
@@ -289,11 +288,11 @@ def _rolls(rounded: RoundTop, tunnel: KinkedTunnel) -> tuple[Roll, ...]:
     )
 
 
-def _on_metal(line: np.ndarray, ring: np.ndarray) -> np.ndarray:
+def _on_metal(line: np.ndarray, metal: shapely.Polygon) -> np.ndarray:
     """A line (2, 2) from edge to edge of the blank."""
     step = (line[1] - line[0]) / np.linalg.norm(line[1] - line[0])
     whole = shapely.LineString([line[0] - BEYOND_MM * step, line[1] + BEYOND_MM * step])
-    points = shapely.get_coordinates(whole.intersection(shapely.Polygon(ring)))
+    points = shapely.get_coordinates(whole.intersection(metal))
     if len(points) < 2:
         return line
     along = (points - line[0]) @ step

@@ -13,13 +13,13 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from .blank import Fold
+from .blank import AtEdge, Fold
 from .body import Body
 from .half_section import line_height
 from .patterns import TunnelPattern
 from .seams import Seam
 
-__all__ = ["LEDGE", "ledge_of", "over_ledges"]
+__all__ = ["LEDGE", "joint_along", "over_ledges"]
 
 #: What the joint is called along the edge that carries the ledge; its mate's is a butt.
 LEDGE = "ledge"
@@ -32,18 +32,29 @@ LOWER_MM = 4.0
 INSIDE = ("tunnel", "floor", "bump-out")
 
 
+def joint_along(at_edge: AtEdge, kind: str, body: Body, seam: Seam | None, piece: str, meets: str) -> tuple[str, float]:
+    """The joint of a piece's edge and what is left outside it, mm, as the shop has it; where the tunnel runs on past
+    the edge, the ledge, unless a lap or a lip of its own is wider or turned there."""
+    joint, allowance = at_edge(kind, piece, meets)
+    past = 0.0 if seam is None else ledge_of(body, seam, piece, meets)
+    return (LEDGE, past) if past > allowance and joint in ("butt", "lap") else (joint, allowance)
+
+
 def ledge_of(body: Body, seam: Seam, piece: str, meets: str) -> float:
     """How far a piece runs on past a seam of its own, mm: 0 but for the tunnel at an open end which has a ledge.
 
-    ``meets`` is the piece on the other side. A seam along a leg's lower edge is no part of the mouth.
+    ``meets`` is the piece on the other side. A seam along a leg's lower edge is no part of the mouth: it keeps to the
+    bottom run, and runs along the tank.
     """
     tunnel = body.patterns.tunnel
     if tunnel is None or not (tunnel.past_front or tunnel.past_rear):
         return 0.0
     if not piece.startswith("tunnel") or piece.startswith("tunnel end") or meets.startswith(INSIDE):
         return 0.0
-    x, _, z = body.neutral[seam.chain].T
-    if (z - line_height(body.patterns.side.bottom, x)).max() < LOWER_MM:
+    chain = body.neutral[seam.chain]
+    x, _, z = chain.T
+    low = (z - line_height(body.patterns.side.bottom, x)).max() < LOWER_MM
+    if low and np.ptp(x) > np.linalg.norm(np.diff(chain, axis=0), axis=1).sum() / 2:
         return 0.0
     ends = body.patterns.side.lines["frame"].points[[0, -1], 0]
     at_rear = abs(x.mean() - ends[1]) < abs(x.mean() - ends[0])

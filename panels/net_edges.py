@@ -15,7 +15,7 @@ import numpy as np
 
 from .blank import AtEdge, Edge
 from .curves import polyline_length
-from .ledge import LEDGE, ledge_of
+from .ledge import joint_along
 from .lips import TurnedEdge
 from .round_corner import NotchedLine, RoundCorner
 from .seams import Seam, Sewn
@@ -111,10 +111,9 @@ def _runs(sewn: Sewn, piece: LaidPiece, ring: np.ndarray, at_edge: AtEdge) -> li
     by_letter = {seam.letter: seam for seam in sewn.seams if piece.name in seam.pieces}
     found = []
     for letter, run in _edge_runs(ring, piece.used, sewn):
-        meets = _other(by_letter.get(letter), piece.name)
-        joint, allowance = at_edge(piece.kind, piece.name, meets)
-        if joint == "butt" and (past := ledge_of(sewn.body, by_letter[letter], piece.name, meets)):
-            joint, allowance = LEDGE, past
+        seam = by_letter.get(letter)
+        meets = _other(seam, piece.name)
+        joint, allowance = joint_along(at_edge, piece.kind, sewn.body, seam, piece.name, meets)
         turns = joint == "fold" and allowance > 0 and piece.kind != "formed"
         found.append(_Run(letter, ring[run], meets, joint, allowance, turns))
     return found

@@ -15,7 +15,7 @@ from ._tunnel_frame import SIDES
 from .blank import AtEdge, Edge
 from .body import Body
 from .curves import polyline_length
-from .ledge import LEDGE, ledge_of
+from .ledge import joint_along
 from .lips import TurnedEdge
 from .openings import tunnel_of
 from .round_corner import NotchedLine, RoundCorner
@@ -49,9 +49,7 @@ def tunnel_edges(
         if len(mine) != 1:
             continue  # a fold, or none of ours
         meets = next(p for p in seam.pieces if p != mine[0])
-        joint, allowance = at_edge("folded", mine[0], meets)
-        if joint == "butt" and (past := ledge_of(sewn.body, seam, mine[0], meets)):
-            joint, allowance = LEDGE, past
+        joint, allowance = joint_along(at_edge, "folded", sewn.body, seam, mine[0], meets)
         for number, points, length in _run_to_round(sewn.body, tunnel, mine[0], seam, rounds):
             found.append((number, Edge(seam.letter, meets, joint, allowance, points, length, polyline_length(points))))
     for number, sheet in enumerate(tunnel.sheets):

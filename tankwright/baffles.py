@@ -27,7 +27,7 @@ def baffles_for(
     """
     from panels.baffle import BafflePlan, baffle_blanks
     from panels.errors import BaffleError
-    from panels.findings import Finding
+    from panels.findings import Finding, lengths_shown
 
     rules = job.shop.baffle
     if not rules.wants(capacity.brim_l):
@@ -41,7 +41,7 @@ def baffles_for(
         try:
             made = baffle_blanks(body, x, plan, name=name, show=show)
         except BaffleError as fault:
-            says, remedy = says_and_remedy(fault)
+            says, remedy = (lengths_shown(words, show) for words in says_and_remedy(fault))
             told.append(Finding("stop" if rules.at else "look", name, says, at_mm=x, remedy=remedy))
             continue
         blanks += made

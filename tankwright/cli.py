@@ -122,7 +122,7 @@ def _print_checked(job: Any, checked: Checked, quiet: bool) -> None:
     for finding in checked.findings:
         if quiet and finding.strength == "note":
             continue
-        place = "" if finding.at_mm is None else f" (x = {finding.at_mm:.0f} mm)"
+        place = "" if finding.at_mm is None else f" (x = {show_length(finding.at_mm, job.unit)})"
         click.echo(click.style(f"{finding.strength:<5}", fg=STRENGTH[finding.strength]) + f" {finding.says}{place}")
         if finding.strength != "note":
             for name, text in (("found", finding.found), ("wanted", finding.allowed), ("hint", finding.remedy)):

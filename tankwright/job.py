@@ -77,14 +77,14 @@ def work_out(job: Job, *, progress: Progress = quiet) -> Work:
 
     found, body = begin(job, progress=progress)
     if body is None:
-        raise _stopped(checked(found, None, None))
+        raise _stopped(job, checked(found, None, None))
     with alongside(partial(look_at, job, body)) as looked:
         progress("laying the panels flat")
         sewn = seams_of(body)
         blanks = _blanks_of(job, sewn)
         told = checked(found, body, looked())
     if told.stops or told.capacity is None:
-        raise _stopped(told)
+        raise _stopped(job, told)
     if isinstance(blanks, JobError):
         raise blanks
     blanks += told.plates
@@ -125,16 +125,17 @@ def _blanks_of(job: Job, sewn: Sewn) -> tuple[Blank, ...] | JobError:
     except PanelsError as fault:
         says, remedy = says_and_remedy(fault)
         return JobError([Mistake("stop", says, remedy=remedy)])
-    stops = [note for blank in blanks for note in blank.notes if note.startswith("stop: ")]
-    return JobError([Mistake("stop", note.removeprefix("stop: ")) for note in stops]) if stops else blanks
+    noted = [(blank, note.removeprefix("stop: ")) for blank in blanks for note in blank.notes if note[:6] == "stop: "]
+    stops = [Mistake("stop", f"{blank.name}: {note}") for blank, note in noted if blank.hand != "left"]
+    return JobError(stops) if stops else blanks
 
 
-def _stopped(told: Checked) -> JobError:
-    return JobError([_mistake(finding) for finding in told.stops])
+def _stopped(job: Job, told: Checked) -> JobError:
+    return JobError([_mistake(finding, job.unit) for finding in told.stops])
 
 
-def _mistake(finding: Finding) -> Mistake:
-    place = "" if finding.at_mm is None else f", at x = {finding.at_mm:.0f} mm from the front"
+def _mistake(finding: Finding, unit: str) -> Mistake:
+    place = "" if finding.at_mm is None else f", at x = {show_length(finding.at_mm, unit)} from the front"
     return Mistake("stop", f"{finding.says}{place}", None, finding.found, finding.allowed, finding.remedy)
 
 

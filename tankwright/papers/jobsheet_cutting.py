@@ -17,8 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = ["cut_list_section", "sheets_section"]
 
-#: Where a stroke is measured from, in the few letters a column has.
-
+#: What the marks in the table of strokes ask for.
 STROKES = (
     "<p><strong>Mind these strokes.</strong> HOLD: wait until the shop says the bend test is done; the stroke fixes "
     "the size of a piece that hangs on it, or comes after one that does. Finished edge: nothing is left on that edge "

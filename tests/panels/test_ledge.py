@@ -97,3 +97,39 @@ def test_it_is_told_and_not_led_into_a_neck_relief():
     assert [f.strength for f in told] == ["note"]
     necked = replace(tank, neck=NeckRelief((-5, 40), 25, 26))
     assert [f.strength for f in agree(necked, thickness=T) if "past the front" in f.says] == ["stop"]
+
+
+def test_a_lap_that_the_mate_carries_leaves_the_ledge_and_a_wider_one_of_its_own_takes_its_place():
+    """The rear end laps the tunnel, or the tunnel the rear end, by 14 mm; the tunnel runs 9 on."""
+
+    def lapped(carrier):
+        def rule(kind, piece, meets):
+            if {piece.split()[0], meets.split()[0]} == {"tunnel", "rear"}:
+                return ("lap", 14.0 if piece.startswith(carrier) else 0.0)
+            return at_edge(kind, piece, meets)
+
+        sewn, _ = made("saddle", 0, 9)
+        blanks = make_blanks(sewn, rule, inside_radius=RADIUS, k_factor=KFactor(K, "a test"))
+        (tunnel,) = (blank for blank in blanks if blank.name == "tunnel")
+        return {(edge.joint, edge.allowance) for edge in tunnel.edges if edge.meets == "rear end"}
+
+    assert lapped("rear") == {("ledge", 9)}
+    assert lapped("tunnel") == {("lap", 14)}
+
+
+def test_a_rolled_top_is_rolled_to_the_end_of_its_ledge():
+    blank = made("round", 8, 11)[1]["tunnel"]
+    x0, _, x1, _ = blank.outline.bounds
+    rolled = next(roll for roll in blank.rolls if roll.kind == "rolled")
+    for line in (rolled.start, rolled.end):
+        assert sorted(line[:, 0]) == pytest.approx([x0, x1], abs=0.1)
+
+
+def test_a_very_long_ledge_is_asked_about():
+    tank = bodies.saddle_tank()
+    assert tank.tunnel is not None
+    found = agree(replace(tank, tunnel=replace(tank.tunnel, past_rear=200.0)), thickness=T)
+    (look,) = (f for f in found if "past the rear" in f.says)
+    assert look.strength == "look"
+    assert "200.0 mm" in (look.found or "")
+    assert "38.0 mm" in (look.allowed or "")
