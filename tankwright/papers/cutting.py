@@ -15,7 +15,7 @@ from __future__ import annotations
 import math
 import weakref
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -23,8 +23,10 @@ from .cutting_blank import HAIR_MM, Face, Frame, degrees, face_of, label_words, 
 from .cutting_header import blank_words, sheet_words, strip_words
 from .cutting_hold import as_carried, strips_of
 from .cutting_items import Drawing, Item, Line, Words
+from .cutting_keep import kept_lines, kept_names
 from .cutting_kerf import NET, Asked, asked_of, kerfed, with_lead
-from .cutting_order import cut_order, nested
+from .cutting_later import later_on, sheet_order
+from .cutting_order import nested
 from .look import CHECK_MM, WORDS
 from .names import plain, unique_slugs
 from .outline import Path, fit_line, fit_outline
@@ -45,7 +47,6 @@ __all__ = [
     "Line",
     "Words",
     "blank_drawing",
-    "cut_order",
     "cutting_drawings",
     "file_stems",
     "for_shear",
@@ -131,7 +132,7 @@ def blank_drawing(work: Work, blank: Blank, asked: Asked = NET, *, faces: Mappin
     number = piece_numbers(work).get(blank.name, "")
     face = faces[blank.name] if faces else _face(work, blank, number, asked)
     lies = Frame(np.eye(2), -np.array(blank.outline.bounds[:2]))
-    items = _cuts([(face, lies)], asked)
+    items = _cuts([Laid(face, lies)], asked)
     words = blank_words(work, blank, number, asked, _without_lead(items))
     items += laid(face, lies)
     items += name_beside(face, label_words(blank, number), lies)
@@ -142,7 +143,7 @@ def blank_drawing(work: Work, blank: Blank, asked: Asked = NET, *, faces: Mappin
 def _strip_drawing(work: Work, strip: Blank, asked: Asked) -> Drawing:
     """A test strip, drawn like a blank."""
     face, lies = face_of(strip, "", asked.kerf), Frame(np.eye(2), np.zeros(2))
-    items = _cuts([(face, lies)], asked)
+    items = _cuts([Laid(face, lies)], asked)
     words = strip_words(work, strip, asked, _without_lead(items))
     return Drawing(f"{work.job.name}: {strip.name}", (*items, *laid(face, lies), *_foot(words)))
 
@@ -158,44 +159,34 @@ def sheet_drawing(work: Work, index: int, asked: Asked = NET, *, faces: Mapping[
     """One sheet of the nest, its corner at the origin; ``faces`` are made for what is asked.
 
     A sheet for the shear has its parts on a layer that is not cut: a torch would take its kerf from the neighbour.
+    Parts that wait for the bend test are on a layer of their own, after all others.
     """
     from shapely import unary_union
 
     layout, used = work.layout, work.layout.sheets[index]
-    order = cut_order(layout, index)
+    order, later = sheet_order(work, index), later_on(work, index)
     if for_shear(work) and asked != NET:
         asked, faces = NET, None
     faces = faces or _faces(work, asked)
-    placed = [(faces[p.part.name], Frame(*frame(p), p.flipped)) for p in order]
+    placed = [Laid(faces[p.part.name], Frame(*frame(p), p.flipped)) for p in order]
+    layers = ["part" if for_shear(work) else "later" if p.part.name in later else "cut" for p in order]
+    whole = [deep > 0 for deep in nested(order)]
     free: BaseGeometry = used.sheet.metal  # where a lead may begin
     if asked.lead_in > 0:
         kept = [offcut.outline for offcut in layout.offcuts if offcut.sheet == index]
         free = free.difference(unary_union([*kept, *used.sheet.blocked]))
-    items = _cuts(placed, asked, "part" if for_shear(work) else "cut", free, sum(map(bool, nested(order))))
+    items = _cuts(placed, asked, layers, whole, free)
     words = sheet_words(work, index, order, piece_numbers(work), asked, _without_lead(items))
-    for face, lies in placed:
-        items += laid(face, lies)
+    for (face, lies), layer in zip(placed, layers, strict=True):
+        items += laid(face, lies, held=layer == "later")
     items.append(Line("sheet", fit_outline(used.sheet.metal)[0]))
-    items += [Line("offcut", fit_outline(o.outline)[0]) for o in layout.offcuts if o.sheet == index]
-    names = _kept_names(layout, index)
+    items += kept_lines(layout, index)
+    names = kept_names(layout, index)
     items += names
     items += _shear_cuts(layout, index, names)
     scale = max(1.0, used.sheet.width / 600)  # read beside a large sheet, the words must be large too
     items += _foot(words, scale)
     return Drawing(f"{work.job.name}: sheet {index + 1}", tuple(items))
-
-
-def _kept_names(layout: Layout, index: int) -> list[Words]:
-    """The name of every kept offcut, where it has most room."""
-    from shapely import maximum_inscribed_circle
-
-    named = []
-    for number, offcut in enumerate(layout.offcuts, 1):
-        if offcut.sheet == index:
-            circle: Any = maximum_inscribed_circle(offcut.outline, tolerance=2.0)
-            x, y = circle.coords[0]
-            named.append(Words("text", f"KEEP K{number}", (x, y), min(20.0, float(circle.length) / 4), middle=True))
-    return named
 
 
 def _shear_cuts(layout: Layout, index: int, kept: Sequence[Words] = ()) -> list[Item]:
@@ -225,33 +216,39 @@ def _faces(work: Work, asked: Asked) -> dict[str, Face]:
     return {blank.name: _face(work, blank, numbers[blank.name], asked) for blank in work.blanks}
 
 
-def _cuts(
-    placed: Sequence[tuple[Face, Frame]],
-    asked: Asked,
-    layer: str = "cut",
-    free: BaseGeometry | None = None,
-    nested: int = 0,
-) -> list[Item]:
-    """Cut paths of blanks where they lie, all holes before all outlines; lead-ins only where asked for, on ``free``.
+class Laid(NamedTuple):
+    """What is drawn of a blank, and where it lies."""
 
-    The first ``nested`` of them lie in holes of others: they are cut whole before those holes.
+    face: Face
+    lies: Frame
+
+
+def _cuts(
+    placed: Sequence[Laid],
+    asked: Asked,
+    layers: Sequence[str] = ("cut",),
+    whole: Sequence[bool] = (False,),
+    free: BaseGeometry | None = None,
+) -> list[Item]:
+    """Cut paths of blanks where they lie, layer after layer; lead-ins only where asked for, on ``free``.
+
+    On each layer those first that lie in holes of others, each ``whole``; then all holes, then all outlines.
     """
     shapes = [_lain(face.blank, lies, asked.kerf) for face, lies in placed] if asked.lead_in > 0 else []
-    inside: list[Path] = []
-    holes: list[Path] = []
-    outlines: list[Path] = []
+    paths: dict[str, tuple[list[Path], list[Path], list[Path]]] = {}
     for k, (face, lies) in enumerate(placed):
         inner, outer = face.cuts(lies)
         if shapes:
             others = [*shapes[:k], *shapes[k + 1 :]]
             inner = tuple(with_lead(path, shapes[k], others, asked.lead_in, free) for path in inner)
             outer = with_lead(outer, shapes[k], others, asked.lead_in, free)
-        if k < nested:
+        inside, holes, outlines = paths.setdefault(layers[k], ([], [], []))
+        if whole[k]:
             inside += [*inner, outer]
         else:
             holes += inner
             outlines.append(outer)
-    return [Line(layer, path) for path in (*inside, *holes, *outlines)]
+    return [Line(layer, path) for layer, (a, b, c) in paths.items() for path in (*a, *b, *c)]
 
 
 def _without_lead(cuts: Sequence[Item]) -> int:

@@ -9,7 +9,6 @@ Words used here
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
@@ -17,21 +16,18 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from .cutting_hold import STAYS, is_strip
-from .cutting_items import Corner, Item, Line, Words
+from .cutting_items import Item, Line, Words
 from .cutting_kerf import kerfed
+from .cutting_label import corner, degrees, face_words, label_items
 from .cutting_marks import (
     BREAKABLE,
     Label,
     Sign,
     find_label,
-    label_signs,
-    marks_box,
     seam_signs,
-    sign_lines,
     signs_room,
-    upright,
 )
-from .cutting_notes import LETTER, Note, Wanted, fold_text, label_room, note_box, place_away, place_notes
+from .cutting_notes import Note, Wanted, fold_text, label_room, note_box, place_away, place_notes
 from .cutting_short import without_short
 from .names import plain
 from .outline import Path, fit_line, fit_outline
@@ -55,8 +51,6 @@ INSIDE_MM = 2.0
 SHORTEST_MM = 0.5
 #: Least length of a match tick that is left on an edge without trim, mm.
 TICK_MM = 3.0
-#: A letter takes at least so much of a line, heights, in narrow letters.
-NARROW = 0.7
 #: How far from a small blank its name stands beside it, and its letters, mm.
 BESIDE_MM = 4.0
 OVER = {"up": "down", "down": "up"}  # what a fold becomes when its blank is turned over
@@ -179,7 +173,7 @@ def _lines(
     """
     from shapely import prepare, union_all
 
-    words_too = [_face_words(label)] if label.lines and not is_strip(blank) else []
+    words_too = [face_words(label)] if label.lines and not is_strip(blank) else []
     broken = metal.difference(union_all([label.box, *words_too, *gaps])) if label.lines or gaps else metal
     prepare(metal)
     prepare(broken)
@@ -191,8 +185,9 @@ def _lines(
             if np.hypot(*np.diff(run, axis=0).T).sum() >= SHORTEST_MM:
                 lines.append(Line(layer, fit_line(run)))
 
+    bent = {lip.letter for lip in blank.lips}  # the lines of the bend say where: the net line runs a hair beside one
     for edge in blank.edges:
-        if edge.allowance > 0.05:
+        if edge.allowance > 0.05 and not (edge.joint == "fold" and edge.letter and edge.letter in bent):
             near = edge.allowance < INSIDE_MM + SHORTEST_MM  # the whole line lies that near the cut
             on = blank.outline.buffer(-edge.allowance / 2) if near else metal
             add("trim" if edge.joint not in STAYS else "scribe", edge.points, on)
@@ -214,26 +209,13 @@ def _lines(
     return _without_repeats(lines), notes
 
 
-def _face_words(label: Label) -> Polygon:
-    """Where the words on the good face stand, below the label whichever way up it is read."""
-    height = min(4.0, label.room / 4)
-    _, deep = label.size
-    return marks_box(label.spot, label.along, LETTER * height * len("GOOD FACE DOWN"), deep + 3.8 * height, 0.0)
-
-
-def _below(label: Label) -> np.ndarray:
-    """Middle (2,) of the words below a label, as the blank itself is read."""
-    along, height = upright(label.along), min(4.0, label.room / 4)
-    return label.spot + np.array([along[1], -along[0]]) * (label.size[1] / 2 + 1.2 * height)
-
-
 def name_beside(face: Face, says: str, frame: Frame) -> list[Item]:
     """The name right of a blank that carries no more than its number; nothing where it carries its name."""
     if says in " ".join(face.label.lines):
         return []
     x1, y0, y1 = (face.blank.outline.bounds[k] for k in (2, 1, 3))
     at = frame.points(np.array([x1, (y0 + y1) / 2])) + [BESIDE_MM, -BESIDE_MM / 2]
-    return [Words("text", plain(says), _corner(at), BESIDE_MM)]
+    return [Words("text", plain(says), corner(at), BESIDE_MM)]
 
 
 def _tick_lines(ticks: Sequence[Tick], metal: BaseGeometry) -> Iterator[Line]:
@@ -255,19 +237,19 @@ def _drawn(lines: list[Line], label: Label) -> BaseGeometry:
     return GeometryCollection([paths, label.box]) if label.lines else paths
 
 
-def laid(face: Face, frame: Frame) -> list[Item]:
-    """Lines, notes and label of a blank where it lies; not its cuts."""
+def laid(face: Face, frame: Frame, held: bool = False) -> list[Item]:
+    """Lines, notes and label of a blank where it lies, with the word HOLD where it waits; not its cuts."""
     items: list[Item] = []
     for line in face.lines:
         layer = OVER.get(line.layer, line.layer) if frame.flipped else line.layer
         items.append(Line(layer, frame.path(line.path)))
     for note in face.notes:
         text = note.text if note.fold is None else fold_text(note.fold, note.fold.up != frame.flipped)
-        at, turn = _corner(frame.points(note.middle)), degrees(frame.matrix @ note.along)
+        at, turn = corner(frame.points(note.middle)), degrees(frame.matrix @ note.along)
         items.append(Words("text", plain(text), at, note.height, turn, middle=True))
         if note.lead is not None:
             items.append(Line("text", fit_line(frame.points(note.lead))))
-    return items + _label(face, frame)
+    return items + label_items(face, frame, held)
 
 
 def runs_inside(points: np.ndarray, shape: BaseGeometry) -> list[np.ndarray]:
@@ -310,58 +292,3 @@ def _without_repeats(lines: list[Line]) -> list[Line]:
             seen.update(keys)
             kept.append(line)
     return kept
-
-
-def _label(face: Face, frame: Frame) -> list[Item]:
-    """Number and name in strokes, seam letters, and in words which face is up and where the grain runs."""
-    label = face.label
-    spot, along = frame.points(label.spot), upright(frame.matrix @ label.along)
-    down = np.array([along[1], -along[0]])
-    items: list[Item] = [line for sign in label_signs(label, spot, along) for line in sign_lines(sign)]
-    for sign in face.signs:
-        turned = Sign(sign.text, frame.points(sign.middle), frame.matrix @ sign.along, sign.height)
-        items += sign_lines(turned)
-    wide, deep = label.size
-    height = min(4.0, label.room / 4)
-    below = spot + down * (deep / 2 + 1.2 * height)
-    text = "GOOD FACE DOWN" if frame.flipped else "good face up"
-    reach = marks_box(_below(label), label.along, NARROW * height * len(text), height, 0.0)
-    room = face.blank.outline.covers(reach) or frame.flipped  # else the words of the file say it
-    if room and not is_strip(face.blank):  # a test strip has no good face
-        items.append(Words("text", text, _corner(below), height, degrees(along), middle=True))
-    if face.blank.grain_deg is not None:
-        turn = math.radians(face.blank.grain_deg)
-        grain = frame.matrix @ np.array([math.cos(turn), math.sin(turn)])
-        length = max(10.0, min(60.0, label.room))
-        lies_along = abs(float(grain @ along)) > math.sqrt(0.5)
-        beneath = below + down * (0.0 if is_strip(face.blank) else 1.4 * height)
-        middle = beneath if lies_along else spot - along * (wide / 2 + 9.5)
-        items += _grain_arrow(middle, grain, length)
-    return items
-
-
-def _corner(at: np.ndarray) -> Corner:
-    return float(at[0]), float(at[1])
-
-
-def _grain_arrow(middle: np.ndarray, along: np.ndarray, length: float) -> list[Item]:
-    """A line with a head at both ends: grain runs either way."""
-    side = np.array([-along[1], along[0]])
-    ends = middle - along * length / 2, middle + along * length / 2
-    barb = min(4.0, length / 5)
-    left, right = (
-        np.array([end + s * along * barb + side * barb / 2, end, end + s * along * barb - side * barb / 2])
-        for end, s in zip(ends, (1, -1), strict=True)
-    )
-    reads = upright(along)
-    at = _corner(middle + np.array([reads[1], -reads[0]]) * (barb / 2 + 2.5))  # below the heads too
-    return [
-        *(Line("text", Path(points, np.zeros(len(points)), False)) for points in (np.array(ends), left, right)),
-        Words("text", "GRAIN", at, 3.0, degrees(along), middle=True),
-    ]
-
-
-def degrees(along: np.ndarray) -> float:
-    """Turn of words along a direction, so that they are read upright."""
-    x, y = upright(along).tolist()
-    return round(math.degrees(math.atan2(y, x)), 3)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping, Sequence
 from itertools import takewhile
 from typing import TYPE_CHECKING
 
 from ..units import MM_PER_INCH
 from . import words
-from .cutting_hold import as_carried, edge_words, hold_words, strip_source
+from .cutting_hold import STRIP_EXACT, as_carried, edge_words, hold_words, strip_source
+from .cutting_later import later_on, later_words
+from .cutting_order import order_letter
 from .cutting_words import figure, grain_words, metal_line, metal_of
 from .look import CHECK_MM, LAYERS, WORDS
 from .names import date_words
@@ -25,7 +28,9 @@ __all__ = ["asked_words", "blank_words", "sheet_words", "strip_words"]
 
 
 #: What may be scribed or etched by a machine that can; everything else but the cut is to be read.
+WIDE = 110  # letters in a row of what takes several
 IN_A_ROW = 3  # fittings in a line of the words
+LATER_TOO = ", with the part that waits"
 ETCHED = ("scribe", "mark", "up", "down", "trim")
 
 
@@ -59,11 +64,19 @@ def blank_words(work: Work, blank: Blank, number: str, asked: Asked, without_lea
         f"{WORDS['face']}",
         *(f"{name[0].upper()}{name[1:]} (SCRIBE lines): {says}." for name, says in roll_sentences(blank, unit)),
         *_fittings(blank, unit),
+        *_folds(blank),
         _grain(blank),
         f"Size of the cut outline: {words.length(x1 - x0, unit)} by {words.length(y1 - y0, unit)}. "
         f"Area {words.fixed(blank.outline.area / 100)} cm2. Holes: {len(blank.outline.interiors)}.",
     ]
-    return [*lines, *_how_to_cut(asked, without_lead), *_job_words(work)]
+    zero = "Zero is 0,0 of this file: lower left of the net outline's box. Check line and notes stand below it."
+    return [*lines, zero, *_how_to_cut(asked, without_lead), *_job_words(work)]
+
+
+def _folds(blank: Blank) -> list[str]:
+    """The K-factors that the size hangs on, with where each is from."""
+    known = dict.fromkeys((fold.k_factor, fold.k_source) for fold in blank.folds)
+    return [f"Folded: K {words.fixed(k, 3)} from {source}." for k, source in known]
 
 
 def _fittings(blank: Blank, unit: str) -> list[str]:
@@ -97,7 +110,7 @@ def strip_words(work: Work, strip: Blank, asked: Asked, without_lead: int) -> li
         *(f"{part[:1].upper()}{part[1:]}." for part in source.split("; ")),
         f"Metal: {metal_line(work.job, strip.thickness)}. Quantity: 1.",
         _grain(strip),
-        f"Size: {words.length(x1 - x0, unit)} by {words.length(y1 - y0, unit)}; both ends square. What to measure: see "
+        f"Size: {words.length(x1 - x0, unit)} by {words.length(y1 - y0, unit)}; {STRIP_EXACT}. What to measure: see "
         "the job sheet.",
         *_how_to_cut(asked, without_lead),
         *_job_words(work),
@@ -111,6 +124,12 @@ def sheet_words(
     layout, used, unit = work.layout, work.layout.sheets[index], work.job.unit
     sheet, shear = used.sheet, layout.cutting == "shear"
     names = ", ".join(f"{numbers.get(p.part.name, '')} {p.part.name}".strip() for p in order)
+    later = later_on(work, index)
+    lettered = [
+        f"{order_letter(k)} {numbers.get(p.part.name, '')} {p.part.name}".replace("  ", " ")
+        for k, p in enumerate(order, 1)
+    ]
+    now, last = (", ".join(some) for some in (lettered[: len(order) - len(later)], lettered[len(order) - len(later) :]))
     lines = [
         f"Sheet {index + 1} of {len(layout.sheets)}: {sheet.name}, "
         f"{words.length(sheet.width, unit)} by {words.length(sheet.height, unit)}.",
@@ -134,20 +153,33 @@ def sheet_words(
         ]
     return [
         *lines,
-        f"Cut in this order (numbers of the cut list): {names}.",
+        f"Cut in this order (letters: the order; numbers: the cut list): {now or 'nothing yet'}.",
+        *([f"{LAYERS['later'].name}, NOT YET: {last}."] if last else []),
+        *(row for says in later_words(work, index) for row in _rows(says)),
+        *_rows(
+            "Zero of the sheet, its lower left corner, is 0,0 of this file. Check line and notes stand below it: never "
+            "let the machine take the lower left of the whole drawing for zero."
+        ),
         f"Gap between parts {words.length(layout.gap_mm, unit)}, edge margin {words.length(layout.edge_mm, unit)}. "
-        f"Cut length {used.cut_length / 1000:.2f} m, pierces {used.pierces}.",
-        *_how_to_cut(asked, without_lead),
+        f"Cut length {used.cut_length / 1000:.2f} m, pierces {used.pierces}{LATER_TOO if later else ''}.",
+        *_how_to_cut(asked, without_lead, kept=any(o.sheet == index for o in layout.offcuts)),
         *_job_words(work),
     ]
 
 
-def _how_to_cut(asked: Asked, without_lead: int) -> list[str]:
+def _rows(says: str) -> list[str]:
+    """A sentence in rows that do not run far past the sheet."""
+    return textwrap.wrap(says, WIDE, subsequent_indent="   ")
+
+
+def _how_to_cut(asked: Asked, without_lead: int, kept: bool = False) -> list[str]:
     etched = ", ".join(LAYERS[key].name for key in ETCHED)
+    cut, keep = LAYERS["cut"].name, LAYERS["offcut"].name
+    last = f", last of all what is on {keep}; nothing else" if kept else " and nothing else, holes before outlines"
     return [
         *asked_words(asked, without_lead),
         "Direction as drawn: outlines clockwise, holes anticlockwise, the part on the right of the cut.",
-        f"Cut what is on {LAYERS['cut'].name} and nothing else, holes before outlines.",
+        f"Cut what is on {cut}{', holes before outlines' if kept else ''}{last}.",
         f"May be scribed or etched, never cut through: {etched}.",
     ]
 

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "BEND_HOLD",
+    "STRIP_EXACT",
     "as_carried",
     "edge_words",
     "finished_edges",
@@ -46,6 +47,8 @@ __all__ = [
 BEND_HOLD = "wait until the shop says the bend test is done"
 MEASURED = "the shop's own measurement"  # how a K-factor from the shop's strips gives its source
 STRIP = "test strip"
+#: How exact a strip is cut: common practice, no source.
+STRIP_EXACT = "length within 0.5 mm (common practice, no source), both ends square"
 NEAR_DEG = 5.0  # a grain this near to square with the fold is drawn square: no K-factor tells them apart
 NET_MM = 0.05  # an edge with less left on it is net
 STAYS = {"lap": "lap", "fold": "flange or lip", LEDGE: "ledge"}
@@ -206,13 +209,14 @@ def strip_source(work: Work, strip: Blank) -> str:
     shear = work.layout.cutting == "shear"
     ways = []
     for number, offcut in enumerate(work.layout.offcuts, 1):
-        if _holds(work, offcut, strip):
+        turn = _turn_in(work, offcut, strip)
+        if turn is not None:
             cuts = freeing_cuts(work, offcut.piece) if shear else ()
             late = sorted(set(cuts) & set(held_cuts(work, offcut.sheet)))
-            ways.append((bool(late), offcut.area, number, offcut, cuts, late))
+            ways.append((bool(late), offcut.area, number, offcut, cuts, late, turn))
     if not ways:
         return f"{spare}, the grain as its arrow: no kept offcut holds it ({size})"
-    _, _, number, offcut, cuts, late = min(ways, key=lambda way: way[:3])
+    _, _, number, offcut, cuts, late, turn = min(ways, key=lambda way: way[:3])
     which = f"K{number} of sheet {offcut.sheet + 1}, {words.size(*offcut.size, work.job.unit)}"
     if late:
         how = f"by hand out of what becomes {which}, before cut {late[0]}"
@@ -220,7 +224,9 @@ def strip_source(work: Work, strip: Blank) -> str:
         how = f"from {which}, which {_runs(cuts)} set{'s' * (len(cuts) == 1)} free before a folded part has its size"
     else:
         how = f"out of what becomes {which}"
-    return f"{spare}, the grain as its arrow; if there is none, {how} (less of it is then kept)"
+    lies = "as its file has it" if turn == 0 else f"turned {words.fixed(turn, 1).removesuffix('.0')} deg from its file"
+    grain = "" if strip.grain_deg is None or _grain_of(work, offcut) is None else ", for the grain"
+    return f"{spare}, the grain as its arrow; if there is none, {how}, {lies}{grain} (less of it is then kept)"
 
 
 def _runs(numbers: Sequence[int]) -> str:
@@ -246,20 +252,24 @@ def _spans(shape: Blank) -> tuple[float, float]:
     return x1 - x0, y1 - y0
 
 
-def _holds(work: Work, offcut: Offcut, strip: Blank) -> bool:
-    """Whether an offcut has room for the strip in one of its corners, the grain running as it must."""
+def _grain_of(work: Work, offcut: Offcut) -> float | None:
+    return work.layout.sheets[offcut.sheet].sheet.grain_deg
+
+
+def _turn_in(work: Work, offcut: Offcut, strip: Blank) -> float | None:
+    """How far to turn the strip in a corner of an offcut, degrees, the grain running as it must; None: no room."""
     from shapely import affinity
 
     x0, y0, x1, y1 = offcut.outline.bounds
     room = offcut.outline.buffer(1e-6)
-    for turn in _turns(work.layout.sheets[offcut.sheet].sheet.grain_deg, strip.grain_deg):
+    for turn in _turns(_grain_of(work, offcut), strip.grain_deg):
         turned = affinity.rotate(strip.outline, turn, origin=(0, 0))
         a, b, c, d = turned.bounds
         for x in (x0 - a, x1 - c):
             for y in (y0 - b, y1 - d):
                 if room.covers(affinity.translate(turned, x, y)):
-                    return True
-    return False
+                    return round(turn % 180, 6) % 180
+    return None
 
 
 def _turns(sheet_grain: float | None, grain: float | None) -> Iterator[float]:

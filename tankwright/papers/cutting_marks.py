@@ -41,6 +41,11 @@ CLEAR_MM = 1.5
 #: Letters are tried from the largest down, mm: read at arm's length, and not lost in a wide kerf.
 LABEL_MM = (8.0, 6.5, 5.0, 4.0, 3.0)
 SEAM_MM = (5.0, 3.5, 2.5)
+#: How a letter is tried that finds no room close to its edge: letters, how much farther in, room round it, all mm.
+TIGHT = (
+    ((3.5, 2.5), (3.0, 6.0, 9.0, 12.0, 15.0), CLEAR_MM),
+    ((2.5, 2.0, 1.6), (0.0, 1.5, 3.0, 6.0, 9.0, 12.0, 15.0), 0.4),
+)
 #: Where a seam letter may stand along its edge, the best first, shares of its length: the middle is mostly free.
 SHARES = ((0.5,), (0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.18, 0.82))
 #: Height of the words below a label at most, mm, and how far down they reach with it, heights.
@@ -152,7 +157,8 @@ def label_signs(label: Label, spot: np.ndarray, along: np.ndarray) -> list[Sign]
 def seam_signs(blank: Blank, metal: BaseGeometry, busy: BaseGeometry) -> list[Sign]:
     """The letter of every seam beside the middle of its edge, on ``metal``, clear of what is ``busy``.
 
-    In the metal that is trimmed away where that is wide enough, else inside the trim line.
+    In the metal that is trimmed away where that is wide enough, else inside the trim line; where neither has room
+    farther in, then smaller and closer to what stands there.
     """
     from shapely import prepare
 
@@ -172,29 +178,58 @@ def _seam_sign(
     edge: Edge, net: Polygon, metal: BaseGeometry, taken: Sequence[BaseGeometry]
 ) -> tuple[Sign, Polygon] | None:
     """The largest letter that finds a place, nearest the edge's middle, in its trim before inside it."""
-    from shapely import contains_xy, covers, intersects
-
     from .blankface import along_edge
 
-    places: dict[tuple[float, ...], list[np.ndarray]] = {}
+    places: dict[tuple[float, ...], tuple[np.ndarray, np.ndarray, np.ndarray]] = {}
+
+    def at(shares: tuple[float, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        if shares not in places:
+            points, ways, inward = (np.array(p) for p in zip(*(along_edge(edge, net, s) for s in shares), strict=True))
+            places[shares] = points, ways, inward
+        return places[shares]
+
     for height in SEAM_MM:
-        wide = stroke_width(edge.letter, height)
         offs = np.array([-edge.allowance / 2, CLEAR_MM + height / 2, 2 * CLEAR_MM + height / 2 + 1.0])
         for shares in SHARES:
-            if shares not in places:
-                places[shares] = [np.array(p) for p in zip(*(along_edge(edge, net, s) for s in shares), strict=True)]
-            at, along, inward = places[shares]
-            middles = (at[:, None] + inward[:, None] * offs[:, None]).reshape(-1, 2)
-            ways = np.repeat(along, len(offs), axis=0)
-            tight = _boxes(middles, ways, wide, height, 0.0)
-            on = np.flatnonzero(contains_xy(metal, *tight.reshape(-1, 2).T).reshape(-1, 4).all(axis=1))
-            on = on[covers(metal, _polygons(tight[on]))]
-            boxes = _polygons(_boxes(middles[on], ways[on], wide, height, CLEAR_MM))
-            free = np.flatnonzero(~intersects(np.array(taken)[:, None], boxes[None]).any(axis=0))
-            if len(free):
-                k = on[free[0]]
-                return Sign(edge.letter, middles[k], ways[k], height), boxes[free[0]]
+            found = _first_free(edge.letter, height, *at(shares), offs, metal, taken, CLEAR_MM)
+            if found is not None:
+                return found
+    for heights, farther, clear in TIGHT:
+        for height in heights:
+            offs = clear + height / 2 + np.array(farther)
+            for shares in SHARES:
+                found = _first_free(edge.letter, height, *at(shares), offs, metal, taken, clear)
+                if found is not None:
+                    return found
     return None
+
+
+def _first_free(
+    letter: str,
+    height: float,
+    at: np.ndarray,
+    along: np.ndarray,
+    inward: np.ndarray,
+    offs: np.ndarray,
+    metal: BaseGeometry,
+    taken: Sequence[BaseGeometry],
+    clear: float,
+) -> tuple[Sign, Polygon] | None:
+    """The first place so far off points on an edge where a letter stands on metal, clear of what is taken."""
+    from shapely import contains_xy, covers, intersects
+
+    wide = stroke_width(letter, height)
+    middles = (at[:, None] + inward[:, None] * offs[:, None]).reshape(-1, 2)
+    ways = np.repeat(along, len(offs), axis=0)
+    tight = _boxes(middles, ways, wide, height, 0.0)
+    on = np.flatnonzero(contains_xy(metal, *tight.reshape(-1, 2).T).reshape(-1, 4).all(axis=1))
+    on = on[covers(metal, _polygons(tight[on]))]
+    boxes = _polygons(_boxes(middles[on], ways[on], wide, height, clear))
+    free = np.flatnonzero(~intersects(np.array(taken)[:, None], boxes[None]).any(axis=0))
+    if not len(free):
+        return None
+    k = on[free[0]]
+    return Sign(letter, middles[k], ways[k], height), boxes[free[0]]
 
 
 def _boxes(middles: np.ndarray, along: np.ndarray, wide: float, deep: float, clear: float) -> np.ndarray:

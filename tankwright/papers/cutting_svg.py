@@ -1,7 +1,7 @@
 """Cutting files as SVG in true millimetres, for small cutters that read nothing else.
 
 One group a layer, with the layer's plain name as its id; arcs are arcs; nothing but group CUT is to be
-cut. y is turned over, since SVG counts it downwards. Same job, same bytes.
+cut, and last what is kept. y is turned over, since SVG counts it downwards. Same job, same bytes.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ __all__ = ["svg_files", "to_svg"]
 
 MARGIN_MM = 10.0
 WIDE = 0.75  # most that a letter takes of a line, heights
-CUT_NOTE = "Cut group CUT only."
+CUT_NOTE = "Cut group CUT only"
 SHEAR_NOTE = "For the shear: nothing here is for a torch or a laser."
 MOST_BULGE = 0.5  # an arc of 106 degrees
 
@@ -42,7 +42,7 @@ def to_svg(drawing: Drawing) -> bytes:
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{_n(wide)}mm" '
         f'height="{_n(deep)}mm" viewBox="{_n(low[0])} {_n(-high[1])} {_n(wide)} {_n(deep)}">',
         f"<title>{escape(drawing.title)}</title>",
-        f"<desc>Millimetres, 1:1. {SHEAR_NOTE if drawing.on('part') else CUT_NOTE}</desc>",
+        f"<desc>Millimetres, 1:1. {_what_is_cut(drawing)} {_where_zero_is(low, drawing)}</desc>",
     ]
     for key, layer in LAYERS.items():
         lines = [item for item in drawing.items if isinstance(item, Line) and item.layer == key]
@@ -55,6 +55,20 @@ def to_svg(drawing: Drawing) -> bytes:
         rows.append("</g>")
     rows.append("</svg>")
     return ("\n".join(rows) + "\n").encode("utf-8")
+
+
+def _what_is_cut(drawing: Drawing) -> str:
+    if drawing.on("part"):
+        return SHEAR_NOTE
+    kept = f", last of all {LAYERS['offcut'].name}" if drawing.on("offcut") else ""
+    later = f" {LAYERS['later'].name} is not to be cut yet (HOLD)." if drawing.on("later") else ""
+    return f"{CUT_NOTE}{kept}.{later}"
+
+
+def _where_zero_is(low: np.ndarray, drawing: Drawing) -> str:
+    """Where 0,0 of the words lies on the page, which counts from its upper left and down."""
+    of = "the sheet" if drawing.on("sheet") else "the part"
+    return f"Zero, the lower left of {of}, is {_n(-low[0])} right of and {_n(-low[1])} above the page's lower left."
 
 
 def _n(value: float) -> str:

@@ -106,16 +106,24 @@ def _wrapped(line: str) -> list[str]:
 
 def _hold(work: Work, asked: Asked) -> Iterator[str]:
     """What must not be cut yet, and the strip that is cut first."""
-    from .cutting import piece_numbers, strip_stems
-    from .cutting_hold import BEND_HOLD, looks_open, open_parts, strip_source, strips_of, waits
+    from .cutting import for_shear, piece_numbers, strip_stems
+    from .cutting_hold import BEND_HOLD, STRIP_EXACT, looks_open, open_parts, strip_source, strips_of, waits
 
     numbers = piece_numbers(work)
     held = ", ".join(f"{numbers[blank.name]} {blank.name}" for blank in work.blanks if waits(blank))
     if held:
-        yield f"HOLD: {held}: {BEND_HOLD}, in the sheet files too. The flat size may change; take the new file then."
+        where = (
+            "; on the sheets laid out for the shear the strokes that fix its size wait too"
+            if for_shear(work)
+            else f". On the sheet files what waits is on {LAYERS['later'].name}, after all that is cut now"
+        )
+        yield (
+            f"HOLD: {held}: {BEND_HOLD}{where}. The flat size may change: cut it from its blank file made after the "
+            "test, which has no HOLD and gives the shop's own measurement as the source of K."
+        )
     for stem, strip in zip(strip_stems(work, asked), strips_of(work), strict=True):
         size = _spans(strip, work.job.unit)
-        yield f"CUT FIRST: the {strip.name}, {stem}-mm.dxf, {size}: {strip_source(work, strip)}."
+        yield f"CUT FIRST: the {strip.name}, {stem}-mm.dxf, {size}: {strip_source(work, strip)}; {STRIP_EXACT}."
     looks = looks_open(work)
     if looks:
         yield "OPEN, to be decided before the parts named are cut; ask the shop whether that is done:"
@@ -133,6 +141,7 @@ def _first(work: Work, asked: Asked) -> Iterator[str]:
     """What to do before anything else."""
     from .cutting import for_shear
     from .cutting_header import asked_words
+    from .cutting_hold import waits
 
     shop = work.job.shop
     who = ", ".join(part for part in (shop.name, shop.contact) if part) or "whoever sent you this"
@@ -152,7 +161,11 @@ def _first(work: Work, asked: Asked) -> Iterator[str]:
     else:
         yield (
             "Take the sheet files (everything laid out) on sheets of the size named, or the blank files (one part "
-            "each) on the metal as agreed with the shop; not both."
+            "each) on the metal as agreed with the shop; no part from both. What waits (HOLD) comes from its new blank "
+            "file either way."
+            if any(waits(blank) for blank in work.blanks)
+            else "Take the sheet files (everything laid out) on sheets of the size named, or the blank files (one part "
+            "each) on the metal as agreed with the shop; no part from both."
         )
     yield "The shop says who brings the metal: ask if it has not."
     yield (
@@ -165,6 +178,17 @@ def _first(work: Work, asked: Asked) -> Iterator[str]:
         "leaves the square side (common practice, no source). Holes first, then outlines; on the sheets small parts "
         "while the sheet is stiff, then the rest; what lies in a hole of another part whole before that hole."
     )
+    if not for_shear(work):
+        cut, keep = LAYERS["cut"].name, LAYERS["offcut"].name
+        yield (
+            f"Cut what is on {cut}; last of all, on a sheet, what is on {keep}: open lines that free what is kept, out "
+            "to the edge of the sheet."
+        )
+        yield (
+            "Zero of every file is 0,0: the lower left corner of the sheet, or of the box round the part. The check "
+            "line and the notes stand below it: never let the machine take the lower left of the whole drawing for "
+            "zero. In svg/ the file says how far zero is from the page's lower left."
+        )
 
 
 def _layers(work: Work, asked: Asked) -> Iterator[str]:
@@ -196,7 +220,10 @@ def _sheets(work: Work, asked: Asked) -> Iterator[str]:
 
 def _sheet(work: Work, used: UsedSheet, asked: Asked, shear: bool) -> Iterator[str]:
     from ..rack import from_rack
-    from .cutting import cut_order, file_stems, piece_numbers
+    from .cutting import file_stems, piece_numbers
+    from .cutting_header import LATER_TOO
+    from .cutting_later import later_on, later_words, sheet_order
+    from .cutting_order import order_letter
 
     sheet, layout, unit = used.sheet, work.layout, work.job.unit
     stem = file_stems(work, asked)[0][used.index]
@@ -206,10 +233,19 @@ def _sheet(work: Work, used: UsedSheet, asked: Asked, shear: bool) -> Iterator[s
         f"{metal_line(work.job)}, {bought}. Grain {grain_words(sheet.grain_deg)}. Origin at its lower left corner."
     )
     if not shear:
-        numbers, order = piece_numbers(work), cut_order(layout, used.index)
-        names = ", ".join(f"{numbers.get(p.part.name, '')} {p.part.name}".strip() for p in order)
-        yield f"  {len(order)} parts, {used.pierces} pierces, {used.cut_length / 1000:.2f} m of cut, in this order:"
-        yield from _set_in(f"{names}.")
+        numbers, order, later = piece_numbers(work), sheet_order(work, used.index), later_on(work, used.index)
+        names = [
+            " ".join(f"{order_letter(k)} {numbers.get(p.part.name, '')} {p.part.name}".split())
+            for k, p in enumerate(order, 1)
+        ]
+        yield (
+            f"  {len(order)} parts, {used.pierces} pierces, {used.cut_length / 1000:.2f} m of cut"
+            f"{LATER_TOO if later else ''}, in this order (by the letters):"
+        )
+        yield from _set_in(f"{', '.join(names[: len(names) - len(later)]) or 'nothing yet'}.")
+        if later:
+            yield from _set_in(f"{LAYERS['later'].name}, NOT YET: {', '.join(names[len(names) - len(later) :])}.")
+            yield from _set_in(" ".join(later_words(work, used.index)))
         down = [p.part.name for p in order if p.flipped]
         if down:
             yield from _set_in(f"Good face DOWN: {', '.join(down)}.")

@@ -115,6 +115,7 @@ class Layer(NamedTuple):
 #: Colours are told from one another on white and on black alike; 7 turns over with the background.
 LAYERS = {
     "cut": Layer("CUT", 1, "#e00000", True, "cut here: holes first, then outlines"),
+    "later": Layer("CUT_LATER", 54, "#818100", False, "parts that wait for the bend test (HOLD): not to be cut yet"),
     "part": Layer("PART_EDGE", 190, "#7f00ff", False, "outline of a part on a sheet laid out for the shear"),
     "trim": Layer("TRIM_LINE", 8, "#808080", False, "net edge, trimmed to after forming"),
     "up": Layer("FOLD_UP", 160, "#003fff", False, "fold towards you as drawn"),
@@ -123,7 +124,7 @@ LAYERS = {
     "mark": Layer("MARK", 6, "#d000d0", False, "number, name and seam letters in single strokes, to etch if you can"),
     "text": Layer("TEXT", 7, "#000000", False, "words, never cut"),
     "sheet": Layer("SHEET_EDGE", 252, "#666666", False, "edge of the stock sheet"),
-    "offcut": Layer("KEEP", 32, "#a55200", False, "piece worth keeping"),
+    "offcut": Layer("KEEP", 32, "#a55200", False, "edge of a piece worth keeping"),
     "shear": Layer("SHEAR_LINE", 142, "#007ca5", False, "edge-to-edge cuts for the shear, numbered"),
     "check": Layer("CHECK_LINE", 200, "#bf00ff", False, "100 mm check line"),
 }

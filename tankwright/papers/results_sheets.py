@@ -22,10 +22,10 @@ __all__ = ["cut_figures", "offcut_figures", "sheet_figures", "to_buy"]
 
 def sheet_figures(work: Work, used: UsedSheet, blanks: list[dict[str, Any]]) -> dict[str, Any]:
     """One sheet: its stock, what lies on it in the order of cutting, its areas, which tie, and its cuts."""
-    from .cutting import cut_order
+    from .cutting_later import sheet_order
 
     number = {blank["name"]: blank["piece"] for blank in blanks}
-    layout, sheet = work.layout, used.sheet
+    sheet = used.sheet
     grain_words = {0.0: "along the width", 90.0: "along the height", None: "none given"}
     whole = sheet.area or 1.0
     return {
@@ -46,7 +46,7 @@ def sheet_figures(work: Work, used: UsedSheet, blanks: list[dict[str, Any]]) -> 
                 "left_mm": mm(p.outline.bounds[0]),
                 "low_mm": mm(p.outline.bounds[1]),
             }
-            for p in cut_order(layout, used.index)
+            for p in sheet_order(work, used.index)
         ],
         "sheet_area_mm2": mm2(sheet.area),
         "parts_area_mm2": mm2(used.parts_area),

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from .cutting_order import order_letter
 from .svg import dimension, line, ring, shape_path, svg, words
 from .words import fixed, length
 from .words import size as fit
@@ -28,7 +29,7 @@ def sheet_svg(layout: Layout, used: UsedSheet, got: dict[str, Any], *, name: str
     size = max(wide / (WIDE - 7), high / (TALL - 8))
     number = {part["name"]: part["piece"] for part in got["parts"]}
     # On a shear the cuts carry the order, not the blanks.
-    order = {} if layout.cuts else {part["name"]: k for k, part in enumerate(got["parts"], 1)}
+    order = {} if layout.cuts else {part["name"]: order_letter(k) for k, part in enumerate(got["parts"], 1)}
     step = size * 0.8
     placed = layout.on_sheet(used.index)
     laid = shapely.union_all([p.outline for p in placed])
@@ -55,7 +56,7 @@ def sheet_svg(layout: Layout, used: UsedSheet, got: dict[str, Any], *, name: str
     )  # fmt: skip
 
 
-def _part(placed: Placed, piece: int | None, order: int | None, size: float) -> str:
+def _part(placed: Placed, piece: int | None, order: str | None, size: float) -> str:
     """One blank: outline, number, name, turn, and its place in the order of cutting."""
     from shapely import maximum_inscribed_circle
 

@@ -8,13 +8,15 @@ import numpy as np
 
 from . import words
 from .blankview import View
-from .cutting import cut_order, piece_numbers
+from .cutting import piece_numbers
+from .cutting_later import later_on, sheet_order
+from .cutting_order import order_letter
 from .cutting_words import figure
 from .look import FAINT, INK, SIZES
 from .outline import fit_outline
 from .pdf import draw_path, fit_size, line, pen, polygon, text, text_width
 from .shearsteps import turn_words
-from .sheetlabels import BALLOON, Page, label_part, ring
+from .sheetlabels import BALLOON, Page, Told, label_part, ring
 
 if TYPE_CHECKING:
     from ..work import Work
@@ -25,7 +27,8 @@ Table = tuple[list[float], list[list[str]], tuple[int, ...]]
 
 
 def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], room: tuple[float, float]) -> None:
-    """The sheet as large as there is room: parts by cut list number, offcuts hatched, the order of cutting in rings."""
+    """The sheet as large as there is room: parts by cut list number, offcuts hatched, the order of cutting in rings:
+    letters for a machine, figures for the strokes of a shear."""
     import shapely
     from shapely import affinity, unary_union
 
@@ -43,7 +46,7 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
         draw_path(canvas, view.path(path))
     for blocked in sheet.blocked:
         polygon(canvas, view.points(np.asarray(blocked.exterior.coords)).tolist(), fill=FAINT)
-    numbers, order = piece_numbers(work), cut_order(layout, index)
+    numbers, order, later = piece_numbers(work), sheet_order(work, index), later_on(work, index)
     for placed in order:
         _outline(canvas, placed, view)
     parts = unary_union([placed.outline for placed in order])
@@ -63,8 +66,10 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
     page = Page(coarse, rim, np.array(at), np.array(at) + room)
     widest = sorted(enumerate(order, 1), key=lambda each: -each[1].outline.area)  # these have their place in any case
     for place, placed in widest:
-        ringed = 0 if layout.cutting == "shear" else place
-        label_part(canvas, placed, numbers.get(placed.part.name, "-"), ringed, view, page, taken)
+        name = placed.part.name
+        ringed = "" if layout.cutting == "shear" else order_letter(place)
+        told = Told(numbers.get(name, "-"), name, ringed, name in later, placed.flipped)
+        label_part(canvas, placed, told, view, page, taken)
     cuts = [(cut.order, view.points(cut.line)) for cut in layout.cuts if cut.sheet == index]
     lines = shapely.multilinestrings([ends for _, ends in cuts]) if cuts else None
     pen(canvas, "shear")
@@ -72,7 +77,7 @@ def draw_sheet(canvas: Any, work: Work, index: int, at: tuple[float, float], roo
         line(canvas, *ends)
     for number, (a, b) in cuts:
         x, y = _clear_of(a, b, metal, lines, taken)
-        ring(canvas, float(x), float(y), number)
+        ring(canvas, float(x), float(y), str(number))
     text(canvas, corner[1][0], corner[0][1] - 3.6, wide, SIZES["small"], align="right")
     text(canvas, corner[0][0] - 1.4, middle[1], high, SIZES["small"], turn=90, align="middle")
     _grain(canvas, sheet.grain_deg, corner)
@@ -156,14 +161,15 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
     layout, used = work.layout, work.layout.sheets[index]
     unit = work.job.unit
     numbers = piece_numbers(work)
-    torch = layout.cutting != "shear"
+    torch, later = layout.cutting != "shear", later_on(work, index)
     rows = [[*(["cut"] if torch else []), "piece", "name", "lower left at", "size", "turned left"]]
-    for order, placed in enumerate(cut_order(layout, index), 1):
+    for order, placed in enumerate(sheet_order(work, index), 1):
         x0, y0, x1, y1 = placed.outline.bounds
         turned = turn_words(placed.turn_deg) + (", over" if placed.flipped else "")
         size = f"{figure(x1 - x0, unit)} \u00d7 {figure(y1 - y0, unit)}"
         place, number = f"{figure(x0, unit)}, {figure(y0, unit)}", numbers.get(placed.part.name, "-")
-        rows.append([*([str(order)] if torch else []), number, placed.part.name, place, size, turned])
+        name = placed.part.name + (", HOLD" if placed.part.name in later else "")
+        rows.append([*([order_letter(order)] if torch else []), number, name, place, size, turned])
     widths = [7.0, 8.0, 26.0, 19.0, 21.0, 12.0] if torch else [8.0, 27.0, 21.0, 24.0, 13.0]
     tables: list[Table] = [(widths, rows, ())]
     density = work.job.metal.density * work.job.thickness / 1e9
@@ -178,6 +184,7 @@ def sheet_tables(work: Work, index: int) -> list[Table]:
     tables.append(([45, 24, 24], rows, (1, 2)))
     facts = [["gap, edge margin", f"{figure(layout.gap_mm, unit)}, {figure(layout.edge_mm, unit)} mm"]]
     facts += [["cut length", f"{words.fixed(used.cut_length / 1000, 2)} m"], ["pierces", str(used.pierces)]]
+    facts += [["", "both with what waits (HOLD)"]] if later else []
     facts.append(["order", "by the list above" if torch else "by the list of its cuts"])
     for k, offcut in enumerate(layout.offcuts, 1):
         if offcut.sheet == index:

@@ -1,7 +1,8 @@
 """Numbers and names of the parts of a sheet on its page: on the part, along it, or beside it with a line to it.
 
 Words used here
-    ring     the order of cutting, in a circle before the number; a shear's rings stand on its cuts instead
+    ring     the order of cutting, a letter in a circle before the number; a shear's rings, with figures, stand on its
+             cuts instead
     taken    boxes (2, 2) on the page where words stand
 """
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
     from .blankview import View
 
-__all__ = ["BALLOON", "Page", "label_part", "ring"]
+__all__ = ["BALLOON", "Page", "Told", "label_part", "ring"]
 
 BALLOON = 1.9  # half the width of a ring, mm
 LEAST = 1.7  # letters lower than this are not read at the bench, mm
@@ -40,33 +41,56 @@ class Page(NamedTuple):
     high: np.ndarray
 
 
-def ring(canvas: Any, x: float, y: float, order: int) -> None:
-    """A number in a circle."""
+class Told(NamedTuple):
+    """What is written of a part: its number and name, the letter of its place in the order or nothing, HOLD."""
+
+    number: str
+    name: str
+    order: str
+    held: bool = False
+    down: bool = False
+
+    @property
+    def minds(self) -> str:
+        """What must be minded with it, in capitals; mostly nothing."""
+        return ", ".join(["HOLD"] * self.held + ["FACE DOWN"] * self.down)
+
+    @property
+    def says(self) -> str:
+        """All of it in one line."""
+        return f"{self.number} {self.name}" + (f", {self.minds}" if self.minds else "")
+
+    @property
+    def lead(self) -> float:
+        """What the ring takes before the words, mm."""
+        return 2 * BALLOON + 1.0 if self.order else 0.0
+
+
+def ring(canvas: Any, x: float, y: float, order: str) -> None:
+    """A letter or number in a circle."""
     pen(canvas, "sheet")
     circle(canvas, x, y, BALLOON, paper=True)
-    size = SIZES["small"] if order < 100 else SIZES["small"] * 0.8
-    text(canvas, x, y - 0.36 * size, str(order), size, bold=True, align="middle")
+    size = SIZES["small"] if len(order) < 3 else SIZES["small"] * 0.8
+    text(canvas, x, y - 0.36 * size, order, size, bold=True, align="middle")
 
 
-def label_part(
-    canvas: Any, placed: Placed, number: str, order: int, view: View, page: Page, taken: list[np.ndarray]
-) -> None:
-    """Number and name of a part, with its ring unless ``order`` is 0; ``taken`` grows by the box of what is written."""
+def label_part(canvas: Any, placed: Placed, told: Told, view: View, page: Page, taken: list[np.ndarray]) -> None:
+    """Number and name of a part, with its ring where it has one; ``taken`` grows by the box of what is written."""
     from shapely import maximum_inscribed_circle
 
     inscribed: Any = maximum_inscribed_circle(placed.outline, tolerance=2.0)
     (x, y), room = view.points(inscribed.coords[0]).tolist(), float(inscribed.length) * view.scale
     small = fit_size(placed.part.name, 1.8 * room, SIZES["small"], least=0.1)
     if small >= LEAST and room > 5.5:
-        taken.append(_upright(canvas, placed, number, order, (x, y), room, small))
+        taken.append(_upright(canvas, told, (x, y), room, small))
         return
     on_page = _on_page(placed, view)
     for turn in (0.0, 90.0):
-        box = _along(canvas, placed, number, order, on_page, turn)
+        box = _along(canvas, told, on_page, turn)
         if box is not None:
             taken.append(box)
             return
-    taken.append(_beside(canvas, placed, number, order, np.array([x, y]), page, taken))
+    taken.append(_beside(canvas, told, np.array([x, y]), page, taken))
 
 
 def _on_page(placed: Placed, view: View) -> Any:
@@ -75,34 +99,26 @@ def _on_page(placed: Placed, view: View) -> Any:
     return affinity.affine_transform(placed.outline, [view.scale, 0, 0, view.scale, *view.shift])
 
 
-def _says(placed: Placed, number: str) -> str:
-    return f"{number} {placed.part.name}" + (", FACE DOWN" if placed.flipped else "")
-
-
-def _upright(
-    canvas: Any, placed: Placed, number: str, order: int, at: tuple[float, float], room: float, small: float
-) -> np.ndarray:
+def _upright(canvas: Any, told: Told, at: tuple[float, float], room: float, small: float) -> np.ndarray:
     """Ring and number over the name, where a part is widest."""
     x, y = at
     high = min(SIZES["head"], room * 0.7)
-    lead = 2 * BALLOON + 1.0 if order else 0.0
-    wide = text_width(number, high, bold=True) + lead
-    if order:
-        ring(canvas, x - wide / 2 + BALLOON, y + 0.4 + 0.36 * high, order)
-    text(canvas, x - wide / 2 + lead, y + 0.4, number, high, bold=True, paper=True)
-    text(canvas, x, y - 1.2 * small, placed.part.name, small, align="middle", paper=True)
-    if placed.flipped:
-        text(canvas, x, y - 2.5 * small, "FACE DOWN", small, bold=True, align="middle", paper=True)
-    half = max(text_width(placed.part.name, small), wide) / 2
-    return np.array([[x - half, y - (2.6 if placed.flipped else 1.4) * small], [x + half, y + 0.4 + high]])
+    wide = text_width(told.number, high, bold=True) + told.lead
+    if told.order:
+        ring(canvas, x - wide / 2 + BALLOON, y + 0.4 + 0.36 * high, told.order)
+    text(canvas, x - wide / 2 + told.lead, y + 0.4, told.number, high, bold=True, paper=True)
+    text(canvas, x, y - 1.2 * small, told.name, small, align="middle", paper=True)
+    if told.minds:
+        text(canvas, x, y - 2.5 * small, told.minds, small, bold=True, align="middle", paper=True)
+    half = max(text_width(told.name, small), wide) / 2
+    return np.array([[x - half, y - (2.6 if told.minds else 1.4) * small], [x + half, y + 0.4 + high]])
 
 
-def _along(canvas: Any, placed: Placed, number: str, order: int, metal: Any, turn: float) -> np.ndarray | None:
+def _along(canvas: Any, told: Told, metal: Any, turn: float) -> np.ndarray | None:
     """Ring, number and name in one line on the part's metal, level or standing; None where that has no room."""
     import shapely
 
-    says = _says(placed, number)
-    lead = 2 * BALLOON + 1.0 if order else 0.0
+    says, lead, order = told.says, told.lead, told.order
     x0, y0, x1, y1 = metal.bounds
     spots = np.array([(i, j) for j in (0.5, 0.35, 0.65, 0.2, 0.8) for i in (0.5, 0.4, 0.6, 0.3, 0.7)])
     middles = np.array([x0, y0]) + spots * [x1 - x0, y1 - y0]
@@ -127,9 +143,7 @@ def _along(canvas: Any, placed: Placed, number: str, order: int, metal: Any, tur
 
 def _beside(
     canvas: Any,
-    placed: Placed,
-    number: str,
-    order: int,
+    told: Told,
     at: np.ndarray,
     page: Page,
     taken: Sequence[np.ndarray],
@@ -137,8 +151,7 @@ def _beside(
     """Ring, number and name off all parts, in the scrap or beside the sheet, and a line to the part."""
     import shapely
 
-    says, size = _says(placed, number), SIZES["fine"]
-    lead = 2 * BALLOON + 1.0 if order else 0.0
+    says, lead, order, size = told.says, told.lead, told.order, SIZES["fine"]
     half = np.array([(text_width(says, size, bold=True) + lead) / 2, BALLOON if order else 0.6 * size])
     turns = np.arange(TURNS) * 2 * math.pi / TURNS
     ways = np.column_stack([np.cos(turns), np.sin(turns)])

@@ -28,9 +28,10 @@ from panels.metal import lookup_metal
 from tankwright.errors import JobError
 from tankwright.merge import merge_faults
 from tankwright.papers.cutlist import cut_lists
-from tankwright.papers.cutting import blank_drawing, cut_order, frame, piece_numbers, runs_inside, sheet_drawing
+from tankwright.papers.cutting import blank_drawing, frame, piece_numbers, runs_inside, sheet_drawing
 from tankwright.papers.cutting_items import Words
 from tankwright.papers.cutting_kerf import Asked, kerfed
+from tankwright.papers.cutting_order import cut_order
 from tankwright.papers.cutting_words import for_the_cutter
 from tankwright.papers.dxf import dxf_files, to_dxf
 from tankwright.papers.look import LAYERS
@@ -42,7 +43,7 @@ from .fixture import FILLER_MM, small_work
 
 WORK = small_work()
 MISS_MM = 0.05  # what the quality bar allows
-CUT = LAYERS["cut"].name
+CUT, LATER = LAYERS["cut"].name, LAYERS["later"].name
 
 
 @pytest.fixture(scope="module")
@@ -68,7 +69,8 @@ def _path(entity) -> Path:
 
 
 def _cut_paths(doc) -> list[Path]:
-    return [_path(e) for e in doc.modelspace() if e.dxf.layer == CUT]
+    """What is cut, at once or after the bend test."""
+    return [_path(e) for layer in (CUT, LATER) for e in doc.modelspace() if e.dxf.layer == layer]
 
 
 def _with(**changes: object):
@@ -209,7 +211,9 @@ def test_sheet_file_holds_every_part_where_it_lies(files):
         assert all(inner.covers(o) for o in outlines)
         for k, one in enumerate(outlines):
             assert all(one.distance(two) > WORK.layout.gap_mm - 2 * MISS_MM for two in outlines[:k])
-        assert [p.area > 0 for p in paths] == sorted((p.area > 0 for p in paths), reverse=True)
+        for layer in (CUT, LATER):
+            turns = [_path(e).area > 0 for e in doc.modelspace() if e.dxf.layer == layer]
+            assert turns == sorted(turns, reverse=True), layer
 
 
 def test_shear_cuts_are_drawn_in_order_and_not_cut_by_a_machine():
