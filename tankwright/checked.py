@@ -120,7 +120,7 @@ def look_at(job: Job, body: Body) -> Looked:
         found += misses_found(off, show=show) + knee_found(body, show=show) + clearances(body, show=show)
         found += bump_outs_found(body, show=show)
         placed = place_fittings(body, job.fittings)
-        found += _off_the_tunnel(job, placed, show)
+        found += _off_the_tunnel(job, placed, show) + _not_given(job)
         found += fittings_found(seams_of(body), placed, inside_radius=job.fold_radius, show=show)
         doublers = doubler_blanks(body, placed, show=show)
         baffles, said = baffles_for(job, body, capacity, show)
@@ -132,6 +132,18 @@ def look_at(job: Job, body: Body) -> Looked:
         found += (Finding("stop", "outlet", says, held, "less", None, "a shorter standpipe, or a lower outlet"),)
     capacity = replace(capacity, dry_mass_kg=capacity.dry_mass_kg + mass_kg(job, (*baffles, *doublers)))
     return Looked(found + said, capacity, off, (*baffles, *doublers))
+
+
+def _not_given(job: Job) -> tuple[Finding, ...]:
+    """A tank is filled and breathes: which of the two openings the job says nothing of."""
+    from panels.findings import Finding
+
+    given = {fitting.purpose for fitting in job.fittings}
+    return tuple(
+        Finding("note", "fittings", f"no {kind} given: none is drawn, placed or weighed")
+        for kind in ("filler", "vent")
+        if kind not in given
+    )
 
 
 def _off_the_tunnel(job: Job, placed: Iterable[Placed], show: Show) -> tuple[Finding, ...]:

@@ -184,11 +184,13 @@ def _charged_scrap(c: Counts, rules: JobQuoteSection) -> float:
 
 
 def _count_of(work: Work, c: Counts) -> tuple[float, str]:
-    """How many units an operation is counted by there are, and on which blanks."""
+    """How many units an operation is counted by there are, and on which blanks or of which kinds."""
     shear = c.cutting == "shear"
     shaped = {name: (area, ", ".join(blanks)) for name, area, blanks in c.shaped}
     if work.key in ("easy", "ordinary", "hard", "split"):
         return shaped.get(work.key, (0.0, ""))
+    if work.key == "fittings":
+        return c.fillers + c.outlets + c.mounts + c.others, _fittings_named(c)
     counts: dict[str, float] = {
         "reading": 1,
         "testing": 1,
@@ -206,17 +208,25 @@ def _count_of(work: Work, c: Counts) -> tuple[float, str]:
         "lap": c.lap_m,
         "flange": c.flange_m,
         "fillet": c.fillet_m,
-        "fittings": c.fillers + c.outlets + c.mounts + c.others,
         "baffles": c.baffles,
     }
     return counts[work.key], ""
+
+
+def _fittings_named(c: Counts) -> str:
+    """What the fittings are, so that their number agrees with the offer's: a pair of mounts is counted once."""
+    paired = c.mount_points == 2 * c.mounts
+    both = f" ({c.mount_points} on the tank)" if c.mount_points > c.mounts and not paired else ""
+    mount = "pair{s} of mounts (a pair counts as one)" if paired else f"mount{{s}}{both}"
+    kinds = ((c.fillers, "filler{s}"), (c.outlets, "outlet{s}"), (c.mounts, mount), (c.others, "vent{s} or bung{s}"))
+    return ", ".join(f"{n} {name.format(s='s' * (n > 1))}" for n, name in kinds if n)
 
 
 def _work(work: Work, c: Counts, rules: JobQuoteSection) -> Line | None:
     """Hours of one operation; None where the job has nothing of it."""
     if rules.outside.profile and work.key in ("profile", "piercing"):
         return None
-    count, blanks = _count_of(work, c)
+    count, which = _count_of(work, c)
     count = halfup(count, 2)
     if not count:
         return None
@@ -225,7 +235,7 @@ def _work(work: Work, c: Counts, rules: JobQuoteSection) -> Line | None:
     hours = Three(*(halfup(share * likely, 1) for share in (own.low, 1.0, own.high)))
     parts = [f"{own.each:g} h"] if own.each or not own.per else []
     parts += [f"{count:g} {work.unit or 'tank'} x {own.per:g} h"] if own.per else []
-    why = " + ".join(parts) + (f": {blanks}" if blanks else "")
+    why = " + ".join(parts) + (f": {which}" if which else "")
     return Line("work", work.name, hours, "h", rules.rate if own.rate is None else own.rate, why, work.key)
 
 

@@ -109,6 +109,11 @@ def customer_points(work: Work) -> tuple[str, ...]:
             "setting them is in the price. Ways out: name its place, its size and its cap, and we price it; or write "
             "that the tank is to come without one."
         )
+    if not any(fitting.purpose == "vent" for fitting in work.job.fittings) and not _vented(work):
+        told.append(
+            "Where the tank breathes: no vent is drawn on your patterns, and neither the part nor setting it in is in "
+            "the price. Ways out: name its place and its size, and we price it; or write that the cap has its own vent."
+        )
     for found in work.findings:
         if found.strength == "look" and found.pattern not in own:
             says = f"{found.says[:1].upper()}{found.says[1:]}"
@@ -116,6 +121,13 @@ def customer_points(work: Work) -> tuple[str, ...]:
             ways = f" Ways out: {found.remedy}." if found.remedy else ""
             told.append(f"{says}{is_so}.{ways}")
     return tuple(told)
+
+
+def _vented(work: Work) -> bool:
+    """Whether a part in the price is a vent, or has one: not what hangs on a fitting that the job has none of."""
+    here = {"tank", *(fitting.purpose for fitting in work.job.fittings)}
+    names = " ".join(part.name for part in work.job.shop.quote.parts if part.per in here).lower()
+    return re.search(r"\b(vents?|vented|breathers?)\b", names) is not None
 
 
 def _about_points(told: str) -> Iterator[str]:

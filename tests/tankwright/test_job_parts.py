@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -40,6 +41,21 @@ def test_fittings_are_read_with_their_hands(tmp_path):
         (n, h) for n in ("front mount", "rear mount") for h in ("right", "left")
     }
     assert not any(f.cut for f in fittings)
+
+
+def test_no_filler_and_no_vent_are_told(tmp_path):
+    """Each as a note of its own, and only where the job gives none."""
+
+    def told(job):
+        return [f.says for f in check(job).findings if f.pattern == "fittings" and f.strength == "note"]
+
+    job = job_with(tmp_path)
+    assert {"filler", "vent"} <= {f.purpose for f in job.fittings}
+    assert told(job) == []
+    none = tuple(f for f in job.fittings if f.purpose not in ("filler", "vent"))
+    assert told(replace(job, fittings=none)) == [
+        f"no {kind} given: none is drawn, placed or weighed" for kind in ("filler", "vent")
+    ]
 
 
 def test_cut_is_the_job_s_own_word(tmp_path):

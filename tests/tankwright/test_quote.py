@@ -283,8 +283,9 @@ def test_the_customer_reads_what_the_tank_holds_and_decides():
         Finding("note", "sections", "no section given"),
     )
     asked = replace(work, capacity=held, findings=found)
-    none, *points = customer_points(asked)
+    none, vent, *points = customer_points(asked)
     assert none.startswith("Where the filler goes: none is drawn")
+    assert vent.startswith("Where the tank breathes: no vent is drawn")
     assert points == ["The filler falls across seam F: 28.6 mm over it. Ways out: move it."]
     text = _text(asked, customer="A. Rider")
     for said in (
@@ -297,11 +298,23 @@ def test_the_customer_reads_what_the_tank_holds_and_decides():
     ):
         assert said in text, said
     with_filler = copy(work.job)
-    with_filler.fittings = (Fitting("filler", "top", 100.0, 0.0, 57.0),)
+    with_filler.fittings = (Fitting("filler", "top", 100.0, 0.0, 57.0),)  # whose cap, of the usual parts, is vented
     assert "FOR YOU TO DECIDE" not in _text(replace(asked, findings=found[1:], job=with_filler))
     assert "no test pressure" not in text
     assert "planish" not in text
     assert not re.search(r"\d ?ga\b", text)
+
+
+def test_the_fittings_of_the_worked_paper_are_those_of_the_offer():
+    """4 fittings are 1 filler, 1 outlet and 2 pairs of mounts: the offer sets 4 mounts, 2 each side."""
+
+    def why(**given):
+        lines = make_quote(replace(COUNTS, **given), rules()).lines
+        return next(line.why for line in lines if line.key == "fittings")
+
+    assert why(mount_points=4) == "4 fitting x 0.8 h: 1 filler, 1 outlet, 2 pairs of mounts (a pair counts as one)"
+    assert why() == "4 fitting x 0.8 h: 1 filler, 1 outlet, 2 mounts"
+    assert why(mount_points=3, others=2).endswith("1 outlet, 2 mounts (3 on the tank), 2 vents or bungs")
 
 
 def test_the_worked_paper_shows_where_the_metal_goes():
