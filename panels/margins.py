@@ -2,7 +2,9 @@
 
 Each edge keeps its own margin. Where two edges meet, their margins run on to the corner that their
 outer lines make; where one of them has none, the other stops at that edge's line carried on. A corner
-sharper than the limit is cut off square to its middle, so that no spike is left.
+sharper than the limit is cut off square to its middle, so that no spike is left. Metal that stays on (a lap) does not
+run on round a sharp corner to a narrower margin: it ends square at the end of its own edge, for nothing would ever be
+under what hangs past it.
 """
 
 from __future__ import annotations
@@ -22,6 +24,8 @@ CORNER_REACH = 2.0
 #: Points that lie this close to the line between their neighbours are left out, mm: ten times finer than
 #: any machine in the shop cuts, and a quarter of the points.
 THINNED_MM = 0.005
+#: A seam's last millimetre may turn aside where three pieces meet; a lap ends square to what lies before it.
+HOOK_MM = 1.0
 #: Cracks narrower than twice this are closed, mm; much smaller, and the general library loses the shape.
 HAIR_MM = 1e-3
 #: Openings smaller than this are rounding, mm2.
@@ -37,19 +41,26 @@ def _crossing(a: np.ndarray, d: np.ndarray, b: np.ndarray, e: np.ndarray) -> np.
     return a + t * d
 
 
-def with_margins(ring: np.ndarray, margins: np.ndarray, holes: Sequence[tuple[np.ndarray, np.ndarray]] = ()) -> Polygon:
+def with_margins(
+    ring: np.ndarray,
+    margins: np.ndarray,
+    holes: Sequence[tuple[np.ndarray, np.ndarray]] = (),
+    *,
+    stays: np.ndarray | None = None,
+) -> Polygon:
     """The polygon of an anticlockwise ring (n, 2), not closed, with a margin outside each of its segments.
 
     ``margins`` (n,) mm: segment i runs from point i to point i + 1. Margins of 0 leave the outline as it is.
     ``holes`` are clockwise rings with margins of their own, which are left standing inside the hole.
+    ``stays`` (n,) says of each segment whether its margin stays on; None: all of it is trimmed.
     """
-    metal = _grown(_clean(Polygon(ring)), ring, margins)
+    metal = _grown(_clean(Polygon(ring)), ring, margins, np.zeros(len(ring), bool) if stays is None else stays)
     if not holes:
         return metal
     left: BaseGeometry = metal
     for hole, standing in holes:
         gap = _clean(Polygon(hole[::-1]))
-        left = left.difference(gap.difference(_strips(hole, standing)))
+        left = left.difference(gap.difference(_strips(hole, standing, np.zeros(len(hole), bool))))
     return _clean(left, keep_holes=True)
 
 
@@ -59,17 +70,48 @@ def with_holes(shape: Polygon, holes: Sequence[np.ndarray]) -> Polygon:
     return orient(Polygon(shape.exterior, [*shape.interiors, *inside]))
 
 
-def _grown(net: Polygon, ring: np.ndarray, margins: np.ndarray) -> Polygon:
+def _grown(net: Polygon, ring: np.ndarray, margins: np.ndarray, stays: np.ndarray) -> Polygon:
     """The net polygon with the margins outside its ring."""
     if not np.any(margins > 0):
         return net
-    whole = net.union(_strips(ring, margins))
+    plain = _without_hooks(ring, margins, stays) if stays.any() else (ring, margins, stays)
+    filled = [] if len(plain[0]) == len(ring) else [_clean(Polygon(plain[0]))]
+    whole = shapely.union_all([net, _strips(*plain), *filled])
     return _clean(whole.buffer(HAIR_MM, join_style="mitre").buffer(-HAIR_MM, join_style="mitre"))
 
 
-def _strips(ring: np.ndarray, margins: np.ndarray) -> BaseGeometry:
+def _without_hooks(
+    ring: np.ndarray, margins: np.ndarray, stays: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The ring, margins and what stays as its strips go by them: where metal that stays on ends at a corner, the seam
+    may turn aside by a hair just there, and a lap would be led off by it. The points within `HOOK_MM` of such a corner
+    on its own edge become one, the furthest."""
+    count, kept, margins, stays = len(ring), np.ones(len(ring), bool), margins.copy(), stays.copy()
+    runs_on = stays & (margins == np.roll(margins, 1)) & np.roll(stays, 1)  # does the segment before go on in this one?
+    ends = stays & (margins > np.roll(margins, -1))
+    begins = stays & (margins > np.roll(margins, 1))
+    for i in np.flatnonzero(ends).tolist():
+        corner, k = (i + 1) % count, i
+        while runs_on[k] and _apart(ring, (k - 1) % count, corner) < HOOK_MM:
+            k = (k - 1) % count
+        if runs_on[k] and _apart(ring, k, corner) < HOOK_MM:
+            kept[[(k + n) % count for n in range(1, (corner - k) % count + 1)]] = False
+            margins[k], stays[k] = margins[corner], stays[corner]
+    for i in np.flatnonzero(begins).tolist():
+        k = (i + 1) % count
+        while runs_on[k] and _apart(ring, k, i) < HOOK_MM:
+            kept[(k - 1) % count] = False
+            k = (k + 1) % count
+    return ring[kept], margins[kept], stays[kept]
+
+
+def _apart(ring: np.ndarray, one: int, other: int) -> float:
+    return float(np.linalg.norm(ring[one] - ring[other]))
+
+
+def _strips(ring: np.ndarray, margins: np.ndarray, stays: np.ndarray) -> BaseGeometry:
     """The margins of a ring with the metal on its left: a strip along each segment, ended at each corner
-    by the next one's outer line."""
+    by the next one's outer line, or square where it ``stays`` and the corner is sharp."""
     ahead = np.roll(ring, -1, axis=0)
     along = ahead - ring
     length = np.linalg.norm(along, axis=1)
@@ -88,6 +130,12 @@ def _strips(ring: np.ndarray, margins: np.ndarray) -> BaseGeometry:
             continue  # the two strips overlap there
         corner = ahead[i]
         a, b = corner + margins[i] * out[i], corner + margins[j] * out[j]
+        if along[i] @ along[j] < 0 and not hollow:
+            wide_end, narrow_end, way, k = (a, b, along[i], i) if margins[i] > margins[j] else (b, a, -along[j], j)
+            if stays[k] and margins[i] != margins[j]:
+                past = max(float((narrow_end - corner) @ way), 0.0)  # as far as the trim's own strip stands out there
+                parts.append(Polygon([corner, wide_end, wide_end + past * way, narrow_end]))
+                continue
         tip = _crossing(a, along[i], b, along[j])
         reach = CORNER_REACH * max(margins[i], margins[j])
         if tip is not None and np.linalg.norm(tip - corner) <= reach:

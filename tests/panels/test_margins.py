@@ -77,6 +77,53 @@ def test_sharp_corner_is_cut_off(degrees):
         assert grown.covers(Point(point))
 
 
+@pytest.mark.parametrize("degrees", [6, 25, 60, 89.9])
+@pytest.mark.parametrize("first", [True, False])
+@pytest.mark.parametrize("trim", [0.0, 3.0])
+def test_a_lap_ends_square_at_a_sharp_corner(degrees, first, trim):
+    """A wedge from (300, 0) with a lap of 10 along its straight side: the lap ends where that side does, but for what
+    the trim beside it stands out past the corner, trim x sin(angle). Trimmed margins run on as before."""
+    angle = np.radians(degrees)
+    ring = np.array([[0.0, 0], [300, 0], [300 - 300 * np.cos(angle), 300 * np.sin(angle)]])
+    margins, stays = np.array([10.0, trim, 0.0]), np.array([True, False, False])
+    if not first:  # the other hand: the lap comes after the corner
+        ring, margins, stays = (ring * [1, -1])[[1, 0, 2]], margins[[0, 2, 1]], stays[[0, 2, 1]]
+    lapped, trimmed = with_margins(ring, margins, stays=stays), with_margins(ring, margins)
+    hand = 1 if first else -1
+    past = trim * np.sin(angle)
+    lap = [[0, 0], [300 + past, 0], [300 + past, -10 * hand], [0, -10 * hand]]
+    assert lapped.buffer(0.01).covers(Polygon(lap))
+    assert lapped.bounds[2] == pytest.approx(300 + past, abs=0.01)
+    assert trimmed.buffer(0.01).covers(lapped)
+    if trim == 0.0:
+        far = min(10 / np.tan(angle), 20.0)
+        assert trimmed.bounds[2] > 300 + 0.4 * far  # what used to hang past
+        assert lapped.area == pytest.approx(Polygon(ring).area + 10 * 300, abs=0.5)
+    assert with_margins(ring, margins, stays=np.zeros(3, bool)).equals(trimmed)
+
+
+@pytest.mark.parametrize("hook", [(0.1, 0.2), (-0.05, 0.25), (0.3, 0.6)])
+def test_a_hook_at_the_end_of_a_lap_does_not_lead_it_off(hook):
+    """The wedge with the last bit of its lapped side turned aside: a strip square to that bit would stand 10 past."""
+    ring = np.array([[0.0, 0], [300, 0], [300 + hook[0], hook[1]], [50, 90]])
+    margins, stays = np.array([10.0, 10, 0, 0]), np.array([True, True, False, False])
+    lapped = with_margins(ring, margins, stays=stays)
+    assert lapped.bounds[2] < 300 + max(hook[0], 0) + 0.05
+    assert with_margins(ring, margins).bounds[2] > 305
+    assert lapped.area == pytest.approx(Polygon(ring).area + 10 * 300, abs=1.0)
+    assert lapped.buffer(0.01).covers(Polygon(ring))
+    other = with_margins((ring * [1, -1])[::-1], margins[[2, 1, 0, 3]], stays=stays[[2, 1, 0, 3]])
+    assert other.area == pytest.approx(lapped.area, abs=1e-3)  # the other hand
+
+
+def test_laps_of_one_width_and_blunt_corners_run_on():
+    """Two laps that meet keep their corner, and so does a lap at a square or blunt corner."""
+    wedge, stays = np.array([[0.0, 0], [300, 0], [20, 90]]), np.ones(3, bool)
+    assert with_margins(wedge, np.full(3, 8.0), stays=stays).equals(with_margins(wedge, np.full(3, 8.0)))
+    margins = np.array([5.0, 10, 20, 3])
+    assert with_margins(SQUARE, margins, stays=np.ones(4, bool)).area == pytest.approx(113 * 125, abs=1e-3)
+
+
 def test_blunt_corner_keeps_its_point():
     """A square corner is within the limit: the point is there."""
     grown = with_margins(SQUARE, np.full(4, 10.0))
