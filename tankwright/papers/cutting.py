@@ -55,6 +55,7 @@ __all__ = [
     "runs_inside",
     "sheet_drawing",
     "strip_stems",
+    "unlettered",
 ]
 
 
@@ -83,14 +84,25 @@ def cutting_drawings(work: Work, asked: Asked | None = None) -> dict[str, Drawin
 
     Raises JobError, a ValueError, where the kerf closes a hole or a slot.
     """
+    return dict(_all_drawn(work, asked)[0])
+
+
+def unlettered(work: Work, asked: Asked | None = None) -> dict[str, frozenset[str]]:
+    """By the name of a blank: letters of its edges that found no room in the cutting files."""
+    return dict(_all_drawn(work, asked)[1])
+
+
+_Drawn = tuple[dict[str, Drawing], dict[str, frozenset[str]]]
+_last: tuple[weakref.ref[Work], Asked, _Drawn] | None = None
+
+
+def _all_drawn(work: Work, asked: Asked | None) -> _Drawn:
+    """Drawings and what has no letter, remembered for the work last asked for."""
     global _last
     asked = asked_of(work) if asked is None else asked
     if _last is None or _last[0]() is not work or _last[1] != asked:
         _last = (weakref.ref(work), asked, _drawings(work, asked))
-    return dict(_last[2])
-
-
-_last: tuple[weakref.ref[Work], Asked, dict[str, Drawing]] | None = None
+    return _last[2]
 
 
 def file_stems(work: Work, asked: Asked) -> tuple[list[str], list[str]]:
@@ -111,10 +123,10 @@ def for_shear(work: Work) -> bool:
     return work.layout.cutting == "shear"
 
 
-def _drawings(work: Work, asked: Asked) -> dict[str, Drawing]:
+def _drawings(work: Work, asked: Asked) -> _Drawn:
     faces = _faces(work, asked)
     sheets, blanks = file_stems(work, asked)
-    return {
+    drawings = {
         **{stem: sheet_drawing(work, k, asked, faces=faces) for k, stem in enumerate(sheets)},
         **{
             stem: blank_drawing(work, blank, asked, faces=faces)
@@ -125,6 +137,7 @@ def _drawings(work: Work, asked: Asked) -> dict[str, Drawing]:
             for stem, strip in zip(strip_stems(work, asked), strips_of(work), strict=True)
         },
     }
+    return drawings, {name: face.unlettered for name, face in faces.items()}
 
 
 def blank_drawing(work: Work, blank: Blank, asked: Asked = NET, *, faces: Mapping[str, Face] | None = None) -> Drawing:
@@ -133,7 +146,7 @@ def blank_drawing(work: Work, blank: Blank, asked: Asked = NET, *, faces: Mappin
     face = faces[blank.name] if faces else _face(work, blank, number, asked)
     lies = Frame(np.eye(2), -np.array(blank.outline.bounds[:2]))
     items = _cuts([Laid(face, lies)], asked)
-    words = blank_words(work, blank, number, asked, _without_lead(items))
+    words = blank_words(work, blank, number, asked, _without_lead(items), face.unlettered)
     items += laid(face, lies)
     items += name_beside(face, label_words(blank, number), lies)
     items += _foot(words)

@@ -84,6 +84,11 @@ class Face:
     label: Label
     signs: tuple[Sign, ...]
 
+    @property
+    def unlettered(self) -> frozenset[str]:
+        """Letters of edges that found no room for them."""
+        return frozenset(edge.letter for edge in self.blank.edges) - {"", *(sign.text for sign in self.signs)}
+
     def cuts(self, frame: Frame) -> tuple[tuple[Path, ...], Path]:
         """Holes and outline where they lie, the part always on the right."""
         holes, outer = tuple(frame.path(hole) for hole in self.holes), frame.path(self.outer)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from itertools import takewhile
 from typing import TYPE_CHECKING
 
@@ -52,14 +52,16 @@ def asked_words(asked: Asked, without_lead: int = 0) -> list[str]:
     return [*lines, f"LEAD-INS ARE IN THIS FILE: {asked.lead_in:.1f} mm, square on from the scrap.{left}"]
 
 
-def blank_words(work: Work, blank: Blank, number: str, asked: Asked, without_lead: int) -> list[str]:
-    """The lines under one blank."""
+def blank_words(
+    work: Work, blank: Blank, number: str, asked: Asked, without_lead: int, unlettered: Collection[str] = ()
+) -> list[str]:
+    """The lines under one blank; ``unlettered`` edges found no room for their letters."""
     x0, y0, x1, y1 = blank.outline.bounds
     unit = work.job.unit
     lines = [
         *hold_words(work, [blank]),
         f"Part: {f'{number} {blank.name}'.strip()}. Hand: {words.hand(blank)}. Quantity: 1.",
-        *([f"Edges: {edge_words(as_carried(work, blank), unit)}."] if blank.edges else []),
+        *([f"Edges: {edge_words(as_carried(work, blank), unit, unlettered)}."] if blank.edges else []),
         f"Metal: {metal_of(work.job, blank)}.",
         f"{WORDS['face']}",
         *(f"{name[0].upper()}{name[1:]} (SCRIBE lines): {says}." for name, says in roll_sentences(blank, unit)),

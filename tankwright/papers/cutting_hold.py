@@ -10,7 +10,7 @@ Words used here
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -122,11 +122,15 @@ def finished_edges(blank: Blank) -> tuple[Edge, ...]:
     return tuple(edge for edge in blank.edges if edge.allowance < NET_MM)
 
 
-def edge_words(blank: Blank, unit: str = "mm") -> str:
-    """Which edges are trimmed later, which metal stays, which edges are net, by their letters."""
+def edge_words(blank: Blank, unit: str = "mm", unlettered: Collection[str] = ()) -> str:
+    """Which edges are trimmed later, which metal stays, which edges are net, by their letters.
+
+    Of those ``unlettered``, which found no room for theirs, it says so: nobody looks for it.
+    """
     kinds: dict[str, dict[str, list[str]]] = {"trimmed later": {}, "STAYS ON": {}, "net": {}}
     for number, edge in enumerate(blank.edges, 1):
         name = edge.letter or f"edge {number}"
+        name += f" (its letter has no room: {words.length(edge.length_blank, unit)} long)" * (name in unlettered)
         if edge.allowance < NET_MM:
             kinds["net"].setdefault("", []).append(name)
             continue

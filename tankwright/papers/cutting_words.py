@@ -293,12 +293,12 @@ def _parts(work: Work, asked: Asked) -> Iterator[str]:
 
 def _edges(work: Work, asked: Asked) -> Iterator[str]:
     """Which edges are trimmed later, which metal stays on the tank, which edges are net; like parts together."""
-    from .cutting import piece_numbers
+    from .cutting import piece_numbers, unlettered
     from .cutting_hold import as_carried, edge_words
 
-    numbers, said = piece_numbers(work), dict[str, list[str]]()
+    numbers, bare, said = piece_numbers(work), unlettered(work, asked), dict[str, list[str]]()
     for blank in work.blanks:
-        edges = edge_words(as_carried(work, blank), work.job.unit)
+        edges = edge_words(as_carried(work, blank), work.job.unit, bare[blank.name])
         said.setdefault(edges, []).append(f"{numbers[blank.name]} {blank.name}")
     yield (
         f"Edges, by the letters on the layer {LAYERS['mark'].name}. Trimmed later: 1 mm either way does no harm. Net, "

@@ -15,7 +15,8 @@ from shapely.geometry import LineString, Polygon, box
 from shapely.ops import polygonize, unary_union
 
 from nesting.model import Part, Placed, Sheet
-from tankwright.papers.cutting import blank_drawing, cutting_drawings, sheet_drawing
+from panels.blank import Bend, Fold
+from tankwright.papers.cutting import blank_drawing, cutting_drawings, sheet_drawing, unlettered
 from tankwright.papers.cutting_hold import STRIP_EXACT, strip_source, strips_of, waits
 from tankwright.papers.cutting_items import Words
 from tankwright.papers.cutting_keep import free_edges
@@ -231,15 +232,13 @@ def test_a_lips_net_line_is_left_to_its_bend():
         shift = -np.array(blank.outline.bounds[:2])
         return sum(s.hausdorff_distance(LineString(line + shift)) < 10 for s in scribed)
 
-    bend = replace_bend(line)
+    bend = _lip(line)
     assert near(bare) == 1
     assert near(replace(bare, lips=(bend,))) == 0
 
 
-def replace_bend(line: np.ndarray):
+def _lip(line: np.ndarray):
     """A lip on edge A."""
-    from panels.blank import Bend
-
     return Bend("A", 9.0, line, line + [2.0, 0.0], (90.0, 90.0), 3.0, False, 0.4, "a table", True)
 
 
@@ -254,3 +253,22 @@ def test_every_lettered_edge_has_its_letter():
     metal = TUNNEL.outline.buffer(-2.0)
     (sign,) = [s for s in seam_signs(TUNNEL, metal, crowd) if s.text == edge.letter]
     assert crowd.distance(LineString([sign.middle, sign.middle + 1e-6])) > 0
+
+
+def test_an_edge_without_a_letter_is_not_told_by_one():
+    """A side of 1 mm has no room for four letters: its file and the page say so and give its length; no other is."""
+    shape = Polygon([(0, 0), (200, 0), (200, 100), (199, 100), (0, 100)])
+    points = {"A": [(0, 0), (200, 0)], "WXYZ": [(200, 100), (199, 100)]}
+    edges = tuple(
+        replace(TUNNEL.edges[0], letter=k, points=np.array(v, float), allowance=a, joint="butt", length_blank=length)
+        for (k, v), a, length in zip(points.items(), (3.0, 0.0), (200.0, 1.0), strict=True)
+    )
+    crowd = tuple(Fold(np.array([x, 30.0]), np.array([x, 99.0]), np.empty((0, 2, 2)), 90.0, 3.0, True, 0.4, "a table")
+                  for x in np.arange(150.0, 199.0, 2.0))  # fmt: skip
+    blank = replace(TUNNEL, outline=shape, net=shape, edges=edges, folds=crowd, marks=(), rolls=(), lips=())
+    work = replace(WORK, blanks=tuple(blank if b is TUNNEL else b for b in WORK.blanks))
+    says = "net: WXYZ (its letter has no room: 1.0 mm long)"
+    assert says in _words(blank_drawing(work, blank))
+    assert says in _page(work)
+    assert "A (its" not in _page(work)
+    assert unlettered(work)["tunnel"] == {"WXYZ"}
