@@ -40,7 +40,15 @@ def order_section(work: Work, got: Figures) -> str:
     groups: dict[str, list[Figures]] = {name: [] for name, _ in _GROUPS}
     for blank in got["blanks"]:
         groups[next(name for name, fits in _GROUPS if fits(blank))].append(blank)
-    steps = [*_before_cutting(work, got), *_forming(groups, got), *_tunnel(work, groups, got), *_closing(groups, got)]
+    groups["wall"] = [b for b in groups["rolled"] if any(_meets(edge, groups["folded"]) for edge in b["edges"])]
+    groups["rolled"] = [b for b in groups["rolled"] if b not in groups["wall"]]
+    steps = [
+        *_before_cutting(work, got),
+        *_forming(groups, got),
+        *_tunnel(work, groups, got),
+        *_standing(groups),
+        *_closing(groups, got),
+    ]
     steps.append(escape(WORDS["tester"]))
     rows = "".join(f"<li>{step}</li>" for step in steps)
     return f'<ol class="work">{rows}</ol><p class="small soft">A usual order; common practice, no source.</p>'
@@ -72,8 +80,7 @@ def _forming(groups: dict[str, list[Figures]], got: Figures) -> list[str]:
         names = ", then ".join(named(b) for b in hardest_first(got))
         twins = " Left and right by turns." if any(b["mirrors"] for b in groups["formed"]) else ""
         steps.append(f"Form the crowned pieces against the buck, hardest first: {names}.{twins}")
-    if groups["rolled"]:
-        steps.append(f"Roll {_names(groups['rolled'])} and fit between their neighbours before trimming.")
+    steps += _rolled(groups["rolled"])
     if groups["formed"] or groups["rolled"]:
         inner = sorted(
             {edge["letter"] for b in groups["formed"] for edge in b["edges"] if _meets(edge, groups["folded"])}
@@ -83,16 +90,23 @@ def _forming(groups: dict[str, list[Figures]], got: Figures) -> list[str]:
         rest += (
             f"{', and' if rest else ' Leave the trim'} on {_listed(floor)} until the floor is fitted" if floor else ""
         )
-        ends = sorted(
-            {e["letter"] for b in groups["formed"] for e in b["edges"] if _meets(e, groups["end"]) and _kept(e)}
-        )
-        which = f"the end piece{'s are' if len(groups['end']) > 1 else ' is'} fitted"
+        last = [*groups["end"], *groups["wall"]]
+        ends = sorted({e["letter"] for b in groups["formed"] for e in b["edges"] if _meets(e, last) and _kept(e)})
+        which = f"{_names(last)} {'are' if len(last) > 1 else 'is'} fitted"
         rest += f"{', and' if rest else ' Leave the trim'} on {_listed(ends)} until {which}" if ends else ""
         steps.append(
             "Lap neighbours on the buck, scribe through, trim to the line. Check the letters: the same letter meets, "
             f"and its ticks meet.{rest}{'.' if rest else ''}"
         )
     return [*steps, *_holes(got)]
+
+
+def _rolled(blanks: Sequence[Figures]) -> list[str]:
+    """Rolled pieces, then what is turned over of them."""
+    if not blanks:
+        return []
+    whose = "their" if len(blanks) > 1 else "its"
+    return [f"Roll {_names(blanks)} and fit between {whose} neighbours before trimming.", *_lips(blanks)]
 
 
 def _holes(got: Figures) -> list[str]:
@@ -111,7 +125,7 @@ def _holes(got: Figures) -> list[str]:
     if mounts:
         steps.append(
             f"The hole of a mount opens into the fuel: {_once(mounts)}. Leave it undrilled and weld a blind boss on, "
-            "or drill it where a boss or a doubler seals it all round: the maker decides before cutting."
+            "or drill it where a boss or a doubler seals it all round: the maker decides before it is drilled."
         )
     if bare:
         steps.append(
@@ -141,7 +155,7 @@ def _meets(edge: Figures, blanks: Sequence[Figures]) -> bool:
 
 
 def _tunnel(work: Work, groups: dict[str, list[Figures]], got: Figures) -> list[str]:
-    steps = _lips(groups, got)
+    steps = _lips([b for name, blanks in groups.items() if name not in ("rolled", "wall", "floor") for b in blanks])
     folded = [b for b in groups["folded"] if any(not fold["lip"] for fold in b["folds"])]
     rolled = [b for b in groups["folded"] if b["rolls"]]
     if rolled:
@@ -161,22 +175,21 @@ def _tunnel(work: Work, groups: dict[str, list[Figures]], got: Figures) -> list[
     return steps
 
 
-def _lips(groups: dict[str, list[Figures]], got: Figures) -> list[str]:
+def _lips(blanks: Sequence[Figures]) -> list[str]:
     """The edges that are turned over: before the legs are folded, while the piece is flat; after it is rolled."""
-    steps = []
-    flats = [b for name, blanks in groups.items() for b in blanks if b["lips"] and name not in ("rolled", "floor")]
-    for blank in flats:
-        steps.append(f"Turn the lips of {named(blank)} {_while_flat(blank)}: {_lip_words(blank['lips'])}.")
-    for blank in (b for name in ("rolled", "floor") for b in groups[name] if b["lips"]):
-        when = "once it is rolled, before it is fitted" if blank["rolls"] else "before it is fitted"
-        steps.append(f"Turn the lips of {named(blank)} {when}: {_lip_words(blank['lips'])}.")
-    return steps
+    return [
+        f"Turn the lips of {named(blank)} {_when_turned(blank)}: {_lip_words(blank['lips'])}."
+        for blank in blanks
+        if blank["lips"]
+    ]
 
 
-def _while_flat(blank: Figures) -> str:
-    """When the lips of a piece that is not rolled are turned."""
+def _when_turned(blank: Figures) -> str:
+    """When the lips of a piece are turned."""
     if blank["kind"] == "formed":
         return "once it is shaped and trimmed"
+    if blank["kind"] == "rolled":
+        return "once it is rolled, before it is fitted"
     if not any(not fold["lip"] for fold in blank["folds"]):
         return "before it is fitted"
     return (
@@ -244,6 +257,25 @@ def _bump_outs(blanks: list[Figures], got: Figures) -> list[str]:
     return steps
 
 
+def _standing(groups: dict[str, list[Figures]]) -> list[str]:
+    """What closes the shell, from inside outwards: the baffle before the tunnel it straddles, the tunnel, its walls."""
+    steps = []
+    tunnel = groups["folded"]
+    if groups["baffle"]:
+        over = bool(tunnel) and any(b["side"] == "centre" for b in groups["baffle"])
+        it, its = ("it", "its edge") if len(groups["baffle"]) == 1 else ("them", "their edges")
+        until = "before the tunnel and the ends close it" if tunnel else "before its ends and bottom close it"
+        straddles = " It straddles the tunnel: afterwards it does not go in." if over else ""
+        steps.append(
+            f"Stand {_names(groups['baffle'])} in the shell {until}.{straddles} Nothing on {its} holds {it}: tabs, or "
+            f"tacks to {'tunnel and ' * bool(tunnel)}skins, are the maker's to decide before the shell is closed."
+        )
+    inner = sorted({e["letter"] for b in groups["formed"] for e in b["edges"] if _meets(e, tunnel) and _kept(e)})
+    if inner:
+        steps.append(f"Set {_names(tunnel)} in the shell: scribe {_listed(inner)} to it, trim, tack.")
+    return [*steps, *_rolled(groups["wall"])]
+
+
 def _closing(groups: dict[str, list[Figures]], got: Figures) -> list[str]:
     steps = []
     if groups["end"]:
@@ -254,8 +286,6 @@ def _closing(groups: dict[str, list[Figures]], got: Figures) -> list[str]:
             else "with trim on them: scribe them to tunnel and shell, trim, tack"
         )
         steps.append(f"End pieces, {how}: {_names(groups['end'])}.")
-    if groups["baffle"]:
-        steps.append(f"Baffles, while the bottom is open: {_names(groups['baffle'])}.")
     floors = {b["piece"] for b in groups["floor"]}
     placed = [f for f in got["fittings"] if f["on"] and not f["name"].startswith("register")]
     in_floor = list(dict.fromkeys(f["name"] for f in placed if floors & set(f["piece"])))
@@ -267,12 +297,31 @@ def _closing(groups: dict[str, list[Figures]], got: Figures) -> list[str]:
     if groups["floor"]:
         if any(b["kind"] == "rolled" for b in groups["floor"]):
             steps.append(f"Roll {_names(groups['floor'])} and try each on a card pattern first; the shell has moved.")
+        steps += [*_lips(groups["floor"]), *_floors_trimmed(groups, got)]
         if in_floor:
             steps.append(
                 f"Fit what sits in the bottom once it is shaped, before it is closed: {escape(_listed(in_floor))}."
             )
         steps.append(f"Close the bottom last: {_names(groups['floor'])}.")
     return steps
+
+
+def _floors_trimmed(groups: dict[str, list[Figures]], got: Figures) -> list[str]:
+    """When the metal left on the floors comes off, and that on the skins along them."""
+    mine = [e for b in groups["floor"] for e in b["edges"] if _kept(e) and "stays on" not in e["allowance"]]
+    if not mine:
+        return []
+    unit = got["job"]["unit"]
+    left = _listed([escape(length(mm, unit)) for mm in sorted({float(e["allowance_mm"]) for e in mine})])
+    edges = sorted({e["letter"] for e in mine if e["letter"]})
+    skins = {e["letter"] for b in groups["formed"] for e in b["edges"] if _kept(e) and "stays on" not in e["allowance"]}
+    along = sorted(skins & set(edges))
+    each = "each" if len(groups["floor"]) > 1 else "it"
+    both = f", and what is left on the skins along {_listed(along)}" if along else ""
+    return [
+        f"Hold {each} in its place and scribe it to its neighbours. Now the {left} left on {_listed(edges)} of "
+        f"{_names(groups['floor'])} comes off{both}: trim to the lines."
+    ]
 
 
 def _listed(words: Sequence[str]) -> str:

@@ -10,6 +10,7 @@ from dataclasses import replace
 from functools import cache
 from html.parser import HTMLParser
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import openpyxl
@@ -25,6 +26,7 @@ from tankwright.cautions import CAUTIONS
 from tankwright.papers.cutlist import cut_lists
 from tankwright.papers.jobsheet import job_sheet
 from tankwright.papers.jobsheet_cutting import sheets_section
+from tankwright.papers.jobsheet_order import order_section
 from tankwright.papers.results import figures
 from tankwright.papers.shearsteps import stroke_cautions
 from tankwright.papers.tank_svg import VIEWS, groups_of, still_mesh, tank_svg
@@ -408,3 +410,45 @@ def test_a_job_in_inches_prints_on_letter() -> None:
     for unit, number in (("mm", 9), ("in", 1)):
         book = openpyxl.load_workbook(io.BytesIO(cut_lists(small_work(unit=unit))["cut-list.xlsx"]))
         assert {int(page.page_setup.paperSize) for page in book} == {number}
+
+
+def test_the_order_of_work_can_be_followed() -> None:
+    """A baffle that straddles the tunnel stands before it; a rolled wall that meets the tunnel comes after it; the trim
+    of the floors comes off before they close the bottom."""
+    work = small_work()
+    got = figures(work)
+    cap, top = (next(b for b in got["blanks"] if b["name"] == name) for name in ("end cap rear", "top skin"))
+
+    def made(name: str, like: dict[str, Any], edges: list[dict[str, Any]]) -> dict[str, Any]:
+        return {**like, "piece": len(got["blanks"]) + 1, "name": name, "mirrors": "", "lips": [], "edges": edges}
+
+    net = {**cap["edges"][0], "letter": "", "meets": "", "joint": "none", "allowance": "net", "allowance_mm": 0.0}
+    trim = {**net, "joint": "butt", "allowance": "trim 3.0 mm", "allowance_mm": 3.0}
+    got["blanks"].append(made("baffle", cap, [net]))
+    got["blanks"].append(made("neck wall", top, [{**trim, "letter": "P", "meets": "tunnel"}]))
+    got["blanks"].append(made("floor right", top, [{**trim, "letter": "QR", "meets": "tunnel right"}]))
+    work = replace(work, blanks=(*work.blanks, *[work.blanks[-1]] * 3))
+    steps = re.findall(r"<li>(.*?)</li>", order_section(work, got))
+    words = [re.sub(r"<[^>]+>", "", step) for step in steps]
+
+    def at(begins: str) -> int:
+        (place,) = (k for k, step in enumerate(words) if step.startswith(begins))
+        return place
+
+    order = [
+        at("Roll 1 top skin and fit between its"),
+        at("Fold 4 tunnel"),
+        at("Stand 7 baffle in the shell before the tunnel and the ends close it. It straddles"),
+        at("Set 4 tunnel in the shell: scribe C and D to it"),
+        at("Roll 8 neck wall"),
+        at("End pieces"),
+        at("Roll 9 floor right"),
+        at(
+            "Hold it in its place and scribe it to its neighbours. Now the 3.0 mm left on QR of 9 floor right comes off"
+        ),
+        at("Close the bottom last: 9 floor right"),
+    ]
+    assert order == sorted(order)
+    assert "Nothing on its edge holds it: tabs, or tacks to tunnel and skins" in words[order[2]]
+    assert "until 5 end cap front, 6 end cap rear and 8 neck wall are fitted" in " ".join(words)
+    assert "before cutting" not in " ".join(words[2:])
