@@ -18,7 +18,7 @@ from typing import Any, NamedTuple
 from panels.joints import WELDED
 
 from ..units import MM_PER_INCH, inches_shown
-from .words import fixed, length, piece_part, size, turned
+from .words import AS_IT_IS, fixed, length, piece_part, size, turned
 
 __all__ = [
     "Column",
@@ -179,6 +179,11 @@ def sheet_columns(got: Row, *, priced: bool = True) -> list[Column]:
     ]
 
 
+def _worth_telling(edge: Row, key: str) -> float:
+    """An edge's gain as the drawings tell it: none where it is left as it is."""
+    return 0.0 if edge["difficulty"] == AS_IT_IS else float(edge[key])
+
+
 def edge_columns(unit: str) -> list[Column]:
     """Columns of the edges, one row an edge."""
     return [
@@ -192,8 +197,8 @@ def edge_columns(unit: str) -> list[Column]:
         Column("In words", lambda e: e["allowance"], 16),
         *_length("On the flat", lambda e: e["blank_length_mm"], unit, 10),
         *_length("Formed", lambda e: e["formed_length_mm"], unit, 10),
-        *_length("Gain", lambda e: e["gain_mm"], unit, 9),
-        Column("Gain, %", lambda e: e["gain_percent"], 9, "0.0"),
+        *_length("Gain", lambda e: _worth_telling(e, "gain_mm"), unit, 9),
+        Column("Gain, %", lambda e: _worth_telling(e, "gain_percent"), 9, "0.0"),
         Column("Work", lambda e: e["difficulty"], 14),
     ]
 

@@ -14,7 +14,19 @@ from .jobsheet_html import Cell, facts, mm, num, table, text
 from .jobsheet_key import pieces_key
 from .roll_svg import rolls_table
 from .slit_svg import slit_edges, slit_section
-from .words import angles, changes, difficulty, difficulty_limits, fixed, grain, length, mass, percent, piece_part, size
+from .words import (
+    AS_IT_IS,
+    angles,
+    difficulty,
+    difficulty_limits,
+    fixed,
+    grain,
+    length,
+    mass,
+    percent,
+    piece_part,
+    size,
+)
 from .zones import Zone, strain_zones, worst_places, zone_twin
 
 if TYPE_CHECKING:
@@ -239,8 +251,8 @@ def _edges(row: dict[str, Any], unit: str, names: list[str]) -> str:
     rows = []
     for edge in row["edges"]:
         gain = edge["gain_mm"]
-        told = changes(gain, row["kind"])
-        do = "as it is" if not told else f"{'gain' if gain > 0 else 'lose'} {length(abs(gain), unit)}"
+        told = edge["difficulty"] != AS_IT_IS
+        do = AS_IT_IS if not told else f"{'gain' if gain > 0 else 'lose'} {length(abs(gain), unit)}"
         if told:
             do += f", {fixed(abs(edge['gain_percent']))} %"
         rows.append(

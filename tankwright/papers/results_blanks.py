@@ -11,7 +11,7 @@ from .look import GRID_MM
 from .rollwords import numbered
 from .rounding import mm, mm2, percent, rounded
 from .slit_svg import slit_figures
-from .words import difficulty, difficulty_limits, edge_metal, face, gauge, grain, joint_of
+from .words import AS_IT_IS, changes, difficulty, difficulty_limits, edge_metal, face, gauge, grain, joint_of
 from .zones import Zone, strain_figures, strain_zones
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ def _blank(work: Work, piece: int, blank: Blank, on: list[int], limits: tuple[fl
         "strain": _strain(work, blank, limits, (x0, y0)),
         "slits": slit_figures(slits) if slits is not None else None,
         "grid": _grid(blank, (x0, y0)),
-        "edges": [_edge(edge, k, limits, work) for k, edge in enumerate(blank.edges, 1)],
+        "edges": [_edge(edge, k, limits, work, blank.kind) for k, edge in enumerate(blank.edges, 1)],
         "rolls": [_roll(roll, number, (x0, y0)) for number, roll in numbered(blank)],
         "folds": [_fold(fold, k, (x0, y0)) for k, fold in enumerate(blank.folds, 1)],
         "lips": [_lip(lip, (x0, y0)) for lip in blank.lips],
@@ -151,7 +151,7 @@ def _sheet_load(work: Work, blank: Blank) -> dict[str, Any]:
     }
 
 
-def _edge(edge: Edge, number: int, limits: tuple[float, float, float], work: Work) -> dict[str, Any]:
+def _edge(edge: Edge, number: int, limits: tuple[float, float, float], work: Work, kind: str) -> dict[str, Any]:
     share = edge.gain / edge.length_blank if edge.length_blank else 0.0
     joint, lies = joint_of(edge, work.seams)
     return {
@@ -166,7 +166,7 @@ def _edge(edge: Edge, number: int, limits: tuple[float, float, float], work: Wor
         "formed_length_mm": mm(edge.length_surface),
         "gain_mm": mm(edge.gain),
         "gain_percent": percent(share),
-        "difficulty": difficulty(share, limits),
+        "difficulty": difficulty(share, limits) if changes(edge.gain, kind) else AS_IT_IS,
     }
 
 

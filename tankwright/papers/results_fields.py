@@ -152,7 +152,7 @@ blanks[].edges[].blank_length_mm    length along the trim line on the flat
 blanks[].edges[].formed_length_mm   length on the finished piece
 blanks[].edges[].gain_mm            what the edge must gain, + stretch, - shrink
 blanks[].edges[].gain_percent       the same, percent of the flat length
-blanks[].edges[].difficulty         easy, ordinary, hard or split the piece
+blanks[].edges[].difficulty         easy, ordinary, hard, split the piece; or as it is, too little to tell
 blanks[].rolls[].roll               number of the bend on the drawing, in order along the piece; null for a flat zone
 blanks[].rolls[].kind               flat, rolled, or bend (inside radius under three thicknesses)
 blanks[].rolls[].from_mm[][]        the line where the zone begins, both its ends, x and y

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from panels.joints import Joint
 
 __all__ = [
+    "AS_IT_IS",
     "angles",
     "area",
     "changes",
@@ -54,6 +55,9 @@ DIFFICULTY_PERCENT = (3.0, 8.0, 15.0)
 
 #: An edge of a piece that is not formed is left as it is below this, mm: the width of a scribed line's doubt.
 NOT_FORMED_MM = 0.5  # common practice, no source
+
+#: What an edge is to do whose change is not worth telling.
+AS_IT_IS = "as it is"
 
 
 def fixed(value: float, places: int = 1) -> str:
@@ -189,7 +193,7 @@ def changes(gain: float, kind: str) -> bool:
 def edge_change(edge: Edge, kind: str, unit: str = "mm") -> str:
     """What an edge of a blank of that kind is to do: ``lose 3.2 mm (0.9 %)``, ``gain 1.0 mm (0.3 %)``, ``as it is``."""
     if not changes(edge.gain, kind):
-        return "as it is"
+        return AS_IT_IS
     word = "gain" if edge.gain > 0 else "lose"
     share = abs(edge.gain) / edge.length_blank if edge.length_blank else 0.0
     return f"{word} {length(abs(edge.gain), unit)} ({percent(share)})"

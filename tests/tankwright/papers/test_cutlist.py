@@ -16,6 +16,7 @@ from shapely.geometry import box
 
 from tankwright.papers.cutlist import cut_lists
 from tankwright.papers.results import figures
+from tankwright.papers.words import edge_change
 from tankwright.units import length_mm, show_inches
 
 from .fixture import small_work
@@ -314,3 +315,22 @@ def test_a_mass_is_one_figure(thickness: float) -> None:
     assert float(_rows(cut_lists(other)["cut-list.csv"])[-1]["Mass as cut, kg"]) == pytest.approx(
         float(shown), abs=0.011
     )
+
+
+def test_an_edge_that_is_left_as_it_is_has_no_gain_in_the_spreadsheet() -> None:
+    """A tenth on a folded piece, 3.5 % of a short edge, is no gain on any paper; the same on a formed piece is."""
+    work = small_work()
+    blanks = tuple(
+        replace(blank, edges=tuple(replace(edge, length_blank=2.9, length_surface=3.0) for edge in blank.edges))
+        for blank in work.blanks
+    )
+    other = replace(work, blanks=blanks)
+    _, values = _books(other)
+    rows = [row for row in values["Edges"].iter_rows(min_row=5, values_only=True) if row[0] is not None]
+    heads = {name: k for k, name in enumerate(rows[0])}
+    assert len(rows) == 1 + sum(len(blank.edges) for blank in blanks)
+    for row, edge in zip(rows[1:], (e for b in blanks for e in b.edges), strict=True):
+        kind = next(blank.kind for blank in blanks if blank.name == row[heads["Name"]])
+        told = row[heads["Gain, mm"]], row[heads["Gain, %"]], row[heads["Work"]]
+        assert told == ((0.1, 3.4, "ordinary") if kind == "formed" else (0, 0, "as it is")), (kind, told)
+        assert (edge_change(edge, kind) == "as it is") == (told[2] == "as it is")
