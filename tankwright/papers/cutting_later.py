@@ -70,8 +70,9 @@ def later_words(work: Work, index: int) -> list[str]:
     if work.layout.gap_mm >= CLOSE_MM:
         places = "; ".join(_place(work, index, blank.name) for blank in held)
         said.append(
-            f"Either here: leave the sheet clamped, or its zero and edge marked, and lay the new file's outline by its "
-            f"lower left: {places}. Or from other metal of the same kind; not from both."
+            "Either here: leave the sheet clamped, or its zero and edge marked; turn the new file as told and lay the "
+            f"lower left of its net outline, so turned, where told: {places}. Or from other metal of the same kind; "
+            "not from both."
         )
     else:
         said.append(
