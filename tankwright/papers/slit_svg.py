@@ -85,7 +85,7 @@ def slit_section(slits: PanelSlits, name: str, edges: tuple[str, str] = ("", "")
     )
     return (
         f"<figure>{_picture(slits, name, edges)}<figcaption>Slit card, from x "
-        f"{escape(length(slits.front, unit, 0))} to {escape(length(slits.rear, unit, 0))}: {figures['strips']} "
+        f"{escape(length(slits.front, unit))} to {escape(length(slits.rear, unit))}: {figures['strips']} "
         f"strips, hung together at {escape(slits.spine)}. "
         f"{escape(changes[:1].upper() + changes[1:])}. Work to the edge table."
         "</figcaption></figure>"
