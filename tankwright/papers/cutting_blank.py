@@ -18,7 +18,7 @@ import numpy as np
 from .cutting_hold import STAYS, is_strip
 from .cutting_items import Item, Line, Words
 from .cutting_kerf import kerfed
-from .cutting_label import corner, degrees, face_words, label_items
+from .cutting_label import corner, degrees, face_words, label_items, says_face
 from .cutting_marks import (
     BREAKABLE,
     Label,
@@ -104,13 +104,16 @@ def face_of(blank: Blank, number: str = "", kerf_mm: float = 0.0, ticks: Sequenc
 
     Raises JobError, a ValueError, where the kerf closes a hole or a slot.
     """
+    from shapely import GeometryCollection
+
     outer, holes = _cut_paths(kerfed(blank.outline, kerf_mm, blank.name))
     label = find_label(blank, label_words(blank, number))
     metal = blank.outline.buffer(-INSIDE_MM, quad_segs=4)
     lines, wanted = _lines(blank, metal, label)
     lines += _tick_lines(ticks, metal)
     drawn = _drawn(lines, label)
-    signs = seam_signs(blank, metal, drawn)
+    words_too = [face_words(label)] if says_face(blank, label) else []
+    signs = seam_signs(blank, metal, GeometryCollection([drawn, *words_too]))
     notes = place_notes(wanted, blank.outline, drawn, (label_room(label), signs_room(signs)))
     notes += _fitting_notes(blank, metal, label, wanted, notes, (label_room(label), signs_room(signs)))
     crossed = [box for box in map(note_box, notes) if box.intersects(drawn)]

@@ -26,9 +26,11 @@ if TYPE_CHECKING:
     from shapely.geometry import Polygon
     from shapely.geometry.base import BaseGeometry
 
+    from panels.blank import Blank
+
     from .cutting_blank import Face, Frame
 
-__all__ = ["corner", "degrees", "face_words", "label_items"]
+__all__ = ["corner", "degrees", "face_words", "label_items", "says_face"]
 
 #: A letter takes at least so much of a line, heights, in narrow letters.
 NARROW = 0.7
@@ -42,6 +44,16 @@ def face_words(label: Label) -> Polygon:
     height = min(4.0, label.room / 4)
     _, deep = label.size
     return marks_box(label.spot, label.along, LETTER * height * len("GOOD FACE DOWN"), deep + 3.8 * height, 0.0)
+
+
+def says_face(blank: Blank, label: Label, text: str = "good face up") -> bool:
+    """Whether the words of the good face find room below the label; else those of the file say it.
+
+    A test strip has no good face.
+    """
+    height = min(4.0, label.room / 4)
+    reach = marks_box(_below(label), label.along, NARROW * height * len(text), height, 0.0)
+    return not is_strip(blank) and bool(blank.outline.covers(reach))
 
 
 def _below(label: Label) -> np.ndarray:
@@ -63,9 +75,7 @@ def label_items(face: Face, frame: Frame, held: bool) -> list[Item]:
     height = min(4.0, label.room / 4)
     below = spot + down * (deep / 2 + 1.2 * height)
     text = "GOOD FACE DOWN" if frame.flipped else "good face up"
-    reach = marks_box(_below(label), label.along, NARROW * height * len(text), height, 0.0)
-    room = face.blank.outline.covers(reach) or frame.flipped  # else the words of the file say it
-    if room and not is_strip(face.blank):  # a test strip has no good face
+    if says_face(face.blank, label, text) or (frame.flipped and not is_strip(face.blank)):
         items.append(Words("text", text, corner(below), height, degrees(along), middle=True))
     taken: list[BaseGeometry] = []
     if face.blank.grain_deg is not None:

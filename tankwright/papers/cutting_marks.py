@@ -19,7 +19,7 @@ from .outline import Path
 from .strokes import stroke_width, strokes
 
 if TYPE_CHECKING:
-    from shapely.geometry import Polygon
+    from shapely.geometry import LineString, Polygon
     from shapely.geometry.base import BaseGeometry
 
     from panels.blank import Blank, Edge
@@ -41,11 +41,14 @@ CLEAR_MM = 1.5
 #: Letters are tried from the largest down, mm: read at arm's length, and not lost in a wide kerf.
 LABEL_MM = (8.0, 6.5, 5.0, 4.0, 3.0)
 SEAM_MM = (5.0, 3.5, 2.5)
-#: How a letter is tried that finds no room close to its edge: letters, how much farther in, room round it, all mm.
+#: How a letter is tried that finds no room so: letters, how much farther in, room round it, all mm.
 TIGHT = (
+    ((2.5, 2.0, 1.6), (0.0, 1.0, 2.0), 0.4),
     ((3.5, 2.5), (3.0, 6.0, 9.0, 12.0, 15.0), CLEAR_MM),
-    ((2.5, 2.0, 1.6), (0.0, 1.5, 3.0, 6.0, 9.0, 12.0, 15.0), 0.4),
+    ((2.5, 2.0, 1.6), (3.0, 6.0, 9.0, 12.0, 15.0), 0.4),
 )
+#: Edges as short as this, mm, have their letters first, all of them close by if smaller letters help.
+SHORT_MM = 30.0
 #: Where a seam letter may stand along its edge, the best first, shares of its length: the middle is mostly free.
 SHARES = ((0.5,), (0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.18, 0.82))
 #: Height of the words below a label at most, mm, and how far down they reach with it, heights.
@@ -110,9 +113,10 @@ def sign_lines(sign: Sign) -> list[Line]:
 def find_label(blank: Blank, words: str) -> Label:
     """The largest letters for ``words``, in one line or two, that find free metal in the blank's middle.
 
-    Where there is none, their first, the piece's number.
+    About the widest spot, else about its middle: a strip is as wide at its end. Where there is none, their first, the
+    piece's number.
     """
-    from shapely import LineString, MultiLineString, maximum_inscribed_circle, prepare
+    from shapely import LineString, MultiLineString, Point, maximum_inscribed_circle, prepare
 
     free: BaseGeometry = blank.net.intersection(blank.outline)  # inside the trim line, outside the holes
     lines = [LineString([fold.start, fold.end]) for fold in blank.folds]
@@ -121,19 +125,23 @@ def find_label(blank: Blank, words: str) -> Label:
         cleared = free.difference(MultiLineString(lines).buffer(4.0, quad_segs=2))
         free = free if cleared.is_empty else cleared
     circle: Any = maximum_inscribed_circle(free, tolerance=1.0)  # type: ignore[call-overload]
-    spot, room = np.array(circle.coords[0]), float(circle.length)
+    widest = np.array(circle.coords[0]), float(circle.length)
     prepare(free)
     ways = (np.array([1.0, 0.0]), _longest_way(blank.outline))
-    beside = 2 * BELOW * min(SMALL_MM, room / 4)  # for the words below it, which side that is
     whole, number = _in_rows(words), [(words.split()[0],)] if words else []
-    for extra, said in ((beside, whole), (0.0, whole), (0.0, number)):
+    centre = np.array(free.centroid.coords[0])
+    tries = [(*widest, whole)]
+    if free.contains(Point(centre)):
+        tries.append((centre, float(free.boundary.distance(Point(centre))), whole))
+    for spot, room, said, below in [(*t, b) for t in tries for b in (True, False)] + [(*widest, number, False)]:
+        extra = 2 * BELOW * min(SMALL_MM, room / 4) if below else 0.0  # for the words below it, whichever side that is
         for height in LABEL_MM:
             for rows in said:
                 for along in ways:
                     wide, deep = max(stroke_width(row, height) for row in rows), _deep(len(rows), height)
                     if free.covers(marks_box(spot, along, wide, deep + extra)):
                         return Label(rows, spot, along, height, marks_box(spot, along, wide, deep), room)
-    return Label((), spot, ways[1], 0.0, marks_box(spot, ways[1], 0.0, 0.0), room)
+    return Label((), widest[0], ways[1], 0.0, marks_box(widest[0], ways[1], 0.0, 0.0), widest[1])
 
 
 def signs_room(signs: Sequence[Sign]) -> BaseGeometry:
@@ -158,26 +166,60 @@ def seam_signs(blank: Blank, metal: BaseGeometry, busy: BaseGeometry) -> list[Si
     """The letter of every seam beside the middle of its edge, on ``metal``, clear of what is ``busy``.
 
     In the metal that is trimmed away where that is wide enough, else inside the trim line; where neither has room
-    farther in, then smaller and closer to what stands there.
+    smaller, closer to what stands there, or farther in, but never nearer to another lettered edge than to its own.
     """
-    from shapely import prepare
+    from shapely import LineString, prepare
 
     prepare([metal, busy])
-    signs: list[Sign] = []
-    taken = [busy]
-    for edge in blank.edges:
-        if edge.letter:
-            found = _seam_sign(edge, blank.net, metal, taken)
-            if found is not None:
-                signs.append(found[0])
-                taken.append(found[1])
-    return signs
+    edges = [edge for edge in blank.edges if edge.letter]
+    rims = [LineString(edge.points) for edge in edges]
+    short = [k for k, edge in enumerate(edges) if edge.length_blank <= SHORT_MM]
+    found: dict[int, tuple[Sign, Polygon]] = {}
+    for cap in range(len(SEAM_MM)):
+        placed = _signs(blank, edges, rims, short, metal, [busy], SEAM_MM[cap:])
+        found = found if len(found) > len(placed) else placed
+        if len(placed) == len(short):
+            break
+    tight = [*(k for k in short if k not in found), *(k for k in range(len(edges)) if k not in short)]
+    taken = [busy, *(box for _, box in found.values())]
+    found |= _signs(blank, edges, rims, tight, metal, taken, SEAM_MM, TIGHT)
+    return [found[k][0] for k in sorted(found)]
+
+
+def _signs(
+    blank: Blank,
+    edges: Sequence[Edge],
+    rims: Sequence[LineString],
+    which: Sequence[int],
+    metal: BaseGeometry,
+    taken: Sequence[BaseGeometry],
+    heights: Sequence[float],
+    tight: Sequence[tuple[tuple[float, ...], tuple[float, ...], float]] = (),
+) -> dict[int, tuple[Sign, Polygon]]:
+    """Letters of those edges that have a place, one after another, with what they take."""
+    found: dict[int, tuple[Sign, Polygon]] = {}
+    for k in which:
+        others = [rim for j, rim in enumerate(rims) if j != k]
+        boxes = [*taken, *(box for _, box in found.values())]
+        sign = _seam_sign(edges[k], blank.net, metal, boxes, heights, tight, (rims[k], others))
+        if sign is not None:
+            found[k] = sign
+    return found
 
 
 def _seam_sign(
-    edge: Edge, net: Polygon, metal: BaseGeometry, taken: Sequence[BaseGeometry]
+    edge: Edge,
+    net: Polygon,
+    metal: BaseGeometry,
+    taken: Sequence[BaseGeometry],
+    heights: Sequence[float],
+    tight: Sequence[tuple[tuple[float, ...], tuple[float, ...], float]],
+    rims: tuple[LineString, Sequence[LineString]],
 ) -> tuple[Sign, Polygon] | None:
-    """The largest letter that finds a place, nearest the edge's middle, in its trim before inside it."""
+    """The largest letter that finds a place, nearest the edge's middle, in its trim before inside it.
+
+    ``rims``: the edge's own line, and those of others.
+    """
     from .blankface import along_edge
 
     places: dict[tuple[float, ...], tuple[np.ndarray, np.ndarray, np.ndarray]] = {}
@@ -188,17 +230,17 @@ def _seam_sign(
             places[shares] = points, ways, inward
         return places[shares]
 
-    for height in SEAM_MM:
+    for height in heights:
         offs = np.array([-edge.allowance / 2, CLEAR_MM + height / 2, 2 * CLEAR_MM + height / 2 + 1.0])
         for shares in SHARES:
-            found = _first_free(edge.letter, height, *at(shares), offs, metal, taken, CLEAR_MM)
+            found = _first_free(edge.letter, height, *at(shares), offs, metal, taken, CLEAR_MM, None)
             if found is not None:
                 return found
-    for heights, farther, clear in TIGHT:
-        for height in heights:
+    for smaller, farther, clear in tight:
+        for height in smaller:
             offs = clear + height / 2 + np.array(farther)
             for shares in SHARES:
-                found = _first_free(edge.letter, height, *at(shares), offs, metal, taken, clear)
+                found = _first_free(edge.letter, height, *at(shares), offs, metal, taken, clear, rims)
                 if found is not None:
                     return found
     return None
@@ -214,9 +256,13 @@ def _first_free(
     metal: BaseGeometry,
     taken: Sequence[BaseGeometry],
     clear: float,
+    rims: tuple[LineString, Sequence[LineString]] | None,
 ) -> tuple[Sign, Polygon] | None:
-    """The first place so far off points on an edge where a letter stands on metal, clear of what is taken."""
-    from shapely import contains_xy, covers, intersects
+    """The first place so far off points on an edge where a letter stands on metal, clear of what is taken.
+
+    With ``rims``: nearer to its own line than to any other.
+    """
+    from shapely import contains_xy, covers, distance, intersects, points
 
     wide = stroke_width(letter, height)
     middles = (at[:, None] + inward[:, None] * offs[:, None]).reshape(-1, 2)
@@ -226,6 +272,9 @@ def _first_free(
     on = on[covers(metal, _polygons(tight[on]))]
     boxes = _polygons(_boxes(middles[on], ways[on], wide, height, clear))
     free = np.flatnonzero(~intersects(np.array(taken)[:, None], boxes[None]).any(axis=0))
+    if rims is not None and rims[1] and len(free):
+        at_box = points(middles[on[free]])
+        free = free[distance(rims[0], at_box) < distance(np.array(rims[1])[:, None], at_box[None]).min(axis=0)]
     if not len(free):
         return None
     k = on[free[0]]

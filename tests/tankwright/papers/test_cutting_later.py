@@ -11,15 +11,17 @@ import ezdxf
 import numpy as np
 import pytest
 from shapely import affinity
-from shapely.geometry import LineString, Polygon, box
+from shapely.geometry import LineString, Point, Polygon, box
 from shapely.ops import polygonize, unary_union
 
 from nesting.model import Part, Placed, Sheet
 from panels.blank import Bend, Fold
 from tankwright.papers.cutting import blank_drawing, cutting_drawings, sheet_drawing, unlettered
+from tankwright.papers.cutting_blank import face_of
 from tankwright.papers.cutting_hold import STRIP_EXACT, strip_source, strips_of, waits
 from tankwright.papers.cutting_items import Words
 from tankwright.papers.cutting_keep import free_edges
+from tankwright.papers.cutting_label import face_words
 from tankwright.papers.cutting_later import held_on, later_on, later_words, sheet_order
 from tankwright.papers.cutting_marks import seam_signs
 from tankwright.papers.cutting_order import cut_order, order_letter
@@ -272,3 +274,29 @@ def test_an_edge_without_a_letter_is_not_told_by_one():
     assert says in _page(work)
     assert "A (its" not in _page(work)
     assert unlettered(work)["tunnel"] == {"WXYZ"}
+
+
+def test_a_letter_is_nearest_to_its_own_edge():
+    """A narrow strip with its name along it: both long sides and both ends have their letters, each at its own.
+
+    None stands on the name or on the words below it.
+    """
+    wide = 20.0
+    shape = box(0, 0, 160, wide)
+    corners = np.array([(0, 0), (160, 0), (160, wide), (0, wide), (0, 0)], dtype=float)
+    lengths = (160.0, wide, 160.0, wide)
+    edges = tuple(
+        replace(TUNNEL.edges[0], letter=letter, points=corners[k : k + 2], allowance=0.0, length_blank=lengths[k])
+        for k, letter in enumerate(("AR", "BR", "CR", "DR"))
+    )
+    blank = replace(TUNNEL, name="bump-out wall front", outline=shape, net=shape, edges=edges, folds=(), marks=(),
+                    rolls=(), lips=(), grain_deg=None)  # fmt: skip
+    face = face_of(blank, "8")
+    assert sorted(sign.text for sign in face.signs) == ["AR", "BR", "CR", "DR"]
+    lines = {edge.letter: LineString(edge.points) for edge in edges}
+    kept_off = unary_union([face.label.box, face_words(face.label)])
+    for sign in face.signs:
+        at = Point(sign.middle)
+        away = {letter: line.distance(at) for letter, line in lines.items()}
+        assert min(away, key=away.__getitem__) == sign.text
+        assert not kept_off.contains(at)
