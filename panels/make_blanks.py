@@ -140,7 +140,7 @@ def _blank_of(
         name=flat.name,
         hand=_hand(flat.name),
         kind=kind,
-        outline=with_margins(edge, margins, holes),
+        outline=with_margins(edge, margins, holes, stays=net.stays),
         net=with_margins(edge, 0 * margins, [(hole, 0 * left) for hole, left in holes]),
         edges=net.edges,
         folds=(),

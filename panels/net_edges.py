@@ -48,13 +48,14 @@ class LaidPiece:
 
 @dataclass(frozen=True, eq=False)
 class NetEdges:
-    """The edges, the rings (n, 2) with the margin of each segment (n,), what is to be turned, and the area of gussets,
-    mm2; negative where corners are taken off."""
+    """The edges, the rings (n, 2) with the margin of each segment (n,), what is to be turned, the area of gussets,
+    mm2; negative where corners are taken off, and whether each margin (n,) of the outer ring stays on."""
 
     edges: tuple[Edge, ...]
     rings: tuple[tuple[np.ndarray, np.ndarray], ...]
     turned: tuple[TurnedEdge, ...]
     gussets: float
+    stays: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,7 +76,7 @@ def net_edges(sewn: Sewn, piece: LaidPiece, at_edge: AtEdge, *, rounds: Sequence
     Where an edge of the notch is turned over, the corner of the outline stays sharp: a lip has its relief there.
     """
     rounds = [one for one in rounds if one.piece == piece.name]
-    edges, rings, turned, gussets = [], [], [], 0.0
+    edges, rings, turned, stays, gussets = [], [], [], [], 0.0
     for ring in piece.loops:
         runs = _runs(sewn, piece, ring, at_edge)
         lips = {one.letter for one in runs if one.turns}
@@ -89,8 +90,11 @@ def net_edges(sewn: Sewn, piece: LaidPiece, at_edge: AtEdge, *, rounds: Sequence
                 turned.append(turned_edge(sewn.body, chain, piece.name, one.meets, **how))
         left = [np.full(len(line), 0.0 if one.turns else one.allowance) for one, line in zip(runs, net, strict=True)]
         rings.append((np.vstack(net), np.concatenate(left)))
+        stays.append(
+            np.concatenate([np.full(len(line), one.joint == "lap") for one, line in zip(runs, net, strict=True)])
+        )
         gussets += _area(rings[-1][0]) - _area(piece.flat[ring])
-    return NetEdges(tuple(edges), tuple(rings), tuple(turned), gussets)
+    return NetEdges(tuple(edges), tuple(rings), tuple(turned), gussets, stays[0])
 
 
 def _area(ring: np.ndarray) -> float:

@@ -149,7 +149,7 @@ def test_tunnel_through_the_crown_stops_the_job(tmp_path):
 def test_neck_in_the_way_is_told(tmp_path):
     """A steering neck that runs into the nose stops the job."""
     folder = edited(
-        tmp_path, ("from = [-24, 0, 20]", "from = [40, 0, 20]"), ("to = [-58, 0, 180]", "to = [40, 0, 180]")
+        tmp_path, ("from = [-70, 0, 20]", "from = [40, 0, 20]"), ("to = [0, 0, 180]", "to = [40, 0, 180]")
     )
     ran = run("check", folder)
     assert ran.exit_code == 2
