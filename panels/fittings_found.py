@@ -263,15 +263,17 @@ def _near_edges(sewn: Sewn, one: Placed, inside_radius: float, show: Show, *, tw
     says += ", measured on the outside of the finished tank" if not over else ""
     says += ", from its centre, for the job gives it no diameter" if bare else ""
     says += "; its twin on the other side likewise" if twin and not over else ""
+    strength = "stop" if plate and over else "look" if fitting.reach or bare else "note"
+    remedy = _way(sewn, one, rim, rooms, wanted, inside_radius, show)
     return [
         Finding(
-            "stop" if plate and over else "look" if fitting.reach or bare else "note",
+            strength,
             fitting.name,
             says,
             f"{show(abs(room.gap))} {'over it' if over else 'from it'}",
             f"at least {show(wanted)} from seams and folds (common practice)",
             fitting.x,
-            _way(sewn, one, rim, rooms, wanted, inside_radius, show),
+            remedy.removesuffix(": decide before cutting") if strength == "note" else remedy,
         )
     ]
 
