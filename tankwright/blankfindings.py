@@ -19,7 +19,7 @@ __all__ = ["blanks_found"]
 
 def blanks_found(job: Job, blanks: tuple[Blank, ...]) -> tuple[Finding, ...]:
     """Findings on a job's blanks."""
-    return (*_strain_findings(job, blanks), *_tight(job, blanks), *_unfolded(blanks))
+    return (*_strain_findings(job, blanks), *_tight(job, blanks), *_unfolded(blanks), *_within_the_bend(job, blanks))
 
 
 def _strain_findings(job: Job, blanks: tuple[Blank, ...]) -> tuple[Finding, ...]:
@@ -91,3 +91,23 @@ def _unfolded(blanks: tuple[Blank, ...]) -> tuple[Finding, ...]:
     )
     remedy = "a straight frame line or one with marked corners, or a smaller fold radius"
     return tuple(Finding("look", "tunnel", note, remedy=remedy) for note in notes)
+
+
+def _within_the_bend(job: Job, blanks: tuple[Blank, ...]) -> tuple[Finding, ...]:
+    """A skin seam that lies within the tunnel's bend: what meets the tunnel there is notched sharp."""
+    from panels.findings import Finding
+
+    radius = show_length(job.fold_radius, job.unit)
+    notes = dict.fromkeys(note for blank in blanks for note in blank.notes if "lies within its fold of" in note)
+    return tuple(
+        Finding(
+            "look",
+            "tunnel",
+            note.partition(", trim and fill")[0],
+            f"inside radius {radius}",
+            "a bend that ends before the seam",
+            None,
+            "a smaller fold radius, or another place for the seam; else trim and fill them to the folded corner",
+        )
+        for note in notes
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -143,3 +144,17 @@ def test_the_shear_s_own_limits_reach_the_layout(tmp_path):
 def test_a_blade_too_short_for_any_sheet_stops_the_job(tmp_path):
     with pytest.raises(JobError):
         work_out(shear_with(tmp_path, "longest_cut = 150"))
+
+
+def test_a_seam_within_the_tunnels_bend_is_to_be_looked_at(tmp_path):
+    """The saddle tank's shoulder seams meet its tunnel 3 mm below the corner: a bend of 5 mm takes more."""
+    folder = tmp_path / "saddle"
+    shutil.copytree(ROOT / "examples" / "saddle-12l", folder)
+    path = folder / "job.toml"
+    text = path.read_text(encoding="utf-8")
+    assert not [f for f in work_out(load_job(folder)).findings if "within its fold" in f.says]
+    path.write_text(text.replace("fold_radius = 3.0", "fold_radius = 5.0"), encoding="utf-8")
+    (look,) = (f for f in work_out(load_job(folder)).findings if "within its fold" in f.says)
+    assert look.strength == "look"
+    assert "5.0 mm" in (look.found or "")
+    assert "smaller fold radius" in look.remedy
