@@ -36,7 +36,7 @@ def test_fittings_are_read_with_their_hands(tmp_path):
     fittings = job_with(tmp_path).fittings
     assert next((f.name, f.on, f.diameter, f.cut) for f in fittings) == ("filler", "top", 56.0, False)
     taps = [f for f in fittings if f.on == "bottom"]
-    assert {f.across for f in taps} == {58.0, -58.0}
+    assert {f.across for f in taps} == {54.0, -54.0}
     mounts = [f for f in fittings if f.on == "tunnel"]
     assert {(f.name, f.hand) for f in mounts} == {
         (n, h) for n in ("front mount", "rear mount") for h in ("right", "left")
