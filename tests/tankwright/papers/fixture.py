@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import datetime
 import math
+from copy import copy
 from dataclasses import replace
 from functools import cache
 from types import SimpleNamespace
@@ -534,3 +535,10 @@ def small_work(cutting: str = "profile", unit: str = "mm") -> Work:
         assumptions,
         cautions,
     )
+
+
+def job_changed(work: Work, **changes: object) -> Work:
+    """The work, its job changed in some place."""
+    job = copy(work.job)
+    vars(job).update(changes)
+    return replace(work, job=job)

@@ -10,13 +10,12 @@ import re
 import subprocess
 import sys
 import time
-from copy import copy
 from dataclasses import replace
 
 import ezdxf
 import numpy as np
 import pytest
-from ezdxf import bbox, recover
+from ezdxf import bbox
 from ezdxf.colors import DXF_DEFAULT_COLORS, int2rgb
 from shapely import affinity, set_precision
 from shapely.geometry import LineString, Point, Polygon, box
@@ -25,59 +24,25 @@ from shapely.ops import polygonize, unary_union
 from nesting.model import Part, Placed, Sheet, place_outline
 from panels.blank import Mark
 from panels.metal import lookup_metal
-from tankwright.errors import JobError
-from tankwright.merge import merge_faults
 from tankwright.papers.cutlist import cut_lists
 from tankwright.papers.cutting import blank_drawing, frame, piece_numbers, runs_inside, sheet_drawing
 from tankwright.papers.cutting_items import Words
-from tankwright.papers.cutting_kerf import Asked, kerfed
+from tankwright.papers.cutting_kerf import Asked
 from tankwright.papers.cutting_order import cut_order
 from tankwright.papers.cutting_words import for_the_cutter
 from tankwright.papers.dxf import dxf_files, to_dxf
 from tankwright.papers.look import LAYERS
-from tankwright.papers.outline import Path
-from tankwright.shop import CuttingRules
-from tankwright.shopfile import ShopFile
 
-from .fixture import FILLER_MM, small_work
+from .fixture import FILLER_MM, job_changed, small_work
+from .reading_dxf import CUT, LATER, cut_paths, path_of, read_dxf
 
 WORK = small_work()
 MISS_MM = 0.05  # what the quality bar allows
-CUT, LATER = LAYERS["cut"].name, LAYERS["later"].name
 
 
 @pytest.fixture(scope="module")
 def files() -> dict[str, bytes]:
     return dxf_files(WORK)
-
-
-def _read(content: bytes):
-    doc, auditor = recover.read(io.BytesIO(content))
-    return doc, auditor
-
-
-def _path(entity) -> Path:
-    """Any of the polylines of a file as lines and arcs."""
-    if entity.dxftype() == "LWPOLYLINE":
-        rows = np.array(entity.get_points("xyb"))
-    elif entity.dxftype() == "POLYLINE":
-        rows = np.array([(v.dxf.location.x, v.dxf.location.y, v.dxf.get("bulge", 0.0)) for v in entity.vertices])
-    else:
-        rows = np.array([(p.x, p.y, 0.0) for p in (entity.dxf.start, entity.dxf.end)])
-        return Path(rows[:, :2], rows[:, 2], False)
-    return Path(rows[:, :2], rows[:, 2], bool(entity.is_closed))
-
-
-def _cut_paths(doc) -> list[Path]:
-    """What is cut, at once or after the bend test."""
-    return [_path(e) for layer in (CUT, LATER) for e in doc.modelspace() if e.dxf.layer == layer]
-
-
-def _with(**changes: object):
-    """The work, its job changed in some place."""
-    job = copy(WORK.job)
-    vars(job).update(changes)
-    return replace(WORK, job=job)
 
 
 def _blank_of(name: str):
@@ -88,7 +53,7 @@ def test_every_file_is_audited_clean_in_both_versions(files):
     """Each sheet, each blank and the test strip are written twice, and the audit finds nothing to mend."""
     assert len(files) == 2 * (len(WORK.layout.sheets) + len(WORK.blanks) + 1)
     for name, content in files.items():
-        doc, auditor = _read(content)
+        doc, auditor = read_dxf(content)
         assert not auditor.errors, name
         assert not auditor.fixes, name
         assert doc.dxfversion == ("AC1009" if "r12" in name else "AC1024"), name
@@ -100,12 +65,12 @@ def test_every_file_is_audited_clean_in_both_versions(files):
 def test_cut_layer_holds_closed_outlines_and_nothing_else(files):
     """On the cut layer: one closed polyline an outline, no words, no loose lines, no splines anywhere."""
     for name, content in files.items():
-        doc, _ = _read(content)
+        doc, _ = read_dxf(content)
         kinds = {e.dxftype() for e in doc.modelspace()}
         assert kinds <= {"LWPOLYLINE", "POLYLINE", "LINE", "TEXT"}, name
         cut = [e for e in doc.modelspace() if e.dxf.layer == CUT]
         assert {e.dxftype() for e in cut} == {"POLYLINE" if "r12" in name else "LWPOLYLINE"}, name
-        assert all(path.closed for path in _cut_paths(doc)), name
+        assert all(path.closed for path in cut_paths(doc)), name
         assert {e.dxf.layer for e in doc.modelspace() if e.dxftype() == "TEXT"} == {LAYERS["text"].name}, name
         with_words = {LAYERS[key].name for key in ("text", "mark")}
         assert with_words <= {e.dxf.layer for e in doc.modelspace()}, name
@@ -114,12 +79,12 @@ def test_cut_layer_holds_closed_outlines_and_nothing_else(files):
 def test_no_zero_length_no_duplicate_and_few_points(files):
     """No piece shorter than 0.01 mm, no line twice, at most 300 points an outline."""
     for name, content in files.items():
-        doc, _ = _read(content)
+        doc, _ = read_dxf(content)
         seen = set()
         for entity in doc.modelspace():
             if entity.dxftype() == "TEXT":
                 continue
-            path = _path(entity)
+            path = path_of(entity)
             ends = np.roll(path.points, -1, axis=0) if path.closed else path.points[1:]
             starts = path.points if path.closed else path.points[:-1]
             assert np.hypot(*(ends - starts).T).min() > 0.01, (name, entity.dxf.layer)
@@ -138,7 +103,7 @@ def test_blank_outline_is_the_blank_within_the_chord_error(files):
         blank = _blank_of(name)
         x0, y0, x1, y1 = blank.outline.bounds
         shape = affinity.translate(blank.outline, -x0, -y0)
-        paths = _cut_paths(_read(content)[0])
+        paths = cut_paths(read_dxf(content)[0])
         dense = [Polygon(p.dense(0.002)) for p in paths]
         rings = [*shape.interiors, shape.exterior]
         assert len(dense) == len(rings)
@@ -160,14 +125,14 @@ def test_size_in_the_file_is_the_size_on_the_cut_list(files):
         if "blank-" not in name:
             continue
         row = next(r for r in rows if r["Name"] == _blank_of(name).name)
-        span = np.ptp(np.vstack([p.dense(0.001) for p in _cut_paths(_read(content)[0])]), axis=0)
+        span = np.ptp(np.vstack([p.dense(0.001) for p in cut_paths(read_dxf(content)[0])]), axis=0)
         assert span == pytest.approx([float(row["Width, mm"]), float(row["Height, mm"])], abs=0.1), name
 
 
 def test_outlines_run_clockwise_and_holes_anticlockwise(files):
     """The part is on the right of the cut all the way round."""
     for name, content in files.items():
-        paths = _cut_paths(_read(content)[0])
+        paths = cut_paths(read_dxf(content)[0])
         largest = max(paths, key=lambda p: abs(p.area))
         assert largest.area < 0, name
         if "top-skin" in name or "tunnel" in name:
@@ -176,8 +141,8 @@ def test_outlines_run_clockwise_and_holes_anticlockwise(files):
 
 def test_filler_hole_is_a_true_circle(files):
     """The 57 mm hole is two half circles of 57.00 mm, whatever polygon it came as."""
-    doc, _ = _read(files["cutting/blank-top-skin-mm.dxf"])
-    hole = _cut_paths(doc)[0]
+    doc, _ = read_dxf(files["cutting/blank-top-skin-mm.dxf"])
+    hole = cut_paths(doc)[0]
     assert len(hole.points) == 2
     assert hole.bulges.tolist() == [1.0, 1.0]
     assert hole.area == pytest.approx(math.pi * (FILLER_MM / 2) ** 2, abs=0.01)
@@ -187,20 +152,20 @@ def test_filler_hole_is_a_true_circle(files):
 def test_check_line_is_100_mm_and_not_cut(files):
     """One line of 100.000 mm on a layer of its own, outside every cut."""
     for name, content in files.items():
-        doc, _ = _read(content)
+        doc, _ = read_dxf(content)
         lines = [e for e in doc.modelspace() if e.dxf.layer == LAYERS["check"].name]
         assert len(lines) == 1, name
-        path = _path(lines[0])
+        path = path_of(lines[0])
         assert path.length == pytest.approx(100.0, abs=1e-9)
-        cuts = _cut_paths(doc)
+        cuts = cut_paths(doc)
         assert all(LineString(path.points).distance(Polygon(c.dense(0.1))) > 5 for c in cuts), name
 
 
 def test_sheet_file_holds_every_part_where_it_lies(files):
     """Re-nested from the file: as many outlines as parts, areas within 0.02 %, inside the sheet, gaps kept."""
     for index, used in enumerate(WORK.layout.sheets):
-        doc, _ = _read(files[f"cutting/sheet-{index + 1}-mm.dxf"])
-        paths = _cut_paths(doc)
+        doc, _ = read_dxf(files[f"cutting/sheet-{index + 1}-mm.dxf"])
+        paths = cut_paths(doc)
         outlines = [Polygon(p.dense(0.005)) for p in paths if p.area < 0]
         holes = [Polygon(p.dense(0.005)) for p in paths if p.area > 0]
         parts = WORK.layout.on_sheet(index)
@@ -212,7 +177,7 @@ def test_sheet_file_holds_every_part_where_it_lies(files):
         for k, one in enumerate(outlines):
             assert all(one.distance(two) > WORK.layout.gap_mm - 2 * MISS_MM for two in outlines[:k])
         for layer in (CUT, LATER):
-            turns = [_path(e).area > 0 for e in doc.modelspace() if e.dxf.layer == layer]
+            turns = [path_of(e).area > 0 for e in doc.modelspace() if e.dxf.layer == layer]
             assert turns == sorted(turns, reverse=True), layer
 
 
@@ -230,7 +195,7 @@ def test_shear_cuts_are_drawn_in_order_and_not_cut_by_a_machine():
 def test_header_says_what_a_cutter_asks(files):
     """Part, hand, quantity, metal, face, grain, unit, net geometry, job, revision and date are in the words."""
     for name, content in files.items():
-        doc, _ = _read(content)
+        doc, _ = read_dxf(content)
         text = "\n".join(e.dxf.text for e in doc.modelspace() if e.dxftype() == "TEXT")
         for wanted in ("millimetres", "Net geometry", "3003-H14", "1.6 mm", "Grain", "Revision: B", "2026-03-14"):
             assert wanted in text, (name, wanted)
@@ -249,7 +214,7 @@ def test_header_says_what_a_cutter_asks(files):
 def test_inch_jobs_have_inches_beside_millimetres():
     """The unit stays mm; the size in words carries inches too."""
     content = to_dxf(blank_drawing(small_work(unit="in"), WORK.blanks[0]))
-    doc, _ = _read(content)
+    doc, _ = read_dxf(content)
     text = "\n".join(e.dxf.text for e in doc.modelspace() if e.dxftype() == "TEXT")
     assert doc.units == ezdxf.units.MM
     assert re.search(r"5 29/32 in \(150\.0 mm\)", text)
@@ -283,7 +248,7 @@ def test_frame_takes_a_part_to_where_it_lies(turn, flipped):
 
 def test_left_and_right_are_true_mirrors(files):
     """The right side's file is the left's turned over, within the fit."""
-    left, right = (_cut_paths(_read(files[f"cutting/blank-side-{h}-mm.dxf"])[0])[0] for h in ("left", "right"))
+    left, right = (cut_paths(read_dxf(files[f"cutting/blank-side-{h}-mm.dxf"])[0])[0] for h in ("left", "right"))
     mirrored = affinity.scale(Polygon(left.dense(0.002)), -1, 1, origin=(210, 0))
     assert mirrored.hausdorff_distance(Polygon(right.dense(0.002))) < MISS_MM
     assert right.area == pytest.approx(left.area, rel=1e-4)
@@ -313,99 +278,12 @@ def test_same_work_gives_the_same_bytes(files, monkeypatch):
     assert dxf_files(WORK) == files
 
 
-def test_kerf_is_left_out_unless_asked_and_then_taken_on_the_right_side():
-    """Asked for, outlines grow and holes shrink by half the kerf, and file names and words say so."""
-    blank = WORK.blanks[0]
-    drawing = blank_drawing(WORK, blank, Asked(kerf=1.2))
-    hole, outline = (line.path for line in drawing.on("cut"))
-    assert hole.length == pytest.approx(math.pi * (FILLER_MM - 1.2), abs=0.1)
-    assert hole.area > 0 > outline.area
-    grown = Polygon(blank.outline.exterior).buffer(0.6).bounds
-    dense = outline.dense(0.01)
-    assert np.ptp(dense, axis=0) == pytest.approx([grown[2] - grown[0], grown[3] - grown[1]], abs=0.02)
-    assert any("KERF IS IN THIS FILE: 1.20 mm" in getattr(i, "text", "") for i in drawing.items)
-    with pytest.raises(JobError, match="top skin") as refused:
-        blank_drawing(WORK, blank, Asked(kerf=60.0))
-    assert refused.value.findings[0].found == "60.00 mm"
-    assert isinstance(refused.value, ValueError)
-
-
-def test_a_kerf_that_fills_a_slot_is_refused():
-    """A slot of 1 mm from the edge is lost to a kerf of 1.2 mm, not to one of 0.8; a sharp inner corner is kept."""
-    slotted = Polygon([(0, 0), (100, 0), (100, 60), (50.5, 60), (50.5, 20), (49.5, 20), (49.5, 60), (0, 60)])
-    with pytest.raises(JobError, match="closes a hole or a slot"):
-        kerfed(slotted, 1.2)
-    assert kerfed(slotted, 0.8).area > slotted.area
-    corner = Polygon([(0, 0), (100, 0), (100, 30), (40, 30), (40, 60), (0, 60)])
-    assert kerfed(corner, 1.2).area > corner.area
-
-
-def test_lead_ins_start_in_the_scrap():
-    """Asked for, each path starts its length off in the scrap, comes in square, and ends where it came in."""
-    for index in range(len(WORK.layout.sheets)):
-        plain = sheet_drawing(WORK, index).on("cut")
-        parts = WORK.layout.on_sheet(index)
-        lines = sheet_drawing(WORK, index, Asked(lead_in=4.0)).on("cut")
-        for before, line in zip(plain, lines, strict=True):
-            path = line.path
-            assert not path.closed
-            assert np.hypot(*(path.points[1] - path.points[0])) == pytest.approx(4.0)
-            assert path.points[-1] == pytest.approx(path.points[1])
-            assert not any(p.outline.contains(Point(path.points[0])) for p in parts)
-            assert path.length == pytest.approx(before.path.length + 4.0, abs=1e-6)
-
-
-def test_leads_stay_on_the_sheet_and_off_what_is_kept():
-    """With leads longer than the edge margin none begins beside the sheet or in an offcut for the rack."""
-    found = 0
-    for index, used in enumerate(WORK.layout.sheets):
-        metal = used.sheet.metal
-        kept = [o.outline for o in WORK.layout.offcuts if o.sheet == index]
-        for line in sheet_drawing(WORK, index, Asked(lead_in=20.0)).on("cut"):
-            if not line.path.closed:
-                lead = LineString(line.path.points[:2])
-                assert metal.covers(lead)
-                assert not any(lead.crosses(k) or k.contains(lead) for k in kept)
-                found += 1
-    assert found
-
-
-def test_a_lead_in_without_room_is_left_away_and_counted():
-    """60 mm find no room in a hole of 57 mm: it stays closed, and the words say how many are."""
-    drawing = blank_drawing(WORK, WORK.blanks[0], Asked(lead_in=60.0))
-    assert [line.path.closed for line in drawing.on("cut")] == [True, False]
-    assert any("1 had no room for one" in getattr(i, "text", "") for i in drawing.items)
-
-
-def test_what_the_job_asks_for_is_in_the_names_and_on_the_page():
-    """[cutting] of the shop or the job: every file is made so, its name says so, the cutter's page too."""
-    work = _with(shop=replace(WORK.job.shop, cutting=CuttingRules(kerf=1.2, lead_in=4.0)))
-    files = dxf_files(work)
-    assert len(files) == 2 * (len(work.layout.sheets) + len(work.blanks) + 1)
-    assert all("-kerf-1.20-lead-4.0-mm" in name for name in files)
-    page = for_the_cutter(work)["cutting/for-the-cutter.txt"].decode("ascii")
-    assert "KERF IS IN THIS FILE: 1.20 mm" in page
-    assert "blank-tunnel-kerf-1.20-lead-4.0-mm.dxf" in page
-    assert "Net geometry" not in page
-    for content in files.values():
-        assert not _read(content)[1].errors
-    assert all("kerf" not in name and "lead" not in name for name in dxf_files(WORK))
-
-
-def test_a_kerf_as_wide_as_the_gap_is_refused():
-    """Between two blanks cut by a torch something of the gap must be left; a shear has no kerf."""
-    for kerf, cutting, faults in ((8.0, "profile", 0), (6.0, "profile", 1), (6.0, "shear", 0), (0.0, "profile", 0)):
-        given = {"cutting": {"kerf": min(kerf, 6.0)}, "nesting": {"gap": 6.0 if kerf < 8 else 9.0, "cutting": cutting}}
-        found = [fault for fault in merge_faults(ShopFile.model_validate(given), ShopFile()) if "kerf" in fault.says]
-        assert len(found) == faults
-
-
 def test_a_sheet_for_the_shear_has_nothing_to_cut_for_a_torch():
     """Laid out for the shear, parts may touch: their outlines are off the cut layer, and names and words say why."""
     work = small_work("shear")
     for name, content in dxf_files(work).items():
-        layers = {e.dxf.layer for e in _read(content)[0].modelspace()}
-        words = " ".join(e.dxf.text for e in _read(content)[0].modelspace() if e.dxftype() == "TEXT")
+        layers = {e.dxf.layer for e in read_dxf(content)[0].modelspace()}
+        words = " ".join(e.dxf.text for e in read_dxf(content)[0].modelspace() if e.dxftype() == "TEXT")
         if "/sheet-" in name or "/r12/sheet-" in name:
             assert "-shear-mm" in name
             assert CUT not in layers
@@ -541,7 +419,7 @@ def test_other_versions_are_refused():
 
 def test_the_page_answers_the_neighbour():
     """Which file, unit, check line, layers, order, pierces, left over, face, pairs, metal, whom to ask."""
-    work = _with(shop=replace(WORK.job.shop, name="Bench Lane tanks", contact="555 0100"))
+    work = job_changed(WORK, shop=replace(WORK.job.shop, name="Bench Lane tanks", contact="555 0100"))
     page = " ".join(for_the_cutter(work)["cutting/for-the-cutter.txt"].decode("ascii").split())
     for said in (
         "Bench Lane tanks, 555 0100",
@@ -565,7 +443,7 @@ def test_the_page_answers_the_neighbour():
 @pytest.mark.parametrize(("metal", "said"), [("DC04", "plated"), ("304", "chromium")])
 def test_cautions_speak_of_the_metal_of_the_job(metal, said):
     """Steel gets no word about aluminium dust."""
-    page = for_the_cutter(_with(metal=lookup_metal(metal)))["cutting/for-the-cutter.txt"].decode("ascii")
+    page = for_the_cutter(job_changed(WORK, metal=lookup_metal(metal)))["cutting/for-the-cutter.txt"].decode("ascii")
     assert "aluminium dust" not in page
     assert said in page
 
