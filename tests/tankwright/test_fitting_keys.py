@@ -27,6 +27,17 @@ doubler = { size = [44, 26], hole = 10 }
 """
 
 
+def saddle_with(tmp_path, old: str, new: str, more: str = "") -> Path:
+    """A copy of the saddle tank's folder with some of its job's words changed and some more at the end."""
+    folder = tmp_path / "saddle-12l"
+    shutil.copytree(EXAMPLES / "saddle-12l", folder)
+    path = folder / "job.toml"
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new) + more, encoding="utf-8")
+    return folder
+
+
 def job_in(folder, more: str = "", text: str = STARTER):
     (folder / "job.toml").write_text(text + more, encoding="utf-8")
     return load_job(folder)
@@ -107,11 +118,7 @@ def test_a_plate_of_the_tanks_own_metal_is_nested_weighed_and_charged():
 
 def test_a_plate_of_other_stock_is_on_no_sheet(tmp_path):
     """Twice as thick: named with its metal, weighed at its own thickness, left off the sheets, its price missing."""
-    folder = tmp_path / "saddle-12l"
-    shutil.copytree(EXAMPLES / "saddle-12l", folder)
-    path = folder / "job.toml"
-    text = path.read_text(encoding="utf-8").replace("size = [44, 28]", "size = [44, 28], thickness = 2")
-    path.write_text(text, encoding="utf-8")
+    folder = saddle_with(tmp_path, "size = [44, 28]", "size = [44, 28], thickness = 2")
     plain, thick = (check(load_job(where)).capacity.dry_mass_kg for where in (EXAMPLES / "saddle-12l", folder))
     area = 44 * 28 - (4 - math.pi) * 36 - math.pi * 8.5**2 / 4
     assert thick - plain == pytest.approx(2 * area * 0.4 * 2730e-9, rel=0.01)
@@ -131,15 +138,9 @@ def test_the_scramblers_vent_stands_at_its_highest_point():
 
 
 def test_a_mount_over_the_tunnels_top_is_told(tmp_path):
-    """At z 90 there is no leg of the saddle tank's tunnel: put on the skin, and said, with a doubler or without."""
-    folder = tmp_path / "saddle-12l"
-    shutil.copytree(EXAMPLES / "saddle-12l", folder)
-    path = folder / "job.toml"
-    path.write_text(
-        path.read_text(encoding="utf-8").replace("rear_mount = [500, 30]", "rear_mount = [430, 90]"), encoding="utf-8"
-    )
-    with path.open("a", encoding="utf-8") as file:
-        file.write('\n[[fitting]]\nname = "rear mount"\nkind = "mount"\nmark = "rear_mount"\n')
+    """At z 90 there is no leg of the saddle tank's tunnel: put on the skin, and said."""
+    mount = '\n[[fitting]]\nname = "rear mount"\nkind = "mount"\nmark = "rear_mount"\n'
+    folder = saddle_with(tmp_path, "rear_mount = [500, 30]", "rear_mount = [430, 90]", more=mount)
     told = [finding for finding in check(load_job(folder)).findings if "meant for the tunnel" in finding.says]
     assert told
     assert {finding.strength for finding in told} == {"look"}
@@ -147,11 +148,7 @@ def test_a_mount_over_the_tunnels_top_is_told(tmp_path):
 
 def test_a_doublers_gauge_is_of_the_jobs_metal(tmp_path):
     """16 ga is 1.29 mm in aluminium (AWG, handbooks' table in tests/published) and 1.52 mm in steel."""
-    folder = tmp_path / "saddle-12l"
-    shutil.copytree(EXAMPLES / "saddle-12l", folder)
-    path = folder / "job.toml"
-    text = path.read_text(encoding="utf-8").replace("size = [44, 28]", 'size = [44, 28], thickness = "16 ga"')
-    path.write_text(text, encoding="utf-8")
+    folder = saddle_with(tmp_path, "size = [44, 28]", 'size = [44, 28], thickness = "16 ga"')
     mount = next(fitting for fitting in load_job(folder).fittings if fitting.name == "front mount")
     assert mount.doubler is not None
     assert mount.doubler.thickness == pytest.approx(1.29, abs=0.01)
