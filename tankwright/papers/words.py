@@ -16,7 +16,7 @@ from ..units import LITRES_PER_US_GALLON, show_length, show_size, show_thickness
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from panels.blank import Blank, Edge, Fold
+    from panels.blank import Blank, Edge
     from panels.joints import Joint
 
 __all__ = [
@@ -30,7 +30,6 @@ __all__ = [
     "edge_metal",
     "face",
     "fixed",
-    "fold_words",
     "gauge",
     "grain",
     "hand",
@@ -232,13 +231,6 @@ def edge_metal(edge: Edge, unit: str = "mm") -> str:
         return "net"
     word = {"lap": "lap", "fold": "flange", LEDGE: "ledge"}.get(edge.joint)
     return f"{word or 'trim'} {length(edge.allowance, unit)}{', stays on' if word else ''}"
-
-
-def fold_words(fold: Fold, unit: str = "mm") -> str:
-    """Angle, radius, direction and K of one fold."""
-    way = "up" if fold.up else "down"
-    bend = f"inside radius {length(fold.inside_radius, unit)}, K {fixed(fold.k_factor, 3)}"
-    return f"{fixed(fold.angle)}° {way}, {bend}"
 
 
 def gauge(thickness: float, job: Any, other: str = "") -> str:
